@@ -1,0 +1,386 @@
+"""What the measurements return: frozen dataclasses, and structures of arrays where there are many of a kind.
+
+Records, channels and samples count from 0. Times are seconds from the record's trigger. A `None` quantity could not be
+measured, and a sentence in `Findings.reasons` says why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright.quantity import Quantity
+from pulsewright.settings import Position, Settings
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+Witness = Literal["position", "polarity", "time"]
+
+
+@dataclass(frozen=True)
+class SessionSummary:
+    """The session that was measured, without its samples.
+
+    Attributes
+    ----------
+    file : Path or None
+        Where it was read from.
+    sha256 : str
+        Digest of the file; empty for a session in memory.
+    records, record_length, pre_trigger : int
+        As in the session.
+    sample_rate : float
+        Hertz.
+    channels, modules : tuple of (str, str), tuple of str
+        (name, module) of each channel; names of the modules.
+    """
+
+    file: Path | None
+    sha256: str
+    records: int
+    record_length: int
+    pre_trigger: int
+    sample_rate: float
+    channels: tuple[tuple[str, str], ...]
+    modules: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Base and noise of each channel, in its unit.
+
+    Attributes
+    ----------
+    offset, offset_u : array (channels,)
+        Base level and its standard uncertainty.
+    noise, noise_u : array (channels,)
+        Standard deviation of the base, never below one code/√12, and its standard uncertainty.
+    autocovariance : array (channels, lags)
+        Of the base, lag 0 first; unit squared.
+    base_samples : array (channels,)
+        Effective number of samples that the noise rests on.
+    """
+
+    offset: Floats
+    offset_u: Floats
+    noise: Floats
+    noise_u: Floats
+    autocovariance: Floats
+    base_samples: Floats
+
+
+@dataclass(frozen=True)
+class Pulses:
+    """Every pulse found, one entry each, sorted by record, channel and time.
+
+    Attributes
+    ----------
+    record, channel, order : int array (pulses,)
+        Where it is; `order` counts the pulses of one record and channel.
+    polarity : int array (pulses,)
+        1 or −1.
+    confidence : array (pulses,)
+        Excess of the larger excursion over the opposite one, in √2·noise.
+    amplitude, amplitude_u : array (pulses,)
+        Signed distance from base to top, in the channel's unit.
+    width, width_u : array (pulses,)
+        Between the 50 % crossings, seconds; NaN where not measurable.
+    first_sample, last_sample : int array (pulses,)
+        The stretch beyond the return level.
+    times, times_u : dict of position to array (pulses,)
+        The four positions, seconds, NaN where outside the estimator's region of validity. The u is that within the record.
+    trigger_u : array (pulses,)
+        The part of u that all channels of a module share in a record: 0 where the trigger was timed.
+    clipped, cut : bool array (pulses,)
+        Whether a sample of the pulse is clipped; whether the record's end cuts it.
+    position : str
+        The position that is quoted.
+    """
+
+    record: Ints
+    channel: Ints
+    order: Ints
+    polarity: Ints
+    confidence: Floats
+    amplitude: Floats
+    amplitude_u: Floats
+    width: Floats
+    width_u: Floats
+    first_sample: Ints
+    last_sample: Ints
+    times: dict[Position, Floats]
+    times_u: dict[Position, Floats]
+    trigger_u: Floats
+    clipped: Bools
+    cut: Bools
+    position: Position
+
+    @property
+    def time(self) -> Floats:
+        """The quoted position of each pulse, seconds."""
+        return self.times[self.position]
+
+    @property
+    def time_u(self) -> Floats:
+        """Standard uncertainty of `time`, the shared trigger part included, seconds."""
+        combined: Floats = np.hypot(self.times_u[self.position], self.trigger_u)
+        return combined
+
+    def __len__(self) -> int:
+        return len(self.record)
+
+    def where(self, record: int | None = None, channel: int | None = None) -> Ints:
+        """Return the indices of the pulses of a record, of a channel, or of both."""
+        chosen = np.ones(len(self), dtype=bool)
+        if record is not None:
+            chosen &= self.record == record
+        if channel is not None:
+            chosen &= self.channel == channel
+        return np.flatnonzero(chosen)
+
+
+@dataclass(frozen=True)
+class Polarity:
+    """The polarity of each record on each channel.
+
+    Attributes
+    ----------
+    sign : int array (records, channels)
+        1, −1, or 0 where no pulse was found.
+    confidence : array (records, channels)
+        See `Pulses.confidence`.
+    opposite : tuple of int
+        Channels whose sign is the opposite of the others' in most records.
+    """
+
+    sign: Ints
+    confidence: Floats
+    opposite: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class MissedTrigger:
+    """Triggers that no module kept: the last record before the gap, how many, and which witnesses saw them."""
+
+    after_record: int
+    count: int
+    seen_in: tuple[Witness, ...]
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A module whose records from `from_record` on belong to triggers `by` later than the others' records."""
+
+    module: str
+    from_record: int
+    by: int
+
+
+@dataclass(frozen=True)
+class Sequence:
+    """Whether every trigger was kept, on every module.
+
+    Attributes
+    ----------
+    channel : int or None
+        The channel whose pulses told the sequence.
+    increment, start, extent : Quantity or None
+        Step from record to record, place of stop 0, and distance from the first stop seen to the last; seconds.
+    cycle : int or None
+        Records after which the pulse starts over; None where it never does.
+    alternates : bool or None
+        Whether the polarity changes at each trigger; None where there is no polarity.
+    period : float or None
+        Trigger period that the time witness used, seconds.
+    missed : tuple of MissedTrigger
+    slips : tuple of Slip
+    repeated : tuple of (int, int)
+        Records with the same samples: the first, and the one that repeats it.
+    sent : int or None
+        Triggers sent, as given.
+    pulse : int array (records,)
+        Index into `Pulses` of the walking pulse on `channel`, −1 where there is none.
+    stop : int array (records,)
+        Its place on the lattice, −1 where there is none.
+    residual, residual_u : array (records,)
+        Its distance from the fitted lattice, seconds; NaN where there is none.
+    in_step : bool array (records, modules)
+        Whether the module's record belongs to the same trigger as most modules' records.
+    """
+
+    channel: int | None
+    increment: Quantity | None
+    start: Quantity | None
+    extent: Quantity | None
+    cycle: int | None
+    alternates: bool | None
+    period: float | None
+    missed: tuple[MissedTrigger, ...]
+    slips: tuple[Slip, ...]
+    repeated: tuple[tuple[int, int], ...]
+    sent: int | None
+    pulse: Ints
+    stop: Ints
+    residual: Floats
+    residual_u: Floats
+    in_step: Bools
+
+    @property
+    def missed_total(self) -> int:
+        """How many triggers no module kept."""
+        return sum(gap.count for gap in self.missed)
+
+
+@dataclass(frozen=True)
+class ChannelSkew:
+    """One channel's time minus the reference's for the same event; positive is later. None: not measured."""
+
+    channel: int
+    skew: Quantity | None
+    records: int
+
+
+@dataclass(frozen=True)
+class ModuleSkew:
+    """The second module's time minus the first's, each the mean of its channels; None: not measured."""
+
+    modules: tuple[str, str]
+    skew: Quantity | None
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """How the channels line up.
+
+    Attributes
+    ----------
+    reference : int or None
+        The channel that skews are against.
+    method : str or None
+        ``sine`` or ``correlation``.
+    channels : tuple of ChannelSkew
+        One for each measured channel, the reference (exactly 0) included.
+    within_modules : Quantity or None
+        The largest difference between two channels of one module, not negative.
+    between_modules : tuple of ModuleSkew
+    largest_between : Quantity or None
+        The largest of `between_modules` in size, not negative.
+    frequency : Quantity or None
+        Of the sine, hertz; skews are known modulo its reciprocal.
+    span : (float, float) or None
+        The stretch that was used, seconds.
+    """
+
+    reference: int | None
+    method: Literal["sine", "correlation"] | None
+    channels: tuple[ChannelSkew, ...]
+    within_modules: Quantity | None
+    between_modules: tuple[ModuleSkew, ...]
+    largest_between: Quantity | None
+    frequency: Quantity | None
+    span: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class Jitter:
+    """Scatter of the pulse's time after its progression is taken off.
+
+    Attributes
+    ----------
+    std, peak_to_peak, drift_per_record : Quantity or None
+        Seconds; the measurement's own variance is already subtracted from `std`.
+    measurement_std : float or None
+        The root mean square of the measurement's own u, seconds.
+    expected_peak_to_peak : float or None
+        What that many normal draws would show (d₂), seconds.
+    """
+
+    std: Quantity | None
+    peak_to_peak: Quantity | None
+    drift_per_record: Quantity | None
+    measurement_std: float | None
+    expected_peak_to_peak: float | None
+
+
+@dataclass(frozen=True)
+class Timing:
+    """Trigger period, and what it leaves between records.
+
+    Attributes
+    ----------
+    trigger_period, record_duration, dead_time, wait : Quantity or None
+        Seconds.
+    shortest_period : float or None
+        Of all gaps seen, seconds.
+    longest_record_samples : int or None
+        The longest record that the shortest period and the re-arm time allow.
+    """
+
+    trigger_period: Quantity | None
+    record_duration: Quantity | None
+    dead_time: Quantity | None
+    wait: Quantity | None
+    shortest_period: float | None
+    longest_record_samples: int | None
+
+
+@dataclass(frozen=True)
+class ChannelHealth:
+    """One channel's offset, noise, clipping, and converter figures where it carries a sine.
+
+    Attributes
+    ----------
+    channel : int
+    offset, noise_rms : Quantity or None
+        In the channel's unit.
+    clipped_samples : int
+    clipped_records : tuple of int
+    enob, sinad_db : float or None
+        IEEE Std 1057, None where the channel carries no sine.
+    noisy : bool
+        Whether its noise stands far above that of the session's other channels.
+    """
+
+    channel: int
+    offset: Quantity | None
+    noise_rms: Quantity | None
+    clipped_samples: int
+    clipped_records: tuple[int, ...]
+    enob: float | None
+    sinad_db: float | None
+    noisy: bool
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything that was measured in one session, with the settings it was measured by.
+
+    Attributes
+    ----------
+    reasons : tuple of str
+        A sentence for everything that could not be measured, or that the witnesses disagree about.
+    """
+
+    session: SessionSummary
+    settings: Settings
+    channels: tuple[int, ...]
+    records: Ints
+    levels: Levels
+    pulses: Pulses
+    polarity: Polarity
+    sequence: Sequence
+    alignment: Alignment
+    jitter: Jitter
+    timing: Timing
+    health: tuple[ChannelHealth, ...]
+    reasons: tuple[str, ...] = ()
+
+    def channel_name(self, channel: int) -> str:
+        """Return the name of a channel by its place in the session."""
+        return self.session.channels[channel][0]

@@ -1,0 +1,50 @@
+"""The exceptions that a person can meet, each with a cause and a remedy."""
+
+from __future__ import annotations
+
+
+class PulsewrightError(Exception):
+    """Something a person can mend: what is wrong, where, and what to do.
+
+    Parameters
+    ----------
+    cause : str
+        What is wrong and where, as a clause without a final full stop.
+    remedy : str
+        What to do about it, as a clause without a final full stop; may be empty.
+
+    Attributes
+    ----------
+    cause, remedy : str
+        As given.
+    """
+
+    def __init__(self, cause: str, remedy: str = "") -> None:
+        self.cause = cause
+        self.remedy = remedy
+        super().__init__(self.sentence)
+
+    @property
+    def sentence(self) -> str:
+        """The one line that a person reads."""
+        return " ".join((f"{self.cause}; {self.remedy}." if self.remedy else f"{self.cause}.").split())
+
+
+class SessionFileError(PulsewrightError):
+    """A session file is missing, unreadable, of another layout, or contradicts itself."""
+
+
+class SettingError(PulsewrightError):
+    """A measuring setting has a value that cannot be used."""
+
+
+class ClaimsFileError(PulsewrightError):
+    """A claims file cannot be read or says something that has no meaning."""
+
+
+class ReviewFileError(PulsewrightError):
+    """A review file cannot be read or cannot be saved."""
+
+
+class DisplayError(PulsewrightError):
+    """The window cannot be shown on this machine."""

@@ -1,0 +1,224 @@
+"""A measured value with its standard uncertainty: arithmetic-free, printable, parsable."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TypedDict
+
+from pulsewright.errors import SettingError
+
+UNIFORM_FACTOR_95 = 0.95 * math.sqrt(3.0)
+"""Half-width of the central 95 % of a uniform distribution, in standard deviations (JCGM 100:2008, 4.3.7)."""
+
+
+class QuantityJson(TypedDict):
+    """The form of a quantity in ``measure --json``."""
+
+    value: float
+    u: float
+    unit: str
+    dof: float | None
+    interval95: list[float]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A value in SI units with its standard uncertainty.
+
+    Parameters
+    ----------
+    value : float
+        Best estimate, in `unit`.
+    u : float
+        Standard uncertainty (k = 1), in `unit`; not negative.
+    unit : str
+        SI unit without prefix; empty for a pure number.
+    dof : float, optional
+        Degrees of freedom of `u`; None where they are not limited.
+    limits95 : tuple of float, optional
+        The 95 % interval, where Student's t is not its source (a χ² interval of a scatter, a uniform term).
+
+    Raises
+    ------
+    ValueError
+        If `value` or `u` is not finite, or `u` is negative.
+    """
+
+    value: float
+    u: float
+    unit: str = ""
+    dof: float | None = None
+    limits95: tuple[float, float] | None = None
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and math.isfinite(self.u)) or self.u < 0:
+            raise ValueError(f"a quantity needs a finite value and u, not {self.value} and {self.u}")
+
+    @property
+    def interval95(self) -> tuple[float, float]:
+        """The 95 % interval: given, or from Student's t with `dof` (JCGM 100:2008, G.3)."""
+        if self.limits95 is not None:
+            return self.limits95
+        half = coverage_factor(self.dof) * self.u
+        return (self.value - half, self.value + half)
+
+    @property
+    def expanded(self) -> float:
+        """Half the width of the 95 % interval, U."""
+        low, high = self.interval95
+        return (high - low) / 2
+
+    def scaled(self, factor: float) -> Quantity:
+        """Return this quantity times an exactly known factor, unit kept."""
+        limits = self.limits95
+        if limits is not None:
+            ends = sorted((limits[0] * factor, limits[1] * factor))
+            limits = (ends[0], ends[1])
+        return replace(self, value=self.value * factor, u=self.u * abs(factor), limits95=limits)
+
+    def as_json(self) -> QuantityJson:
+        """Return the form that ``measure --json`` writes."""
+        low, high = self.interval95
+        return {
+            "value": self.value,
+            "u": self.u,
+            "unit": self.unit,
+            "dof": self.dof,
+            "interval95": [low, high],
+        }
+
+    def __str__(self) -> str:
+        return with_uncertainty(self.value, self.expanded, self.unit)
+
+
+def coverage_factor(dof: float | None, probability: float = 0.95) -> float:
+    """Return Student's two-sided coverage factor.
+
+    Parameters
+    ----------
+    dof : float or None
+        Degrees of freedom; None for the normal distribution.
+    probability : float
+        Coverage, between 0 and 1.
+
+    Returns
+    -------
+    float
+        The factor k, 1.96 for 95 % and many degrees of freedom (JCGM 100:2008, table G.2).
+    """
+    from scipy.special import ndtri, stdtrit
+
+    upper = 0.5 + probability / 2
+    return float(ndtri(upper) if dof is None else stdtrit(max(dof, 1.0), upper))
+
+
+def uniform_quantity(value: float, half_width: float, unit: str) -> Quantity:
+    """Return a quantity whose error is uniform over ±`half_width` (JCGM 100:2008, 4.3.7)."""
+    half = 0.95 * half_width
+    return Quantity(value, half_width / math.sqrt(3.0), unit, None, (value - half, value + half))
+
+
+_PREFIXES = {
+    -15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T",
+}  # fmt: skip
+
+
+def _prefix_exponent(magnitude: float, unit: str) -> int:
+    if magnitude == 0 or unit in ("", "%"):
+        return 0
+    exponent = 3 * math.floor(math.log10(magnitude * (1 + 1e-12)) / 3)
+    return min(max(exponent, -15), 12)
+
+
+def with_uncertainty(value: float, expanded: float, unit: str) -> str:
+    """Write a value and its U with one common prefix, U to two significant digits.
+
+    Parameters
+    ----------
+    value, expanded : float
+        Value and half-width of its 95 % interval, in `unit`.
+    unit : str
+        SI unit without prefix.
+
+    Returns
+    -------
+    str
+        For example ``"10.61 ± 0.42 ns"``; the value is rounded to the last digit of U (JCGM 100:2008, 7.2.6).
+    """
+    exponent = _prefix_exponent(max(abs(value), expanded), unit)
+    scale = 10.0**exponent
+    if expanded > 0:
+        digits = 1 - math.floor(math.log10(expanded / scale))
+    else:
+        digits = 6
+    shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
+    rounded, rounded_u = round(value / scale, digits), round(expanded / scale, digits)
+    digits = min(max(digits, 0), 12)
+    return f"{rounded + 0.0:.{digits}f} ± {rounded_u:.{digits}f}{shown_unit}"
+
+
+def engineering(value: float, unit: str = "", digits: int = 4) -> str:
+    """Write a plain number with an engineering prefix, for example ``"409.6 µs"``."""
+    if not math.isfinite(value):
+        return "not known"
+    exponent = _prefix_exponent(abs(value), unit)
+    shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
+    return f"{value / 10.0**exponent:.{digits}g}{shown_unit}"
+
+
+def parse_number(text: str | float, unit: str, name: str = "value") -> float:
+    """Read ``"60 µs"`` and the like into SI units.
+
+    Parameters
+    ----------
+    text : str or float
+        A number with an optional prefix and unit; a bare number is taken in SI units.
+    unit : str
+        The unit expected, for example ``"s"``; ``"Hz"`` also accepts samples a second.
+    name : str
+        What the number is, for the error.
+
+    Returns
+    -------
+    float
+        The number in `unit`.
+
+    Raises
+    ------
+    SettingError
+        If `text` is no finite number, or carries another unit.
+    """
+    from quantiphy import Quantity as Reader
+    from quantiphy import QuantiPhyError
+
+    example = {"s": "60 us", "Hz": "25 MHz", "V": "0.5 V"}.get(unit, "1.5")
+    try:
+        number = Reader(str(text).strip())
+        found = str(number.units)
+        value = float(number)
+    except (QuantiPhyError, ValueError) as error:
+        raise SettingError(f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"') from error
+    accepted = {unit, ""} | ({"S/s", "Sa/s", "samples/s"} if unit == "Hz" else set())
+    if found not in accepted:
+        raise SettingError(f"{name}: {text!r} is in {found}, not in {unit}", f'write it like "{example}"')
+    if not math.isfinite(value):
+        raise SettingError(f"{name}: {text!r} is not a finite number", f'write it like "{example}"')
+    return value
+
+
+def parse_span(text: str, unit: str = "s", name: str = "span") -> tuple[float, float]:
+    """Read ``"0.1 ms .. 1.2 ms"`` into two numbers in SI units.
+
+    Raises
+    ------
+    SettingError
+        If there are not two numbers, or the second is not above the first.
+    """
+    parts = str(text).split("..")
+    if len(parts) != 2:
+        raise SettingError(f"{name}: {text!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
+    low, high = (parse_number(part, unit, name) for part in parts)
+    if not low < high:
+        raise SettingError(f"{name}: {text!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
+    return (low, high)

@@ -1,0 +1,251 @@
+"""A session: recorded segments of one or more modules, their time axes, and lazy blocks of samples."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright.errors import SettingError
+
+Codes = NDArray[Any]
+Floats = NDArray[np.float64]
+
+
+class BlockSource(Protocol):
+    """Where a session's samples come from; codes of one fixed integer type, or float32."""
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Records, channels, record length."""
+
+    @property
+    def dtype(self) -> np.dtype[Any]:
+        """Type of a sample as stored."""
+
+    def read(self, first: int, stop: int) -> Codes:
+        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length)."""
+
+    def close(self) -> None:
+        """Give back what the source holds."""
+
+
+class ArraySource:
+    """A block source over an array in memory, for notebooks, simulations and tests."""
+
+    def __init__(self, samples: Codes) -> None:
+        self._samples = samples
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Records, channels, record length."""
+        records, channels, length = self._samples.shape
+        return records, channels, length
+
+    @property
+    def dtype(self) -> np.dtype[Any]:
+        """Type of a sample as stored."""
+        return self._samples.dtype
+
+    def read(self, first: int, stop: int) -> Codes:
+        """Return records first … stop − 1 on all channels, as a read-only view."""
+        block = self._samples[first:stop]
+        block.flags.writeable = False
+        return block
+
+    def close(self) -> None:
+        """Nothing is held."""
+
+
+@dataclass(frozen=True)
+class Channel:
+    """An input: its name, the module that carries it, and how its codes become units.
+
+    Attributes
+    ----------
+    name, module, unit : str
+        Name (unique in a session), the module's name, the unit of its values.
+    scale, offset : float
+        Units per code, and units at code 0.
+    lowest_code, highest_code : int
+        The converter's end codes: a sample at either is clipped.
+    delay : float
+        Seconds of known cable and front-end delay, subtracted from this channel's times.
+    """
+
+    name: str
+    module: str
+    unit: str = "V"
+    scale: float = 1.0
+    offset: float = 0.0
+    lowest_code: int = -32768
+    highest_code: int = 32767
+    delay: float = 0.0
+
+
+class Session:
+    """One run of recorded segments.
+
+    Parameters
+    ----------
+    source : BlockSource
+        The samples, records × channels × record length.
+    channels : sequence of Channel
+        One for each channel of `source`.
+    sample_rate : float
+        Hertz.
+    pre_trigger : int
+        Samples before the trigger.
+    modules : sequence of str, optional
+        Names in order; the modules that the channels name, if left out.
+    trigger_time, trigger_offset : array (records,) or (records, modules), optional
+        Seconds since the first trigger, and seconds from the trigger to sample number `pre_trigger`; NaN where
+        not known. A one-dimensional array means one trigger, and one offset, shared by all modules.
+    title, notes, origin, created : str
+        Text that the file carries.
+    file : Path, optional
+        Where it was read from.
+
+    Attributes
+    ----------
+    trigger_time, trigger_offset : array (records, modules)
+        As given, spread over the modules.
+    shared_time, shared_offset : bool
+        True where one value served all modules.
+    """
+
+    def __init__(
+        self,
+        source: BlockSource,
+        channels: Sequence[Channel],
+        sample_rate: float,
+        pre_trigger: int,
+        *,
+        modules: Sequence[str] | None = None,
+        trigger_time: Floats | None = None,
+        trigger_offset: Floats | None = None,
+        title: str = "",
+        notes: str = "",
+        origin: str = "",
+        created: str = "",
+        file: Path | None = None,
+    ) -> None:
+        self._source = source
+        self.channels = tuple(channels)
+        self.sample_rate = float(sample_rate)
+        self.pre_trigger = int(pre_trigger)
+        self.modules = tuple(modules) if modules else tuple(dict.fromkeys(c.module for c in self.channels))
+        self.title, self.notes, self.origin, self.created = title, notes, origin, created
+        self.file = file
+        self.records, _, self.record_length = source.shape
+        self.trigger_time, self.shared_time = self._spread(trigger_time)
+        self.trigger_offset, self.shared_offset = self._spread(trigger_offset)
+        index = {name: i for i, name in enumerate(self.modules)}
+        self.module_of = np.array([index[c.module] for c in self.channels], dtype=np.intp)
+
+    def _spread(self, values: Floats | None) -> tuple[Floats, bool]:
+        """Return the values as (records, modules), and whether one column served all modules."""
+        shape = (self.records, len(self.modules))
+        if values is None:
+            return np.full(shape, np.nan), True
+        array = np.asarray(values, dtype=np.float64)
+        if array.ndim == 1:
+            return np.repeat(array[:, None], shape[1], axis=1), True
+        return array, shape[1] == 1
+
+    @classmethod
+    def from_samples(
+        cls, samples: Codes, channels: Sequence[Channel], sample_rate: float, pre_trigger: int = 0, **more: Any
+    ) -> Session:
+        """Return a session over an array (records, channels, record length); `more` goes to the constructor."""
+        return cls(ArraySource(np.ascontiguousarray(samples)), channels, sample_rate, pre_trigger, **more)
+
+    @property
+    def sample_interval(self) -> float:
+        """Ts, seconds."""
+        return 1.0 / self.sample_rate
+
+    @property
+    def record_duration(self) -> float:
+        """N·Ts, seconds."""
+        return self.record_length / self.sample_rate
+
+    @property
+    def dtype(self) -> np.dtype[Any]:
+        """Type of a sample as stored."""
+        return self._source.dtype
+
+    def channel_index(self, name: str) -> int:
+        """Return the place of the channel called `name`.
+
+        Raises
+        ------
+        SettingError
+            If there is none.
+        """
+        for index, channel in enumerate(self.channels):
+            if channel.name == name:
+                return index
+        names = ", ".join(channel.name for channel in self.channels)
+        raise SettingError(f"the session has no channel {name!r}", f"its channels are {names}")
+
+    def codes(self, first: int = 0, stop: int | None = None) -> Codes:
+        """Return the stored samples of records first … stop − 1, shape (records, channels, record length)."""
+        return self._source.read(first, self.records if stop is None else stop)
+
+    def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
+        """Return samples in the channels' units, float64, shape (records, channels, record length)."""
+        chosen = list(range(len(self.channels))) if channels is None else list(channels)
+        block = self.codes(first, stop)[:, chosen, :].astype(np.float64)
+        block *= np.array([self.channels[c].scale for c in chosen])[None, :, None]
+        block += np.array([self.channels[c].offset for c in chosen])[None, :, None]
+        return block
+
+    def blocks(self, first: int = 0, stop: int | None = None, block_bytes: int = 32 << 20) -> Iterator[tuple[int, Codes]]:
+        """Yield (number of its first record, codes) for consecutive blocks of at most about `block_bytes`."""
+        last = self.records if stop is None else stop
+        a_record = max(1, len(self.channels) * self.record_length * self.dtype.itemsize)
+        step = max(1, block_bytes // a_record)
+        for start in range(first, last, step):
+            yield start, self.codes(start, min(start + step, last))
+
+    def offset_known(self, channel: int) -> NDArray[np.bool_]:
+        """Return, for each record, whether the channel's module timed its trigger, shape (records,)."""
+        return np.isfinite(self.trigger_offset[:, self.module_of[channel]])
+
+    def first_sample_time(self, channel: int) -> Floats:
+        """Return the time of sample 0 of each record from that record's trigger, seconds, shape (records,).
+
+        −pre_trigger·Ts + offset[r, module] − delay; an unknown offset counts as Ts/2 (JCGM 100:2008, 4.3.7).
+        """
+        offset = self.trigger_offset[:, self.module_of[channel]]
+        offset = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
+        result: Floats = offset - self.pre_trigger / self.sample_rate - self.channels[channel].delay
+        return result
+
+    def trigger_u(self, channel: int) -> Floats:
+        """Return the standard uncertainty of `first_sample_time`, seconds: Ts/√12 where the trigger was not timed."""
+        return np.where(self.offset_known(channel), 0.0, self.sample_interval / np.sqrt(12.0))
+
+    def times(self, record: int, channel: int) -> Floats:
+        """Return the time of every sample from that record's trigger, seconds, shape (record length,)."""
+        start = self.first_sample_time(channel)[record]
+        result: Floats = start + np.arange(self.record_length) / self.sample_rate
+        return result
+
+    def close(self) -> None:
+        """Give back the file."""
+        self._source.close()
+
+    def __enter__(self) -> Session:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

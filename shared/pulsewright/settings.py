@@ -1,0 +1,279 @@
+"""Every measuring setting, in one frozen dataclass, with where each value came from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal, get_args
+
+from pulsewright.errors import SettingError
+from pulsewright.quantity import parse_number, parse_span
+
+Origin = Literal["option", "review", "claims", "default"]
+Position = Literal["midpoint", "leading", "centroid", "peak"]
+PolarityRule = Literal["largest", "first"]
+Method = Literal["auto", "sine", "correlation"]
+
+POSITIONS: tuple[Position, ...] = get_args(Position)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How a session is measured; SI units throughout.
+
+    Attributes
+    ----------
+    channel : str or None
+        The channel whose pulses tell the sequence; the first one measured if None.
+    reference : str or None
+        The channel against which skews are given; the first one measured if None.
+    channels : tuple of str, or None
+        The channels that take part; all if None.
+    records : (int, int) or None
+        First record and the one after the last, all if None.
+    left_out : tuple of int
+        Records that a person took out.
+    span, alignment_span : (float, float) or None
+        Seconds from the trigger: where pulses are looked for, and where alignment is measured; the whole record if None.
+    position : str
+        Which of the four pulse positions is quoted.
+    polarity_rule : str
+        The sign of the largest excursion, or of the first past the threshold.
+    threshold : float or None
+        Volts from the base; never below six times the noise.
+    min_width, min_gap : float
+        Seconds: shorter pulses are dropped; pulses closer than this are one.
+    increment : float or None
+        Seconds that the pulse moves from record to record, if known.
+    cycle : int or None
+        Records after which it starts over, if known.
+    sent : int or None
+        How many triggers were sent, if known.
+    alignment_method : str
+        ``auto``, ``sine`` or ``correlation``.
+    re_arm : float
+        Seconds that the recorder needs between two records.
+    asynchronous : bool
+        Whether the trigger is asynchronous with the sample clock.
+    clock_ppm : float
+        Standard uncertainty of the sample clock's rate, parts per million.
+    origins : mapping
+        For each name, where its value came from.
+    """
+
+    channel: str | None = None
+    reference: str | None = None
+    channels: tuple[str, ...] | None = None
+    records: tuple[int, int] | None = None
+    left_out: tuple[int, ...] = ()
+    span: tuple[float, float] | None = None
+    alignment_span: tuple[float, float] | None = None
+    position: Position = "midpoint"
+    polarity_rule: PolarityRule = "largest"
+    threshold: float | None = None
+    min_width: float = 0.0
+    min_gap: float = 0.0
+    increment: float | None = None
+    cycle: int | None = None
+    sent: int | None = None
+    alignment_method: Method = "auto"
+    re_arm: float = 0.0
+    asynchronous: bool = False
+    clock_ppm: float = 0.0
+    origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
+
+    def origin(self, name: str) -> Origin:
+        """Return where the value of setting `name` came from."""
+        return self.origins.get(name, "default")
+
+    def as_json(self) -> dict[str, dict[str, Any]]:
+        """Return ``{name: {"value", "from"}}`` for every setting."""
+        return {
+            name: {"value": _plain(getattr(self, name)), "from": self.origin(name)} for name in setting_names()
+        }
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
+
+
+def setting_names() -> tuple[str, ...]:
+    """Return the names of all settings, in order."""
+    return tuple(f.name for f in fields(Settings) if f.name != "origins")
+
+
+def layered(
+    option: Mapping[str, Any] | None = None,
+    review: Mapping[str, Any] | None = None,
+    claims: Mapping[str, Any] | None = None,
+) -> Settings:
+    """Combine settings: a command-line option counts before the review, that before the claims file.
+
+    Parameters
+    ----------
+    option, review, claims : mapping of name to raw value
+        Values as a person wrote them (``"60 us"``), or already in SI units. None values are passed over.
+
+    Raises
+    ------
+    SettingError
+        For a name that is no setting, or a value that cannot be used.
+    """
+    values: dict[str, Any] = {}
+    origins: dict[str, Origin] = {}
+    layers: tuple[tuple[Origin, Mapping[str, Any] | None], ...] = (
+        ("claims", claims),
+        ("review", review),
+        ("option", option),
+    )
+    for origin, layer in layers:
+        for name, raw in (layer or {}).items():
+            if raw is None:
+                continue
+            values[name] = parse_setting(name, raw)
+            origins[name] = origin
+    return Settings(**values, origins=origins)
+
+
+def parse_setting(name: str, raw: Any) -> Any:
+    """Return one setting's value in SI units from what a person wrote.
+
+    Raises
+    ------
+    SettingError
+        For a name that is no setting (the nearest name is offered), or a value that cannot be used.
+    """
+    reader = _READERS.get(name)
+    if reader is None:
+        raise SettingError(f"{name!r} is not a setting", _nearest(name))
+    return reader(name, raw)
+
+
+def _nearest(name: str) -> str:
+    from difflib import get_close_matches
+
+    close = get_close_matches(name, setting_names(), n=1)
+    return f"the nearest one is {close[0]!r}" if close else f"the settings are {', '.join(setting_names())}"
+
+
+def _text(name: str, raw: Any) -> str:
+    if not isinstance(raw, str) or not raw.strip():
+        raise SettingError(f"{name}: {raw!r} is not a name", 'write it like "A1"')
+    return raw.strip()
+
+
+def _names(name: str, raw: Any) -> tuple[str, ...]:
+    parts = raw.split(",") if isinstance(raw, str) else raw
+    if not isinstance(parts, list | tuple) or not parts:
+        raise SettingError(f"{name}: {raw!r} is not a list of channel names", 'write it like "A1,A2"')
+    return tuple(_text(name, part) for part in parts)
+
+
+def _whole(name: str, raw: Any) -> int:
+    try:
+        value = int(str(raw))
+    except ValueError as error:
+        raise SettingError(f"{name}: {raw!r} is not a whole number") from error
+    if isinstance(raw, bool) or value < 0:
+        raise SettingError(f"{name}: {raw!r} is not a whole number from 0 up")
+    return value
+
+
+def _positive_whole(name: str, raw: Any) -> int:
+    value = _whole(name, raw)
+    if value < 1:
+        raise SettingError(f"{name}: {raw!r} is not a whole number from 1 up")
+    return value
+
+
+def _record_range(name: str, raw: Any) -> tuple[int, int]:
+    parts = raw.split(":") if isinstance(raw, str) else raw
+    if not isinstance(parts, list | tuple) or len(parts) != 2:
+        raise SettingError(f"{name}: {raw!r} is not a range of records", 'write it like "0:100"')
+    first, stop = (_whole(name, part) for part in parts)
+    if stop <= first:
+        raise SettingError(f"{name}: {raw!r} holds no record", 'write it like "0:100", the end not included')
+    return (first, stop)
+
+
+def _record_list(name: str, raw: Any) -> tuple[int, ...]:
+    if not isinstance(raw, list | tuple):
+        raise SettingError(f"{name}: {raw!r} is not a list of record numbers")
+    return tuple(sorted({_whole(name, part) for part in raw}))
+
+
+def _seconds(name: str, raw: Any) -> float:
+    value = parse_number(raw, "s", name)
+    if value < 0:
+        raise SettingError(f"{name}: {raw!r} is negative", "give a time from 0 up")
+    return value
+
+
+def _volts(name: str, raw: Any) -> float:
+    value = parse_number(raw, "V", name)
+    if value <= 0:
+        raise SettingError(f"{name}: {raw!r} is not above 0", "give the distance from the base")
+    return value
+
+
+def _signed_seconds(name: str, raw: Any) -> float:
+    value = parse_number(raw, "s", name)
+    if value == 0:
+        raise SettingError(f"{name}: a step of 0 is no step", "leave the setting out")
+    return value
+
+
+def _ppm(name: str, raw: Any) -> float:
+    value = parse_number(raw, "", name)
+    if value < 0:
+        raise SettingError(f"{name}: {raw!r} is negative", "give parts per million from 0 up")
+    return value
+
+
+def _stretch(name: str, raw: Any) -> tuple[float, float]:
+    if isinstance(raw, str):
+        return parse_span(raw, "s", name)
+    if not isinstance(raw, list | tuple) or len(raw) != 2:
+        raise SettingError(f"{name}: {raw!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
+    low, high = (parse_number(part, "s", name) for part in raw)
+    if not low < high:
+        raise SettingError(f"{name}: {raw!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
+    return (low, high)
+
+
+def _choice(*words: str) -> Any:
+    def read(name: str, raw: Any) -> str:
+        if raw not in words:
+            raise SettingError(f"{name}: {raw!r} is not one of {', '.join(words)}")
+        return str(raw)
+
+    return read
+
+
+def _yes_or_no(name: str, raw: Any) -> bool:
+    if not isinstance(raw, bool):
+        raise SettingError(f"{name}: {raw!r} is neither true nor false")
+    return raw
+
+
+_READERS: dict[str, Any] = {
+    "channel": _text,
+    "reference": _text,
+    "channels": _names,
+    "records": _record_range,
+    "left_out": _record_list,
+    "span": _stretch,
+    "alignment_span": _stretch,
+    "position": _choice(*POSITIONS),
+    "polarity_rule": _choice(*get_args(PolarityRule)),
+    "threshold": _volts,
+    "min_width": _seconds,
+    "min_gap": _seconds,
+    "increment": _signed_seconds,
+    "cycle": _positive_whole,
+    "sent": _positive_whole,
+    "alignment_method": _choice(*get_args(Method)),
+    "re_arm": _seconds,
+    "asynchronous": _yes_or_no,
+    "clock_ppm": _ppm,
+}
