@@ -1,2 +1,193 @@
-"""Runs the measurements over a session and returns one `Findings`."""
+"""Runs the measurements over a session and returns one `Findings`; knows nothing of claims."""
+
 from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from pulsewright.errors import SettingError
+from pulsewright.session import Session
+from pulsewright.settings import Settings
+
+from pulsewright_analysis.alignment import measure_alignment
+from pulsewright_analysis.health import measure_health
+from pulsewright_analysis.jitter import measure_jitter
+from pulsewright_analysis.levels import measure_levels
+from pulsewright_analysis.polarity import measure_polarity
+from pulsewright_analysis.pulses import measure_pulses
+from pulsewright_analysis.results import Findings, Ints, Pulses, SessionSummary
+from pulsewright_analysis.sequence import measure_sequence
+from pulsewright_analysis.timing import measure_timing
+
+Progress = Callable[[float, str], None]
+
+
+class Cancelled(Exception):  # noqa: N818 - nothing went wrong
+    """The measuring was called off before it ended."""
+
+
+@dataclass(frozen=True)
+class _Watch:
+    """Passes progress on, and stops the work when it is called off."""
+
+    progress: Progress | None
+    cancelled: Callable[[], bool] | None
+
+    def at(self, share: float, doing: str) -> None:
+        """Tell how far the work is.
+
+        Raises
+        ------
+        Cancelled
+            If it was called off.
+        """
+        if self.cancelled is not None and self.cancelled():
+            raise Cancelled
+        if self.progress is not None:
+            self.progress(share, doing)
+
+
+def measure(
+    session: Session,
+    settings: Settings | None = None,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+    sha256: str = "",
+) -> Findings:
+    """Measure everything in a session.
+
+    Parameters
+    ----------
+    session : Session
+    settings : Settings, optional
+        The defaults, if left out.
+    progress : callable, optional
+        Called with (share done 0 … 1, what is being done).
+    cancelled : callable, optional
+        Asked between steps; True stops the work.
+    sha256 : str
+        Digest of the session's file, kept with the findings.
+
+    Returns
+    -------
+    Findings
+
+    Raises
+    ------
+    SettingError
+        If the settings name a channel or records that the session does not have.
+    Cancelled
+        If the work was called off.
+    """
+    settings = settings or Settings()
+    channels = chosen_channels(session, settings)
+    records = chosen_records(session, settings)
+    watch = _Watch(progress, cancelled)
+    watch.at(0.0, "noise and levels")
+    levels = measure_levels(session, channels, records)
+    watch.at(0.1, "pulses")
+    pulses = measure_pulses(
+        session, channels, records, levels, settings, lambda share: watch.at(0.1 + 0.4 * share, "pulses")
+    )
+    polarity = measure_polarity(pulses, session.records, len(session.channels))
+    watch.at(0.5, "sequence")
+    sequence, sequence_reasons = measure_sequence(session, channels, records, pulses, polarity, settings)
+    watch.at(0.6, "alignment")
+    alignment, fit, alignment_reasons = measure_alignment(
+        session, channels, records, levels, pulses, sequence, settings
+    )
+    watch.at(0.85, "jitter, timing and health")
+    jitter, jitter_reasons = measure_jitter(sequence)
+    timing, timing_reasons = measure_timing(session, records, sequence, settings)
+    health = measure_health(session, channels, records, levels, fit)
+    watch.at(1.0, "done")
+    reasons = [*_pulse_reasons(pulses, session), *sequence_reasons, *alignment_reasons]
+    return Findings(
+        session=_summary(session, sha256),
+        settings=settings,
+        channels=tuple(channels),
+        records=records,
+        levels=levels,
+        pulses=pulses,
+        polarity=polarity,
+        sequence=sequence,
+        alignment=alignment,
+        jitter=jitter,
+        timing=timing,
+        health=health,
+        reasons=(*reasons, *jitter_reasons, *timing_reasons),
+    )
+
+
+def chosen_channels(session: Session, settings: Settings) -> list[int]:
+    """Return the places of the channels that take part.
+
+    Raises
+    ------
+    SettingError
+        If a name is not a channel, or the telling channel or the reference is not among those that take part.
+    """
+    names = settings.channels or tuple(channel.name for channel in session.channels)
+    channels = list(dict.fromkeys(session.channel_index(name) for name in names))
+    for role, name in (("channel", settings.channel), ("reference", settings.reference)):
+        if name is not None and session.channel_index(name) not in channels:
+            raise SettingError(f"{role}: {name} is not among the channels measured", "add it to channels")
+    return channels
+
+
+def chosen_records(session: Session, settings: Settings) -> Ints:
+    """Return the numbers of the records that take part, rising.
+
+    Raises
+    ------
+    SettingError
+        If there are none, or a number is not in the session.
+    """
+    first, stop = settings.records or (0, session.records)
+    if stop > session.records:
+        raise SettingError(
+            f"records: {first}:{stop} reaches past the session's {session.records} records",
+            f"end at {session.records} or before",
+        )
+    left_out = set(settings.left_out)
+    records = np.array([r for r in range(first, stop) if r not in left_out], dtype=np.int64)
+    if len(records) == 0:
+        raise SettingError("records: every record is left out", "take some back in")
+    return records
+
+
+def _summary(session: Session, sha256: str) -> SessionSummary:
+    return SessionSummary(
+        file=session.file,
+        sha256=sha256,
+        records=session.records,
+        record_length=session.record_length,
+        pre_trigger=session.pre_trigger,
+        sample_rate=session.sample_rate,
+        channels=tuple((c.name, c.module) for c in session.channels),
+        modules=session.modules,
+    )
+
+
+def _pulse_reasons(pulses: Pulses, session: Session) -> list[str]:
+    """Return a sentence for the pulses that have no position, and for a session without any pulse."""
+    if len(pulses) == 0:
+        return ["No pulse stands out of the noise in the span."]
+    reasons = []
+    unknown = ~np.isfinite(pulses.time)
+    for why, which in (
+        ("is clipped", unknown & pulses.clipped),
+        ("is cut by the record's end", unknown & pulses.cut & ~pulses.clipped),
+        (
+            f"is too small, too short or too flat for its {pulses.position}",
+            unknown & ~pulses.cut & ~pulses.clipped,
+        ),
+    ):
+        number = int(np.count_nonzero(which))
+        if number:
+            first = int(np.flatnonzero(which)[0])
+            place = f"record {pulses.record[first]}, {session.channels[int(pulses.channel[first])].name}"
+            rest = f" and {number - 1} more" if number > 1 else ""
+            reasons.append(f"No position of the pulse in {place}{rest}: it {why}.")
+    return reasons

@@ -12,7 +12,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-
 from pulsewright.quantity import Quantity
 from pulsewright.settings import Position, Settings
 
@@ -94,7 +93,8 @@ class Pulses:
     first_sample, last_sample : int array (pulses,)
         The stretch beyond the return level.
     times, times_u : dict of position to array (pulses,)
-        The four positions, seconds, NaN where outside the estimator's region of validity. The u is that within the record.
+        The four positions, seconds, NaN where outside the estimator's region of validity; the u is that
+        within the record.
     trigger_u : array (pulses,)
         The part of u that all channels of a module share in a record: 0 where the trigger was timed.
     clipped, cut : bool array (pulses,)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import TypedDict
 
 from pulsewright.errors import SettingError
@@ -148,10 +150,7 @@ def with_uncertainty(value: float, expanded: float, unit: str) -> str:
     """
     exponent = _prefix_exponent(max(abs(value), expanded), unit)
     scale = 10.0**exponent
-    if expanded > 0:
-        digits = 1 - math.floor(math.log10(expanded / scale))
-    else:
-        digits = 6
+    digits = 1 - math.floor(math.log10(expanded / scale)) if expanded > 0 else 6
     shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
     rounded, rounded_u = round(value / scale, digits), round(expanded / scale, digits)
     digits = min(max(digits, 0), 12)
@@ -165,6 +164,9 @@ def engineering(value: float, unit: str = "", digits: int = 4) -> str:
     exponent = _prefix_exponent(abs(value), unit)
     shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
     return f"{value / 10.0**exponent:.{digits}g}{shown_unit}"
+
+
+_RATES = ("samples/s", "Sa/s", "S/s")
 
 
 def parse_number(text: str | float, unit: str, name: str = "value") -> float:
@@ -189,8 +191,8 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
     SettingError
         If `text` is no finite number, or carries another unit.
     """
-    from quantiphy import Quantity as Reader
     from quantiphy import QuantiPhyError
+    from quantiphy import Quantity as Reader
 
     example = {"s": "60 us", "Hz": "25 MHz", "V": "0.5 V"}.get(unit, "1.5")
     try:
@@ -198,13 +200,59 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
         found = str(number.units)
         value = float(number)
     except (QuantiPhyError, ValueError) as error:
-        raise SettingError(f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"') from error
-    accepted = {unit, ""} | ({"S/s", "Sa/s", "samples/s"} if unit == "Hz" else set())
+        raise SettingError(
+            f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"'
+        ) from error
+    accepted = {unit, "", *(_RATES if unit == "Hz" else ())}
     if found not in accepted:
         raise SettingError(f"{name}: {text!r} is in {found}, not in {unit}", f'write it like "{example}"')
     if not math.isfinite(value):
         raise SettingError(f"{name}: {text!r} is not a finite number", f'write it like "{example}"')
     return value
+
+
+def exact(text: str | float | Fraction, unit: str, name: str = "value") -> Fraction:
+    """Read ``"25 MS/s"`` or ``"1.024 ms"`` exactly as it is written, in SI units.
+
+    Parameters
+    ----------
+    text : str, float or Fraction
+        As for `parse_number`; a float stands for the shortest decimal that names it.
+    unit, name : str
+        As for `parse_number`.
+
+    Returns
+    -------
+    Fraction
+        The number in `unit`, free of binary rounding.
+
+    Raises
+    ------
+    SettingError
+        As `parse_number` does.
+    """
+    if isinstance(text, Fraction):
+        return text
+    nearest = parse_number(text, unit, name)
+    written = _WRITTEN_NUMBER.fullmatch(str(text).strip())
+    exponent = _EXPONENTS.get(_without_unit(written["suffix"], unit)) if written else None
+    if written is not None and exponent is not None:
+        number = Fraction(written["number"]) * Fraction(10) ** exponent
+        if math.isclose(float(number), nearest, rel_tol=1e-12):
+            return number
+    return Fraction(repr(nearest))
+
+
+_WRITTEN_NUMBER = re.compile(r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<suffix>\D*)")
+_EXPONENTS = {prefix: exponent for exponent, prefix in _PREFIXES.items()} | {"u": -6, "μ": -6, "K": 3}
+
+
+def _without_unit(suffix: str, unit: str) -> str:
+    """Return what is left of ``"MS/s"`` when the unit is taken off its end."""
+    for written in (*_RATES, unit) if unit == "Hz" else (unit,):
+        if written and suffix.endswith(written):
+            return suffix.removesuffix(written)
+    return suffix
 
 
 def parse_span(text: str, unit: str = "s", name: str = "span") -> tuple[float, float]:
@@ -220,5 +268,7 @@ def parse_span(text: str, unit: str = "s", name: str = "span") -> tuple[float, f
         raise SettingError(f"{name}: {text!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
     low, high = (parse_number(part, unit, name) for part in parts)
     if not low < high:
-        raise SettingError(f"{name}: {text!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
+        raise SettingError(
+            f"{name}: {text!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"'
+        )
     return (low, high)

@@ -160,7 +160,12 @@ class Session:
 
     @classmethod
     def from_samples(
-        cls, samples: Codes, channels: Sequence[Channel], sample_rate: float, pre_trigger: int = 0, **more: Any
+        cls,
+        samples: Codes,
+        channels: Sequence[Channel],
+        sample_rate: float,
+        pre_trigger: int = 0,
+        **more: Any,
     ) -> Session:
         """Return a session over an array (records, channels, record length); `more` goes to the constructor."""
         return cls(ArraySource(np.ascontiguousarray(samples)), channels, sample_rate, pre_trigger, **more)
@@ -198,7 +203,9 @@ class Session:
         """Return the stored samples of records first … stop − 1, shape (records, channels, record length)."""
         return self._source.read(first, self.records if stop is None else stop)
 
-    def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
+    def values(
+        self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None
+    ) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length)."""
         chosen = list(range(len(self.channels))) if channels is None else list(channels)
         block = self.codes(first, stop)[:, chosen, :].astype(np.float64)
@@ -206,7 +213,9 @@ class Session:
         block += np.array([self.channels[c].offset for c in chosen])[None, :, None]
         return block
 
-    def blocks(self, first: int = 0, stop: int | None = None, block_bytes: int = 32 << 20) -> Iterator[tuple[int, Codes]]:
+    def blocks(
+        self, first: int = 0, stop: int | None = None, block_bytes: int = 32 << 20
+    ) -> Iterator[tuple[int, Codes]]:
         """Yield (number of its first record, codes) for consecutive blocks of at most about `block_bytes`."""
         last = self.records if stop is None else stop
         a_record = max(1, len(self.channels) * self.record_length * self.dtype.itemsize)

@@ -34,15 +34,19 @@ class Settings:
     left_out : tuple of int
         Records that a person took out.
     span, alignment_span : (float, float) or None
-        Seconds from the trigger: where pulses are looked for, and where alignment is measured; the whole record if None.
+        Seconds from the trigger: where pulses are looked for, and where alignment is measured;
+        the whole record if None.
     position : str
         Which of the four pulse positions is quoted.
     polarity_rule : str
         The sign of the largest excursion, or of the first past the threshold.
     threshold : float or None
         Volts from the base; never below six times the noise.
-    min_width, min_gap : float
-        Seconds: shorter pulses are dropped; pulses closer than this are one.
+    min_width : float
+        Seconds: shorter pulses are dropped.
+    min_gap : float or None
+        Seconds: excursions closer than this are one pulse. None: an excursion joins the one before it where it has
+        the opposite sign and follows within that one's own length, so that an echo of several cycles is one pulse.
     increment : float or None
         Seconds that the pulse moves from record to record, if known.
     cycle : int or None
@@ -72,7 +76,7 @@ class Settings:
     polarity_rule: PolarityRule = "largest"
     threshold: float | None = None
     min_width: float = 0.0
-    min_gap: float = 0.0
+    min_gap: float | None = None
     increment: float | None = None
     cycle: int | None = None
     sent: int | None = None
@@ -89,7 +93,8 @@ class Settings:
     def as_json(self) -> dict[str, dict[str, Any]]:
         """Return ``{name: {"value", "from"}}`` for every setting."""
         return {
-            name: {"value": _plain(getattr(self, name)), "from": self.origin(name)} for name in setting_names()
+            name: {"value": _plain(getattr(self, name)), "from": self.origin(name)}
+            for name in setting_names()
         }
 
 
@@ -237,7 +242,9 @@ def _stretch(name: str, raw: Any) -> tuple[float, float]:
         raise SettingError(f"{name}: {raw!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
     low, high = (parse_number(part, "s", name) for part in raw)
     if not low < high:
-        raise SettingError(f"{name}: {raw!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
+        raise SettingError(
+            f"{name}: {raw!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"'
+        )
     return (low, high)
 
 

@@ -1,0 +1,266 @@
+"""How the channels line up: skews against a reference, within modules and between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence as SequenceOf
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pulsewright.quantity import Quantity
+from pulsewright.session import Session
+from pulsewright.settings import Settings
+
+from pulsewright_analysis.correlation import correlate
+from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
+from pulsewright_analysis.results import Alignment, ChannelSkew, Levels, ModuleSkew, Pulses, Sequence
+from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+NOTHING = Alignment(None, None, (), None, (), None, None, None)
+FAR_OUT = 8.0
+"""A record's delay further than this many standard deviations from the median takes no part."""
+
+
+@dataclass(frozen=True)
+class _Comparison:
+    """Delays of all channels in all usable records, with what is needed to combine them.
+
+    `delay` (records, channels) seconds, `variance` (channels,) of one record's own share, `constant` (modules, modules)
+    the variance of a difference that no averaging takes away.
+    """
+
+    channels: tuple[int, ...]
+    modules: Ints
+    reference: int
+    delay: Floats
+    variance: Floats
+    constant: Floats
+
+
+def measure_alignment(
+    session: Session,
+    channels: SequenceOf[int],
+    records: Ints,
+    levels: Levels,
+    pulses: Pulses,
+    sequence: Sequence,
+    settings: Settings,
+) -> tuple[Alignment, SineFit | None, list[str]]:
+    """Measure skews by a shared-frequency sine fit or by correlation, whichever the signal asks for.
+
+    Parameters
+    ----------
+    session : Session
+    channels : sequence of int
+        Places of the channels that take part.
+    records : int array
+        Numbers of the records that take part, rising.
+    levels : Levels
+        Of the same channels in the same order.
+    pulses : Pulses
+        Where no stretch is given, the gate lies around the reference's strongest pulse.
+    sequence : Sequence
+        Records in which a module is out of step are not compared with the reference's.
+    settings : Settings
+
+    Returns
+    -------
+    Alignment, SineFit or None, list of str
+        The sine fit is returned for the channels' health; a skew from it is known modulo 1/f.
+    """
+    if len(channels) < 2:
+        return NOTHING, None, ["No alignment: one channel alone has nothing to line up with."]
+    reference = session.channel_index(settings.reference) if settings.reference else channels[0]
+    gate = cut_gate(session, channels, records, settings.alignment_span)
+    if isinstance(gate, str):
+        return NOTHING, None, [f"No alignment: {gate}."]
+    method = settings.alignment_method
+    if method == "auto":
+        method = "sine" if carries_sine(gate.samples, session.sample_rate) else "correlation"
+    if method == "correlation" and settings.alignment_span is None:
+        around = gate_around_pulses(session, channels, records, pulses, reference)
+        if isinstance(around, str):
+            return NOTHING, None, [f"No alignment: {around}."]
+        gate = around
+    place = list(channels).index(reference)
+    usable = ~gate.clipped & _same_trigger(session, channels, gate, sequence, reference)
+    fit = None
+    if method == "sine":
+        fit = fit_shared_frequency(gate.samples, session.sample_rate)
+        delay, variance, unlike = _sine_delays(fit, gate, usable, place)
+    else:
+        delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
+        delay, variance, unlike = delays.delay, delays.variance, delays.unlike
+        delay = delay + gate.start - gate.start[:, place : place + 1]
+    comparison = _Comparison(
+        tuple(channels),
+        session.module_of[list(channels)].astype(np.int64),
+        place,
+        delay,
+        variance,
+        _untimed_variance(session),
+    )
+    reasons = [f"No skew of {session.channels[channels[c]].name}: {why}." for c, why in sorted(unlike.items())]
+    reasons += _out_of_step(session, sequence)
+    return _combined(session, comparison, gate, method, fit), fit, reasons
+
+
+def _same_trigger(
+    session: Session, channels: SequenceOf[int], gate: Gate, sequence: Sequence, reference: int
+) -> NDArray[np.bool_]:
+    """Return, for each record and channel, whether it belongs to the same trigger as the reference's record."""
+    in_step = sequence.in_step[gate.records]
+    mine = in_step[:, session.module_of[list(channels)]]
+    own = in_step[:, session.module_of[reference]][:, None]
+    same_module = session.module_of[list(channels)] == session.module_of[reference]
+    result: NDArray[np.bool_] = (mine & own) | same_module[None, :]
+    return result
+
+
+def _sine_delays(
+    fit: SineFit, gate: Gate, usable: NDArray[np.bool_], reference: int
+) -> tuple[Floats, Floats, dict[int, str]]:
+    """Return delays modulo 1/f, their variance, and the channels that carry no such sine."""
+    omega = 2 * np.pi * fit.frequency
+    unlike = {int(c): "it carries no such sine" for c in np.flatnonzero(fit.explained < CARRIES_SINE)}
+    turn = fit.phase - fit.phase[:, [reference]] + omega * (gate.start - gate.start[:, [reference]])
+    together = usable & usable[:, [reference]]
+    delay = np.full(turn.shape, np.nan)
+    for channel in range(turn.shape[1]):
+        rows = together[:, channel]
+        if channel in unlike:
+            continue
+        if not np.any(rows):
+            unlike[channel] = "no record of it can be compared with the reference"
+            continue
+        middle = float(np.angle(np.mean(np.exp(1j * turn[rows, channel]))))
+        delay[rows, channel] = (middle + np.angle(np.exp(1j * (turn[rows, channel] - middle)))) / omega
+    if reference in unlike:
+        delay[:] = np.nan
+    return delay, fit.phase_variance / omega**2, unlike
+
+
+def _untimed_variance(session: Session) -> Floats:
+    """Return the variance, seconds squared, that untimed triggers leave in the difference of two modules.
+
+    A module that did not time its trigger knows it to ±Ts/2. That error is the same for all its channels and may be
+    the same in every record, so it is not averaged; it cancels where one trigger serves all modules.
+    """
+    count = len(session.modules)
+    if session.shared_offset:
+        return np.zeros((count, count))
+    untimed = np.any(~np.isfinite(session.trigger_offset), axis=0)
+    each = np.where(untimed, session.sample_interval**2 / 12, 0.0)
+    both = each[:, None] + each[None, :]
+    np.fill_diagonal(both, 0.0)
+    return both
+
+
+def _out_of_step(session: Session, sequence: Sequence) -> list[str]:
+    return [
+        f"{slip.module} is {slip.by} trigger{'s' if slip.by > 1 else ''} ahead from record {slip.from_record} on: "
+        f"its later records are not compared with the other modules'."
+        for slip in sequence.slips
+    ]
+
+
+def _combined(session: Session, comparison: _Comparison, gate: Gate, method: str, fit: SineFit | None) -> Alignment:
+    size = len(comparison.channels)
+    skews = []
+    for place in range(size):
+        selector = np.zeros(size)
+        selector[place] += 1.0
+        selector[comparison.reference] -= 1.0
+        records = int(np.count_nonzero(np.isfinite(comparison.delay[:, place])))
+        skew = Quantity(0.0, 0.0, "s") if place == comparison.reference else contrast(comparison, selector)
+        skews.append(ChannelSkew(comparison.channels[place], skew, records))
+    between = _between(session, comparison)
+    known = [m.skew for m in between if m.skew is not None]
+    largest = max(known, key=lambda q: abs(q.value), default=None)
+    chosen: Literal["sine", "correlation"] = "sine" if method == "sine" else "correlation"
+    return Alignment(
+        reference=comparison.channels[comparison.reference],
+        method=chosen,
+        channels=tuple(skews),
+        within_modules=_within(comparison),
+        between_modules=between,
+        largest_between=None if largest is None else _upright(largest),
+        frequency=None if fit is None else Quantity(fit.frequency, fit.frequency_u, "Hz"),
+        span=gate.span,
+    )
+
+
+def contrast(comparison: _Comparison, selector: Floats) -> Quantity | None:
+    """Return the mean of Σ selector·time over the records in which all selected channels are known.
+
+    u from theory (the channels' own variances; the reference's noise is counted once) and u from the scatter over
+    records are both worked out, and the larger is quoted with its degrees of freedom.
+    """
+    chosen = np.flatnonzero(selector)
+    values = comparison.delay[:, chosen] @ selector[chosen]
+    values = values[np.isfinite(values)]
+    if len(values) == 0:
+        return None
+    one_record = float(selector[chosen] ** 2 @ comparison.variance[chosen])
+    middle = float(np.median(values))
+    spread = max(1.4826 * float(np.median(np.abs(values - middle))), np.sqrt(one_record))
+    values = values[np.abs(values - middle) <= FAR_OUT * spread]
+    count = len(values)
+    theory = np.sqrt(one_record / count)
+    scatter = float(np.std(values, ddof=1)) / np.sqrt(count) if count > 1 else 0.0
+    modules = np.zeros(len(comparison.constant))
+    np.add.at(modules, comparison.modules[chosen], selector[chosen])
+    lasting = _lasting_variance(comparison.constant, modules)
+    dof = float(count - 1) if scatter > theory and lasting == 0 else None
+    return Quantity(float(np.mean(values)), float(np.sqrt(max(theory, scatter) ** 2 + lasting)), "s", dof)
+
+
+def _lasting_variance(constant: Floats, modules: Floats) -> float:
+    """Return the variance that untimed triggers leave in a sum over modules whose weights add up to 0."""
+    total = 0.0
+    for a, b in combinations(range(len(modules)), 2):
+        total -= modules[a] * modules[b] * constant[a, b]
+    return max(total, 0.0)
+
+
+def _measured(comparison: _Comparison, module: int) -> list[int]:
+    known = np.any(np.isfinite(comparison.delay), axis=0)
+    return [c for c in np.flatnonzero(known) if comparison.modules[c] == module]
+
+
+def _within(comparison: _Comparison) -> Quantity | None:
+    """Return the largest difference between two channels of one module."""
+    largest: Quantity | None = None
+    for module in np.unique(comparison.modules):
+        for a, b in combinations(_measured(comparison, int(module)), 2):
+            selector = np.zeros(len(comparison.channels))
+            selector[b], selector[a] = 1.0, -1.0
+            found = contrast(comparison, selector)
+            if found is not None and (largest is None or abs(found.value) > abs(largest.value)):
+                largest = found
+    return None if largest is None else _upright(largest)
+
+
+def _between(session: Session, comparison: _Comparison) -> tuple[ModuleSkew, ...]:
+    """Return, for each pair of modules, the difference of the means of their channels."""
+    found = []
+    for a, b in combinations(np.unique(comparison.modules).tolist(), 2):
+        first, second = _measured(comparison, a), _measured(comparison, b)
+        skew = None
+        if first and second:
+            selector = np.zeros(len(comparison.channels))
+            selector[first] = -1.0 / len(first)
+            selector[second] = 1.0 / len(second)
+            skew = contrast(comparison, selector)
+        found.append(ModuleSkew((session.modules[a], session.modules[b]), skew))
+    return tuple(found)
+
+
+def _upright(quantity: Quantity) -> Quantity:
+    """Return the quantity with the sign that makes it positive."""
+    return quantity.scaled(-1.0) if quantity.value < 0 else quantity

@@ -1,0 +1,168 @@
+"""Delays between channels by band-limited cross-correlation inside a gate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+SHOWS_SIGNAL = 5.0
+"""A channel carries the event where its energy in the gate exceeds the noise's by this many standard errors."""
+LEAST_LIKENESS = 0.3
+"""Below this correlation coefficient with the reference a channel carries another signal."""
+NEWTON_STEPS = 8
+
+
+@dataclass(frozen=True)
+class Delays:
+    """Delays of channels against the reference.
+
+    Attributes
+    ----------
+    delay : array (records, channels)
+        Seconds between the gates' first samples; NaN for channels that were not measured.
+    variance : array (channels,)
+        Each channel's own share of the variance of one record's delay, seconds squared.
+    unlike : dict of int to str
+        Channels (places within the gate) that were not measured, with the clause that says why.
+    """
+
+    delay: Floats
+    variance: Floats
+    unlike: dict[int, str]
+
+
+def noise_spectrum(autocovariance: Floats, length: int) -> Floats:
+    """Return the expected |X_k|² of noise in a gate of `length` samples, (channels, bins), unit squared.
+
+    Parameters
+    ----------
+    autocovariance : array (channels, lags)
+    """
+    lags = np.arange(min(autocovariance.shape[1], length))
+    bins = np.arange(length // 2 + 1)
+    cosines = np.cos(2 * np.pi * bins[:, None] * lags[None, :] / length)
+    share = (1 - lags / length) * np.where(lags == 0, 1.0, 2.0)
+    spectrum = length * (autocovariance[:, : len(lags)] * share) @ cosines.T
+    floored: Floats = np.maximum(spectrum, 0.05 * length * autocovariance[:, :1])
+    return floored
+
+
+def correlate(
+    samples: Floats, usable: NDArray[np.bool_], reference: int, autocovariance: Floats, sample_rate: float
+) -> Delays:
+    """Return the delay of every channel against the reference, record by record.
+
+    Parameters
+    ----------
+    samples : array (records, channels, samples)
+        The gate, in the channels' units.
+    usable : bool array (records, channels)
+        False where a record of a channel must not take part.
+    reference : int
+        Place of the reference within `samples`.
+    autocovariance : array (channels, lags)
+        Of the noise, unit squared.
+    sample_rate : float
+        Hertz.
+
+    Returns
+    -------
+    Delays
+        From the maximum of Σ W·conj(A)·B·exp(iωτ), with W the share of signal in each bin's power, refined by Newton
+        steps. Variance ½·Σω²W²·P·S/(Σω²W·P)² for signal power P and noise power S, which for white noise inside the
+        band is σ²/Σs′², the Cramér–Rao bound of a known waveform's delay (algebra; Kay, Fundamentals of Statistical
+        Signal Processing: Estimation Theory, 3.11, from memory).
+    """
+    length = samples.shape[-1]
+    spectra = np.fft.rfft(samples, axis=-1)
+    omega: Floats = 2 * np.pi * np.fft.rfftfreq(length, 1 / sample_rate).astype(np.float64)
+    noise = noise_spectrum(autocovariance, length)
+    signal, unlike = _signal_power(spectra, noise, usable)
+    if reference in unlike:
+        every = dict.fromkeys(range(samples.shape[1]), "the reference carries no signal in the gate")
+        return Delays(np.full(samples.shape[:2], np.nan), np.full(samples.shape[1], np.nan), every)
+    weight = _band(signal, noise, unlike)
+    delay = np.full(samples.shape[:2], np.nan)
+    delay[usable[:, reference], reference] = 0.0
+    for channel in range(samples.shape[1]):
+        rows = np.flatnonzero(usable[:, channel] & usable[:, reference])
+        if channel == reference or channel in unlike:
+            continue
+        if len(rows) == 0:
+            unlike[channel] = "no record of it can be compared with the reference"
+            continue
+        first, second = spectra[rows, reference], spectra[rows, channel]
+        likeness, found = _pair_delays(first, second, weight, omega, sample_rate, length)
+        if likeness < LEAST_LIKENESS:
+            unlike[channel] = "its signal is unlike the reference's"
+            continue
+        delay[rows, channel] = found
+    return Delays(delay, _variances(signal, noise, weight, omega), unlike)
+
+
+def _signal_power(spectra: Complexes, noise: Floats, usable: NDArray[np.bool_]) -> tuple[Floats, dict[int, str]]:
+    """Return each channel's mean signal power by bin (noise taken off), and the channels that show none."""
+    signal = np.zeros(noise.shape)
+    unlike: dict[int, str] = {}
+    for channel in range(spectra.shape[1]):
+        rows = usable[:, channel]
+        count = int(np.count_nonzero(rows))
+        if count == 0:
+            unlike[channel] = "all its records are clipped in the gate or belong to other triggers"
+            continue
+        power = np.mean(np.abs(spectra[rows, channel]) ** 2, axis=0)
+        signal[channel] = np.maximum(power - noise[channel], 0.0)
+        excess = float(np.sum((power - noise[channel])[1:]))
+        if excess < SHOWS_SIGNAL * float(np.sqrt(np.sum(noise[channel, 1:] ** 2) / count)):
+            unlike[channel] = "it carries no signal in the gate"
+    return signal, unlike
+
+
+def _band(signal: Floats, noise: Floats, unlike: dict[int, str]) -> Floats:
+    """Return the weight of each bin: the signal's share in the power, 0 from the first bin on that is mostly noise."""
+    used = [c for c in range(len(signal)) if c not in unlike]
+    ratio = np.median(signal[used] / noise[used], axis=0)
+    ratio[0] = 0.0
+    ratio[-1] = 0.0
+    peak = int(np.argmax(ratio))
+    weak = np.flatnonzero(ratio[peak:] < 0.25)
+    if len(weak):
+        ratio[peak + weak[0] :] = 0.0
+    weight: Floats = ratio / (1 + ratio)
+    return weight
+
+
+def _pair_delays(
+    first: Complexes, second: Complexes, weight: Floats, omega: Floats, sample_rate: float, length: int
+) -> tuple[float, Floats]:
+    """Return likeness (0 … 1) and delay in seconds of each record of one channel against the reference."""
+    cross = weight * np.conj(first) * second
+    energy = np.sqrt(np.sum(weight * np.abs(first) ** 2, axis=1) * np.sum(weight * np.abs(second) ** 2, axis=1))
+    by_lag = np.fft.irfft(np.sum(cross, axis=0), length)
+    best = int(np.argmax(np.abs(by_lag)))
+    sign = 1.0 if by_lag[best] >= 0 else -1.0
+    lag = best - length if best > length // 2 else best
+    cross = sign * cross
+    tries = (lag + np.arange(-1.5, 1.51, 0.125)) / sample_rate
+    heights = np.real(cross @ np.exp(1j * omega[:, None] * tries[None, :]))
+    delay = tries[np.argmax(heights, axis=1)]
+    for _ in range(NEWTON_STEPS):
+        turned = cross * np.exp(1j * omega[None, :] * delay[:, None])
+        slope = -np.sum(omega * np.imag(turned), axis=1)
+        bend = -np.sum(omega**2 * np.real(turned), axis=1)
+        step = np.where(bend < 0, slope / np.where(bend < 0, bend, -1.0), 0.0)
+        delay = delay - np.clip(step, -0.5 / sample_rate, 0.5 / sample_rate)
+    top = np.sum(np.real(cross * np.exp(1j * omega[None, :] * delay[:, None])), axis=1)
+    return float(np.mean(top / np.maximum(energy, np.finfo(float).tiny))), delay
+
+
+def _variances(signal: Floats, noise: Floats, weight: Floats, omega: Floats) -> Floats:
+    """Return each channel's share of one record's delay variance, seconds squared."""
+    steep = np.sum(omega**2 * weight * signal, axis=1)
+    shaken = 0.5 * np.sum((omega * weight) ** 2 * (signal * noise + 0.5 * noise**2), axis=1)
+    return np.where(steep > 0, shaken / np.maximum(steep, np.finfo(float).tiny) ** 2, np.nan)

@@ -1,0 +1,164 @@
+"""Small compiled fits on samples in their order: polynomials, band-limited interpolation, variance of weighted sums.
+
+Positions are in samples. Imported only inside functions: see `compiled`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pulsewright_analysis.compiled import kernel
+
+Array = Any
+"""Numba needs plain arrays; their element types are fixed to float64 by the callers."""
+
+TAPS = 8
+"""Half-length of the interpolating kernel, samples."""
+
+
+@kernel
+def variance_of_sum(weights: Array, count: int, autocovariance: Array) -> float:
+    """Return the variance of Σ wᵢ·nᵢ for noise of that autocovariance (JCGM 100:2008, 5.2.2)."""
+    white = 0.0
+    total = 0.0
+    lags = len(autocovariance)
+    for i in range(count):
+        white += weights[i] * weights[i]
+        total += weights[i] * weights[i] * autocovariance[0]
+        for lag in range(1, min(lags, count - i)):
+            if autocovariance[lag] != 0.0:
+                total += 2.0 * weights[i] * weights[i + lag] * autocovariance[lag]
+    # An estimated autocovariance need not be positive definite: never believe that noise all but cancels.
+    return max(total, 0.05 * white * autocovariance[0])
+
+
+@kernel
+def polynomial_weights(count: int, degree: int, inverse: Array) -> None:
+    """Fill `inverse` with (XᵀX)⁻¹ for powers 0 … degree of an even grid of `count` points over −1 … 1."""
+    terms = degree + 1
+    work = np.zeros((terms, 2 * terms))
+    for i in range(count):
+        x = 2.0 * i / (count - 1) - 1.0
+        power_row = 1.0
+        for row in range(terms):
+            power = power_row
+            for column in range(terms):
+                work[row, column] += power
+                power *= x
+            power_row *= x
+    for row in range(terms):
+        work[row, terms + row] = 1.0
+    for pivot in range(terms):
+        best = pivot
+        for row in range(pivot + 1, terms):
+            if abs(work[row, pivot]) > abs(work[best, pivot]):
+                best = row
+        for column in range(2 * terms):
+            work[pivot, column], work[best, column] = work[best, column], work[pivot, column]
+        scale = work[pivot, pivot]
+        for column in range(2 * terms):
+            work[pivot, column] /= scale
+        for row in range(terms):
+            if row != pivot:
+                factor = work[row, pivot]
+                for column in range(2 * terms):
+                    work[row, column] -= factor * work[pivot, column]
+    for row in range(terms):
+        for column in range(terms):
+            inverse[row, column] = work[row, terms + column]
+
+
+@kernel
+def polynomial_fit(values: Array, first: int, count: int, degree: int, inverse: Array, result: Array) -> None:
+    """Fill `result` with the least-squares coefficients of values[first : first + count] over −1 … 1."""
+    terms = degree + 1
+    sums = np.zeros(terms)
+    for i in range(count):
+        x = 2.0 * i / (count - 1) - 1.0
+        power = values[first + i]
+        for term in range(terms):
+            sums[term] += power
+            power *= x
+    for row in range(terms):
+        result[row] = 0.0
+        for column in range(terms):
+            result[row] += inverse[row, column] * sums[column]
+
+
+@kernel
+def polynomial_at(coefficients: Array, degree: int, x: float, order: int) -> float:
+    """Return the polynomial (order 0), its first (1) or its second derivative (2) at x."""
+    total = 0.0
+    for term in range(degree, order - 1, -1):
+        factor = 1.0
+        for k in range(order):
+            factor *= term - k
+        total = total * x + factor * coefficients[term]
+    return total
+
+
+@kernel
+def functional_weights(count: int, degree: int, inverse: Array, x: float, order: int, weights: Array) -> None:
+    """Fill `weights` with the share of each sample in the fit's value, or derivative, at x."""
+    terms = degree + 1
+    row = np.zeros(terms)
+    for term in range(order, terms):
+        factor = 1.0
+        for k in range(order):
+            factor *= term - k
+        gradient = factor * x ** (term - order)
+        for column in range(terms):
+            row[column] += gradient * inverse[term, column]
+    for i in range(count):
+        xi = 2.0 * i / (count - 1) - 1.0
+        power = 1.0
+        weights[i] = 0.0
+        for column in range(terms):
+            weights[i] += row[column] * power
+            power *= xi
+
+
+@kernel
+def tap_weight(distance: float) -> float:
+    """Return the interpolating kernel at a distance in samples: a sinc under a raised-cosine-squared window."""
+    if abs(distance) >= TAPS:
+        return 0.0
+    window = np.cos(0.5 * np.pi * distance / TAPS) ** 2
+    if abs(distance) < 1e-9:
+        return 1.0
+    return float(np.sin(np.pi * distance) / (np.pi * distance) * window)
+
+
+@kernel
+def interpolated(values: Array, position: float) -> float:
+    """Return the band-limited interpolation of `values` at a position in samples; the ends are held."""
+    nearest = int(np.floor(position))
+    total = 0.0
+    norm = 0.0
+    for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
+        weight = tap_weight(position - k)
+        total += weight * values[min(max(k, 0), len(values) - 1)]
+        norm += weight
+    return total / norm
+
+
+@kernel
+def interpolated_slope(values: Array, position: float) -> float:
+    """Return the slope of the interpolation, per sample."""
+    step = 1e-3
+    return (interpolated(values, position + step) - interpolated(values, position - step)) / (2 * step)
+
+
+@kernel
+def interpolation_variance(position: float, autocovariance: Array) -> float:
+    """Return the noise variance of `interpolated` at a position."""
+    nearest = int(np.floor(position))
+    weights = np.zeros(2 * TAPS)
+    norm = 0.0
+    for k in range(2 * TAPS):
+        weights[k] = tap_weight(position - (nearest - TAPS + 1 + k))
+        norm += weights[k]
+    weights /= norm
+    return variance_of_sum(weights, 2 * TAPS, autocovariance)

@@ -1,0 +1,113 @@
+"""Offset, noise and clipping of each channel, and its effective bits where it carries a sine."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from pulsewright.quantity import Quantity
+from pulsewright.session import Channel, Session
+
+from pulsewright_analysis.results import ChannelHealth, Ints, Levels
+from pulsewright_analysis.sine import CARRIES_SINE, SineFit
+
+NOISY = 3.0
+"""A channel is noisy where its noise is more than this many times the median of the session's channels."""
+
+
+def measure_health(
+    session: Session, channels: Sequence[int], records: Ints, levels: Levels, fit: SineFit | None
+) -> tuple[ChannelHealth, ...]:
+    """Return the health of each channel.
+
+    Parameters
+    ----------
+    session : Session
+    channels : sequence of int
+        Places of the channels that take part.
+    records : int array
+        Numbers of the records that take part.
+    levels : Levels
+        Of the same channels in the same order.
+    fit : SineFit or None
+        Where the channels carry a sine: offset and noise are then those of the fit, and ENOB is worked out.
+
+    Returns
+    -------
+    tuple of ChannelHealth
+        ENOB = log₂(full scale/(noise and distortion·√12)) and SINAD after IEEE Std 1057.
+    """
+    clipped = _clipped(session, channels, records)
+    sines = [fit is not None and bool(fit.explained[i] > CARRIES_SINE) for i in range(len(channels))]
+    noise = [
+        float(fit.residual_rms[i]) if fit is not None and sines[i] else float(levels.noise[i])
+        for i in range(len(channels))
+    ]
+    usual = float(np.median(noise))
+    return tuple(
+        ChannelHealth(
+            channel=c,
+            offset=_sine_offset(fit, i) if fit is not None and sines[i] else _offset(session, c, levels, i),
+            noise_rms=_noise(session, c, levels, i, noise[i], sines[i], len(records)),
+            clipped_samples=int(np.sum(clipped[:, i])),
+            clipped_records=tuple(int(r) for r in records[clipped[:, i] > 0]),
+            enob=effective_bits(session.channels[c], noise[i]) if sines[i] else None,
+            sinad_db=_sinad(fit, i) if fit is not None and sines[i] else None,
+            noisy=noise[i] > NOISY * usual,
+        )
+        for i, c in enumerate(channels)
+    )
+
+
+def effective_bits(channel: Channel, noise_and_distortion: float) -> float | None:
+    """Return ENOB = log₂(full scale/(noise and distortion·√12)) (IEEE Std 1057), None for a residual of 0."""
+    full_scale = abs(channel.scale) * (channel.highest_code - channel.lowest_code + 1)
+    if noise_and_distortion <= 0 or full_scale <= 0:
+        return None
+    return math.log2(full_scale / (noise_and_distortion * math.sqrt(12.0)))
+
+
+def _sinad(fit: SineFit, place: int) -> float | None:
+    """Return the sine's rms over noise and distortion, decibel (IEEE Std 1057)."""
+    rms = float(np.sqrt(np.mean(fit.amplitude[:, place] ** 2) / 2))
+    residual = float(fit.residual_rms[place])
+    return 20 * math.log10(rms / residual) if residual > 0 and rms > 0 else None
+
+
+def _clipped(session: Session, channels: Sequence[int], records: Ints) -> Ints:
+    """Return how many samples are at an end code, (records, channels)."""
+    counts = np.zeros((len(records), len(channels)), dtype=np.int64)
+    row = {int(r): i for i, r in enumerate(records)}
+    infos = [session.channels[c] for c in channels]
+    for start, codes in session.blocks(int(records[0]), int(records[-1]) + 1):
+        rows = [(k, row[start + k]) for k in range(len(codes)) if start + k in row]
+        inside, places = np.array([k for k, _ in rows], dtype=int), [p for _, p in rows]
+        for i, (c, info) in enumerate(zip(channels, infos, strict=True)):
+            block = codes[inside, c]
+            at_end = (block <= info.lowest_code) | (block >= info.highest_code)
+            counts[places, i] = np.count_nonzero(at_end, axis=-1)
+    return counts
+
+
+def _offset(session: Session, channel: int, levels: Levels, place: int) -> Quantity:
+    return Quantity(float(levels.offset[place]), float(levels.offset_u[place]), session.channels[channel].unit)
+
+
+def _sine_offset(fit: SineFit, place: int) -> Quantity:
+    values = fit.offset[:, place]
+    count = len(values)
+    spread = float(np.std(values, ddof=1)) if count > 1 else float(fit.residual_rms[place])
+    return Quantity(float(np.mean(values)), spread / math.sqrt(count), "V", float(count - 1) if count > 1 else None)
+
+
+def _noise(
+    session: Session, channel: int, levels: Levels, place: int, value: float, sine: bool, records: int
+) -> Quantity:
+    """Return the noise with its χ² interval."""
+    from scipy.special import chdtri
+
+    dof = records * (session.record_length - 3) if sine else float(levels.base_samples[place])
+    dof = max(float(dof) - 1, 1.0)
+    low, high = (value * math.sqrt(dof / float(chdtri(dof, tail))) for tail in (0.025, 0.975))
+    return Quantity(value, value / math.sqrt(2 * dof), session.channels[channel].unit, dof, (low, high))

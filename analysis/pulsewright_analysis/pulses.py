@@ -1,0 +1,192 @@
+"""Pulses: where they are, which way they point, how large and how wide they are, each with its uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from pulsewright.session import Codes, Session
+from pulsewright.settings import Settings
+
+from pulsewright_analysis.results import Levels, Pulses
+
+NOISE_FACTOR = 6.0
+"""The threshold is never below this many times the noise."""
+FEWEST_SAMPLES_WIDE = 2.0
+"""A pulse narrower than this at 50 %, in samples, has no position: it is not sampled densely enough."""
+SMALLEST_RATIO = 8.0
+"""A pulse of less amplitude over noise than this has no position, only a polarity."""
+
+Tables = tuple[NDArray[np.int64], NDArray[np.float64]]
+
+
+def measure_pulses(
+    session: Session,
+    channels: Sequence[int],
+    records: NDArray[np.int64],
+    levels: Levels,
+    settings: Settings,
+    progress: Callable[[float], None] | None = None,
+) -> Pulses:
+    """Find and measure every pulse of the chosen records and channels.
+
+    Parameters
+    ----------
+    session : Session
+    channels : sequence of int
+        Places of the channels.
+    records : int array
+        Numbers of the records, rising.
+    levels : Levels
+        Of the same channels in the same order.
+    settings : Settings
+        Span, threshold, widths and the polarity rule.
+    progress : callable, optional
+        Called with the share done, 0 … 1, after each block; may raise to stop.
+
+    Returns
+    -------
+    Pulses
+        Levels and crossings after IEEE Std 181; positions are NaN where a pulse is clipped, cut, or outside the
+        region in which their u holds.
+    """
+    chosen = list(channels)
+    whole_parts: list[NDArray[np.int64]] = []
+    real_parts: list[NDArray[np.float64]] = []
+    wanted = np.zeros(session.records, dtype=bool)
+    wanted[records] = True
+    first, last = int(records[0]), int(records[-1]) + 1
+    for start, codes in session.blocks(first, last):
+        inside = np.flatnonzero(wanted[start : start + len(codes)])
+        if len(inside):
+            block = np.ascontiguousarray(codes[np.ix_(inside, chosen)])
+            whole, real = _block_tables(session, chosen, start + inside, block, levels, settings)
+            whole[:, 0] = (start + inside)[whole[:, 0]]
+            whole_parts.append(whole)
+            real_parts.append(real)
+        if progress is not None:
+            progress((start + len(codes) - first) / (last - first))
+    return _assembled(session, chosen, np.concatenate(whole_parts), np.concatenate(real_parts), levels, settings)
+
+
+def span_samples(
+    session: Session, channels: Sequence[int], records: NDArray[np.int64], span: tuple[float, float] | None
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the first sample inside a span, and the one after the last, each (records, channels).
+
+    A span that misses the record altogether gives an empty stretch.
+    """
+    shape = (len(records), len(channels))
+    if span is None:
+        return np.zeros(shape, dtype=np.int64), np.full(shape, session.record_length, dtype=np.int64)
+    starts = np.stack([session.first_sample_time(c)[records] for c in channels], axis=1)
+    ends = [
+        np.clip(np.ceil((edge - starts) * session.sample_rate), 0, session.record_length).astype(np.int64)
+        for edge in span
+    ]
+    return ends[0], ends[1]
+
+
+def _block_tables(
+    session: Session,
+    channels: list[int],
+    records: NDArray[np.int64],
+    codes: Codes,
+    levels: Levels,
+    settings: Settings,
+) -> Tables:
+    """Return the whole-number and the real table of one block's pulses."""
+    from pulsewright_analysis import pulse_kernels as kernels
+
+    infos = [session.channels[c] for c in channels]
+    first, stop = span_samples(session, channels, records, settings.span)
+    noise_threshold = NOISE_FACTOR * levels.noise
+    threshold = np.maximum(noise_threshold, settings.threshold or 0.0)
+    total = np.sum(levels.autocovariance[:, 1:], axis=1) / levels.autocovariance[:, 0]
+    gap = -1 if settings.min_gap is None else round(settings.min_gap * session.sample_rate)
+    capacity = 4 * codes.shape[0] * codes.shape[1] + 64
+    while True:
+        whole = np.zeros((capacity, kernels.WHOLE_COLUMNS), dtype=np.int64)
+        real = np.zeros((capacity, kernels.REAL_COLUMNS))
+        found = kernels.measure_block(
+            codes,
+            np.array([c.scale for c in infos], dtype=np.float64),
+            levels.offset - np.array([c.offset for c in infos]),
+            np.array([c.lowest_code for c in infos], dtype=np.int64),
+            np.array([c.highest_code for c in infos], dtype=np.int64),
+            threshold,
+            levels.offset_u**2,
+            np.maximum(1 + 2 * total, 0.05),
+            np.ascontiguousarray(levels.autocovariance),
+            first,
+            stop,
+            gap,
+            int(np.ceil(settings.min_width * session.sample_rate)),
+            settings.polarity_rule == "largest",
+            whole,
+            real,
+        )
+        if found <= capacity:
+            return whole[:found], real[:found]
+        capacity = found
+
+
+def _assembled(
+    session: Session,
+    channels: list[int],
+    whole: NDArray[np.int64],
+    real: NDArray[np.float64],
+    levels: Levels,
+    settings: Settings,
+) -> Pulses:
+    """Turn the tables, which count in samples, into pulses in seconds."""
+    from pulsewright_analysis import pulse_kernels as kernels
+
+    local = whole[:, kernels.CHANNEL]
+    record, channel = whole[:, kernels.RECORD], np.array(channels, dtype=np.int64)[local]
+    starts = np.stack([session.first_sample_time(c) for c in channels])
+    trigger_u = np.stack([session.trigger_u(c) for c in channels])
+    clipped = whole[:, kernels.CLIPPED] == 1
+    ratio = np.abs(real[:, kernels.AMPLITUDE]) / levels.noise[local]
+    usable = ~clipped & (real[:, kernels.WIDTH] >= FEWEST_SAMPLES_WIDE) & (ratio >= SMALLEST_RATIO)
+    interval = session.sample_interval
+    times, times_u = {}, {}
+    for name, column in (
+        ("midpoint", kernels.MIDPOINT),
+        ("leading", kernels.LEADING),
+        ("centroid", kernels.CENTROID),
+        ("peak", kernels.PEAK),
+    ):
+        u = np.sqrt(real[:, column + 1]) * interval
+        good = usable & np.isfinite(u) & np.isfinite(real[:, column])
+        times[name] = np.where(good, starts[local, record] + real[:, column] * interval, np.nan)
+        times_u[name] = np.where(good, u, np.nan)
+    return Pulses(
+        record=record,
+        channel=channel,
+        order=_orders(record, channel),
+        polarity=whole[:, kernels.POLARITY],
+        confidence=real[:, kernels.CONFIDENCE],
+        amplitude=np.where(clipped, np.nan, real[:, kernels.AMPLITUDE]),
+        amplitude_u=np.where(clipped, np.nan, np.sqrt(real[:, kernels.AMPLITUDE_VAR])),
+        width=np.where(clipped, np.nan, real[:, kernels.WIDTH] * interval),
+        width_u=np.where(clipped, np.nan, np.sqrt(real[:, kernels.WIDTH_VAR]) * interval),
+        first_sample=whole[:, kernels.FIRST],
+        last_sample=whole[:, kernels.LAST],
+        times=times,  # type: ignore[arg-type]
+        times_u=times_u,  # type: ignore[arg-type]
+        trigger_u=trigger_u[local, record],
+        clipped=clipped,
+        cut=whole[:, kernels.CUT] == 1,
+        position=settings.position,
+    )
+
+
+def _orders(record: NDArray[np.int64], channel: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return each pulse's number within its record and channel; the pulses come sorted."""
+    fresh = np.ones(len(record), dtype=bool)
+    fresh[1:] = (np.diff(record) != 0) | (np.diff(channel) != 0)
+    starts = np.maximum.accumulate(np.where(fresh, np.arange(len(record)), 0))
+    orders: NDArray[np.int64] = np.arange(len(record)) - starts
+    return orders

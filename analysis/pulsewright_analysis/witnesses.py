@@ -1,0 +1,158 @@
+"""What position, polarity and trigger time each say of triggers missing between two records, and their joint word."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright_analysis.results import Witness
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+UNKNOWN = -1
+CLEARLY_ALTERNATES = 0.6
+CLEARLY_CONSTANT = 0.2
+WHOLE_PERIODS = 0.25
+"""A gap further from a whole number of periods than this is not judged."""
+
+
+@dataclass(frozen=True)
+class Testimony:
+    """What one module's witnesses say of each gap, between consecutive entries of its records; −1: does not know.
+
+    Attributes
+    ----------
+    position : int array (gaps,)
+        Missing triggers, modulo `cycle` where there is one.
+    polarity : int array (gaps,)
+        Missing triggers modulo 2.
+    time : int array (gaps,)
+        Missing triggers.
+    cycle : int or None
+    """
+
+    position: Ints
+    polarity: Ints
+    time: Ints
+    cycle: int | None
+
+
+@dataclass(frozen=True)
+class Decision:
+    """Missing triggers in one gap, who saw them, and who spoke against it."""
+
+    count: int
+    seen_in: tuple[Witness, ...]
+    against: tuple[Witness, ...]
+
+
+def position_counts(stop: Ints, records: Ints, cycle: int | None) -> Ints:
+    """Return the missing triggers that the stops tell, for each gap between consecutive records.
+
+    Parameters
+    ----------
+    stop : int array (records,)
+        −1 where a record stands on none; the gap that ends the silence then answers for it.
+    records : int array (records,)
+        Record numbers, rising.
+    cycle : int or None
+    """
+    counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
+    known = np.flatnonzero(stop >= 0)
+    for before, after in pairwise(known):
+        missing = int(stop[after] - stop[before] - (records[after] - records[before]))
+        if cycle is not None:
+            missing %= cycle
+        counts[after - 1] = missing if missing >= 0 else UNKNOWN
+    return counts
+
+
+def alternates(sign: Ints, records: Ints) -> bool | None:
+    """Return whether the polarity changes with each trigger; None where the signs do not tell.
+
+    Parameters
+    ----------
+    sign : int array (records,)
+        1, −1, or 0 where there is no pulse.
+    records : int array (records,)
+        Record numbers, rising.
+    """
+    neighbours = (np.diff(records) == 1) & (sign[1:] != 0) & (sign[:-1] != 0)
+    if np.count_nonzero(neighbours) < 2:
+        return None
+    share = float(np.mean(sign[1:][neighbours] != sign[:-1][neighbours]))
+    if share >= CLEARLY_ALTERNATES:
+        return True
+    return False if share <= CLEARLY_CONSTANT else None
+
+
+def polarity_counts(sign: Ints, records: Ints, alternating: bool | None) -> Ints:
+    """Return the missing triggers modulo 2 that an alternating polarity tells, −1 where it tells nothing."""
+    counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
+    if not alternating:
+        return counts
+    known = np.flatnonzero(sign)
+    for before, after in pairwise(known):
+        changed = int(sign[after] != sign[before])
+        counts[after - 1] = (changed - int(records[after] - records[before])) % 2
+    return counts
+
+
+def time_counts(time: Floats, records: Ints, period: float | None) -> Ints:
+    """Return the missing triggers that the gaps between trigger times tell, −1 where they are not known."""
+    counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
+    if period is None:
+        return counts
+    periods = np.diff(time) / period
+    whole = np.rint(periods)
+    good = np.isfinite(periods) & (np.abs(periods - whole) <= WHOLE_PERIODS)
+    missing = np.where(good, whole, 0).astype(np.int64) - np.diff(records)
+    return np.where(good & (missing >= 0), missing, UNKNOWN)
+
+
+def decide(testimony: Testimony, gap: int) -> Decision:
+    """Return the count that most witnesses agree to; where two counts have as many, the one that time says.
+
+    Position sees counts modulo the cycle, polarity modulo 2, time all.
+    """
+    said: dict[Witness, int] = {
+        "position": int(testimony.position[gap]),
+        "polarity": int(testimony.polarity[gap]),
+        "time": int(testimony.time[gap]),
+    }
+    modulus: dict[Witness, int | None] = {"position": testimony.cycle, "polarity": 2, "time": None}
+    known: list[Witness] = [name for name, count in said.items() if count != UNKNOWN]
+
+    def agrees(name: Witness, count: int) -> bool:
+        if said[name] == UNKNOWN:
+            return False
+        size = modulus[name]
+        return (count - said[name]) % size == 0 if size else count == said[name]
+
+    if not known:
+        return Decision(0, (), ())
+    best, best_score = 0, -1.0
+    for count in sorted({said[name] for name in known}):
+        score = sum(1.0 for name in known if agrees(name, count)) + (0.5 if agrees("time", count) else 0.0)
+        if score > best_score:
+            best, best_score = count, score
+    visible: dict[Witness, bool] = {
+        "position": testimony.cycle is None or best % testimony.cycle != 0,
+        "polarity": best % 2 == 1,
+        "time": True,
+    }
+    seen: tuple[Witness, ...] = tuple(n for n in known if best > 0 and visible[n] and agrees(n, best))
+    return Decision(best, seen, tuple(n for n in known if not agrees(n, best)))
+
+
+def usual_period(time: Floats, records: Ints) -> float | None:
+    """Return the median gap between triggers of neighbouring records, seconds, or None where too few are known."""
+    gaps = np.diff(time)[np.diff(records) == 1]
+    gaps = gaps[np.isfinite(gaps) & (gaps > 0)]
+    if len(gaps) < 2:
+        return None
+    return float(np.median(gaps))

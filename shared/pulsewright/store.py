@@ -1,0 +1,229 @@
+"""Session files: the HDF5 layout, written whole and read with every statement of it checked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright.atomic import replacing
+from pulsewright.errors import SessionFileError
+from pulsewright.file_blocks import ChunkedSource, FileSource, PositionedSource, can_read_at
+from pulsewright.layout import LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
+from pulsewright.session import Channel, Floats, Session
+
+
+def write_session(
+    path: str | Path,
+    samples: NDArray[Any],
+    channels: Sequence[Channel],
+    sample_rate: float,
+    pre_trigger: int,
+    *,
+    modules: Sequence[str] | None = None,
+    trigger_time: Floats | None = None,
+    trigger_offset: Floats | None = None,
+    title: str = "",
+    notes: str = "",
+    origin: str = "",
+    created: str = "",
+    overwrite: bool = False,
+) -> None:
+    """Write a session file: checked before it takes its place, and the same bytes for the same session.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file to make.
+    samples : array (records, channels, record length)
+        int8, uint8, int16, uint16, int32 or float32.
+    channels : sequence of Channel
+        One for each channel of `samples`.
+    sample_rate : float
+        Hertz.
+    pre_trigger : int
+        Samples before the trigger, 0 … record length.
+    modules, trigger_time, trigger_offset, title, notes, origin, created
+        As for `Session`; `created` in ISO 8601. What is None is left out of the file.
+    overwrite : bool
+        Whether a file of that name may be replaced.
+
+    Raises
+    ------
+    SessionFileError
+        If the file is there already, cannot be written, or what it would hold contradicts the layout.
+    """
+    target = Path(path)
+    if not overwrite and target.exists():
+        raise SessionFileError(f"{target.name}: there is a file of that name", "choose another name")
+    arrays: dict[str, Any] = {"samples": samples, "triggers/time": trigger_time, "triggers/offset": trigger_offset}
+    numbers = {"sample_rate": sample_rate, "pre_trigger": pre_trigger}
+    texts = {"title": title, "notes": notes, "source": origin, "created": created}
+    try:
+        with replacing(target) as temporary:
+            _write(temporary, arrays, channels, modules, numbers, texts)
+            _read(temporary, target.name).close()
+    except OSError as error:
+        raise SessionFileError(f"{target.name}: cannot be written ({error.strerror or error})") from error
+    except (TypeError, ValueError, OverflowError) as error:
+        raise SessionFileError(f"{target.name}: cannot be written ({error})") from error
+
+
+def _write(
+    temporary: Path,
+    arrays: dict[str, Any],
+    channels: Sequence[Channel],
+    modules: Sequence[str] | None,
+    numbers: dict[str, Any],
+    texts: dict[str, str],
+) -> None:
+    import h5py
+
+    with h5py.File(temporary, "w", libver="earliest", track_order=False) as file:
+        file.attrs["layout"] = LAYOUT
+        file.attrs["layout_version"] = np.int64(LAYOUT_VERSION)
+        file.attrs["sample_rate"] = np.float64(numbers["sample_rate"])
+        file.attrs["pre_trigger"] = np.int64(numbers["pre_trigger"])
+        for key, text in texts.items():
+            file.attrs[key] = str(text)
+
+        def put(name: str, data: Any, dtype: Any) -> None:
+            # without times of making, and in one byte order, so that a recipe gives the same bytes everywhere
+            file.create_dataset(name, data=np.asarray(data, dtype=dtype), track_times=False)
+
+        samples = np.asarray(arrays["samples"])
+        put("samples", samples, samples.dtype.newbyteorder("<"))
+        for name in ("name", "module", "unit"):
+            put(f"channels/{name}", [getattr(c, name) for c in channels], h5py.string_dtype())
+        for name in ("scale", "offset", "delay"):
+            put(f"channels/{name}", [getattr(c, name) for c in channels], "<f8")
+        for name in ("lowest_code", "highest_code"):
+            put(f"channels/{name}", [getattr(c, name) for c in channels], "<i8")
+        if modules is not None:
+            put("modules/name", list(modules), h5py.string_dtype())
+        for name in ("triggers/time", "triggers/offset"):
+            if arrays[name] is not None:
+                put(name, arrays[name], "<f8")
+
+
+def read_session(path: str | Path) -> Session:
+    """Open a session file for reading only, after checking every statement of its layout.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file. It is never changed; samples are read when they are asked for.
+
+    Returns
+    -------
+    Session
+        Close it, or use it in a ``with`` block.
+
+    Raises
+    ------
+    SessionFileError
+        With the first thing that is wrong, and its place in the file.
+    """
+    return _read(Path(path), Path(path).name)
+
+
+def _read(path: Path, name: str) -> Session:
+    length = _usable_length(path, name)
+    file = _open_hdf5(path, name)
+    try:
+        with guarded(name, "the file"):
+            return _session(LayoutReader(file, name, length), path)
+    except BaseException:
+        with guarded(name, "the file"):
+            file.close()
+        raise
+
+
+def _session(reader: LayoutReader, path: Path) -> Session:
+    content = reader.content()
+    source: FileSource
+    if can_read_at() and content.samples_at is not None:
+        source = PositionedSource(path, reader.name, content.samples_at, content.shape, content.stored_dtype)
+        reader.file.close()
+    else:
+        source = ChunkedSource(reader.file, content.samples, reader.name, content.shape)
+    session = Session(
+        source,
+        content.channels,
+        content.sample_rate,
+        content.pre_trigger,
+        modules=content.modules,
+        trigger_time=content.trigger_time,
+        trigger_offset=content.trigger_offset,
+        **content.texts,
+        file=path,
+    )
+    try:
+        _check_finite(session, reader.name)
+    except BaseException:
+        session.close()
+        raise
+    return session
+
+
+def _check_finite(session: Session, name: str) -> None:
+    """Refuse NaN and infinity, which only samples of a floating type can hold."""
+    if session.dtype.kind != "f":
+        return
+    for first, block in session.blocks():
+        if not np.isfinite(block).all():
+            record, channel, sample = (int(place[0]) for place in np.nonzero(~np.isfinite(block)))
+            value = block[record, channel, sample]
+            raise SessionFileError(
+                f"{name}: /samples holds {'NaN' if np.isnan(value) else 'an infinity'} in record {first + record}, "
+                f"channel {session.channels[channel].name}, sample {sample}",
+                "every sample must be a finite number",
+            )
+
+
+def _usable_length(path: Path, name: str) -> int:
+    """Return the file's length in bytes, or say why it cannot be opened at all."""
+    try:
+        if path.is_dir():
+            raise SessionFileError(f"{name}: is a folder", "give a session file")
+        if not path.exists():
+            raise SessionFileError(f"{name}: there is no such file", f"looked in {path.absolute().parent}")
+        # opening a pipe or a device would wait, perhaps for ever
+        if not path.is_file():
+            raise SessionFileError(f"{name}: is not a file that holds data", "give a session file")
+        with path.open("rb") as stream:
+            stream.read(1)
+        length = path.stat().st_size
+    except OSError as error:
+        raise SessionFileError(
+            f"{name}: cannot be opened ({error.strerror})", "see whether you may read it"
+        ) from error
+    except ValueError as error:  # a NUL in the path
+        raise SessionFileError(f"{name!r}: is not a file name ({error})") from error
+    if length == 0:
+        raise SessionFileError(f"{name}: is empty", "copy the file again")
+    return length
+
+
+def _open_hdf5(path: Path, name: str) -> Any:
+    import h5py
+
+    with guarded(name, "the file"):
+        if not h5py.is_hdf5(path):
+            raise SessionFileError(
+                f"{name}: is not HDF5, so it is not a Pulsewright session file", "give a session file"
+            )
+        try:
+            # a chunk may be larger than HDF5's own cache: without room it is unpacked again for every record
+            return h5py.File(path, "r", locking="best-effort", rdcc_nbytes=64 << 20)
+        except OSError as error:
+            if "truncated file" in str(error):
+                raise SessionFileError(f"{name}: the file is cut short", "copy the file again") from error
+            if "lock" in str(error):
+                raise SessionFileError(
+                    f"{name}: another program has the file open for writing", "wait until it has finished"
+                ) from error
+            raise
