@@ -107,6 +107,11 @@ def measure_alignment(
     )
     reasons = [f"No skew of {session.channels[channels[c]].name}: {why}." for c, why in sorted(unlike.items())]
     reasons += _out_of_step(session, sequence)
+    if np.any(comparison.constant):
+        reasons.append(
+            "Not every module timed its triggers: a skew between modules carries the uncertainty of a whole sample "
+            "interval, unless one trigger offset serves all modules and the session says so."
+        )
     return _combined(session, comparison, gate, method, fit), fit, reasons
 
 
@@ -230,7 +235,7 @@ def _lasting_variance(constant: Floats, modules: Floats) -> float:
 
 def _measured(comparison: _Comparison, module: int) -> list[int]:
     known = np.any(np.isfinite(comparison.delay), axis=0)
-    return [c for c in np.flatnonzero(known) if comparison.modules[c] == module]
+    return [int(c) for c in np.flatnonzero(known) if comparison.modules[c] == module]
 
 
 def _within(comparison: _Comparison) -> Quantity | None:

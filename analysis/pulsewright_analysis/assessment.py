@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from pulsewright.digest import sha256_of
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
@@ -80,6 +81,7 @@ def assess(
     settings: Settings,
     progress: Callable[[float, str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
+    sha256: str | None = None,
 ) -> Assessment:
     """Measure a session.
 
@@ -93,7 +95,16 @@ def assess(
         Told how far the work has come, as `findings.measure` does.
     cancelled : callable, optional
         Asked now and then whether to stop.
+    sha256 : str, optional
+        Digest of the session's file, where it is known already.
+
+    Raises
+    ------
+    SettingError, Cancelled
+        As `findings.measure` does.
     """
     from pulsewright_analysis.findings import measure
 
-    return Assessment(measure(session, settings, progress, cancelled))
+    if sha256 is None:
+        sha256 = "" if session.file is None else sha256_of(session.file, cancelled)
+    return Assessment(measure(session, settings, progress, cancelled, sha256))

@@ -31,7 +31,7 @@ def variance_of_sum(weights: Array, count: int, autocovariance: Array) -> float:
             if autocovariance[lag] != 0.0:
                 total += 2.0 * weights[i] * weights[i + lag] * autocovariance[lag]
     # An estimated autocovariance need not be positive definite: never believe that noise all but cancels.
-    return max(total, 0.05 * white * autocovariance[0])
+    return float(max(total, 0.05 * white * autocovariance[0]))
 
 
 @kernel

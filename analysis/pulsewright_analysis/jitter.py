@@ -29,7 +29,9 @@ def measure_jitter(sequence: Sequence) -> tuple[Jitter, list[str]]:
     """
     known = np.flatnonzero(np.isfinite(sequence.residual))
     if len(known) < FEWEST_RECORDS:
-        return Jitter(None, None, None, None, None), [f"No jitter: only {len(known)} records stand on the lattice."]
+        return Jitter(None, None, None, None, None), [
+            f"No jitter: only {len(known)} records have a pulse in its place."
+        ]
     residual = sequence.residual[known]
     own = float(np.sqrt(np.mean(sequence.residual_u[known] ** 2)))
     dof = len(known) - 2

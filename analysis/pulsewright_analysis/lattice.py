@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 NO_STOP = -1
+NOT_WALKING = "the pulse does not walk: its steps are no larger than their scatter"
 FEWEST_STEPS = 3
 """Fewer records than this many steps apart tell no lattice."""
 LEAST_SHARE = 0.4
@@ -81,7 +82,7 @@ def find_lattice(
     stop = np.full(len(position), NO_STOP, dtype=np.int64)
     stop[known] = places
     if np.max(places) == 0:
-        return "the pulse does not walk"
+        return NOT_WALKING
     return _settled(position, u, stop, cycle)
 
 
@@ -97,7 +98,7 @@ def _commonest_step(steps: Floats, typical_u: float) -> float | str:
     increment = float(np.median(members))
     scatter = max(float(np.std(members)), typical_u)
     if abs(increment) < STANDS_OUT * scatter:
-        return "the pulse does not walk: its steps are no larger than their scatter"
+        return NOT_WALKING
     return increment
 
 

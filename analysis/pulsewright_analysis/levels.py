@@ -85,14 +85,14 @@ def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, f
 
 def trim_pulses(samples: Floats, code: float) -> Bools:
     """Return which samples of (records, samples) belong to the base: no pulse within a pulse's length of them."""
-    centre = np.median(samples)
+    centre = float(np.median(samples))
     spread = max(1.4826 * float(np.median(np.abs(samples - centre))), code / np.sqrt(12.0))
     kept = np.ones(samples.shape, dtype=bool)
     for _ in range(TRIM_ROUNDS):
         kept = ~_widened(np.abs(samples - centre) > TRIM_LEVEL * spread)
         if np.count_nonzero(kept) < 0.05 * kept.size:
             return np.ones(samples.shape, dtype=bool)
-        centre = np.mean(samples[kept])
+        centre = float(np.mean(samples[kept]))
         spread = max(float(np.std(samples[kept])), code / np.sqrt(12.0))
     return kept
 

@@ -60,7 +60,7 @@ def measure_pulses(
     for start, codes in session.blocks(first, last):
         inside = np.flatnonzero(wanted[start : start + len(codes)])
         if len(inside):
-            block = np.ascontiguousarray(codes[np.ix_(inside, chosen)])
+            block = np.ascontiguousarray(codes[inside][:, chosen])
             whole, real = _block_tables(session, chosen, start + inside, block, levels, settings)
             whole[:, 0] = (start + inside)[whole[:, 0]]
             whole_parts.append(whole)

@@ -13,10 +13,10 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 
 from pulsewright_analysis import witnesses
-from pulsewright_analysis.lattice import NO_STOP, Lattice, find_lattice, stops_on
+from pulsewright_analysis.lattice import NO_STOP, NOT_WALKING, Lattice, find_lattice, stops_on
 from pulsewright_analysis.lines import correlation_inflation
 from pulsewright_analysis.results import MissedTrigger, Polarity, Pulses, Sequence, Slip
-from pulsewright_analysis.witnesses import Decision, Testimony, decide
+from pulsewright_analysis.witnesses import Decision, Statements, decide
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -67,12 +67,13 @@ def measure_sequence(
     periods = [witnesses.usual_period(session.trigger_time[records, m], records) for m in _modules(session)]
     order = None if len(walk.pulse) == 0 else _order_of(pulses, walk)
     told = {
-        int(session.module_of[c]): _testimony(session, _walk(pulses, c, records, order), records, polarity, lattice, p)
+        int(session.module_of[c]): _statements(session, _walk(pulses, c, records, order), records, polarity, lattice, p)
         for c, p in _speakers(session, channels, leading, polarity, periods)
     }
     missed, slips, ahead, disputes = _judge(session, records, told)
     reasons += disputes
     sign = polarity.sign[records, leading]
+    by_record = _by_record(session, records, walk, lattice, ahead)
     sequence = Sequence(
         channel=leading,
         increment=None if isinstance(lattice, str) else _increment(lattice, settings),
@@ -85,7 +86,11 @@ def measure_sequence(
         slips=slips,
         repeated=repeated_records(session, records),
         sent=settings.sent,
-        **_by_record(session, records, walk, lattice, ahead),
+        pulse=by_record.pulse,
+        stop=by_record.stop,
+        residual=by_record.residual,
+        residual_u=by_record.residual_u,
+        in_step=by_record.in_step,
     )
     reasons += _unheard(sequence, session, leading, records)
     return sequence, reasons
@@ -146,14 +151,14 @@ def _order_of(pulses: Pulses, walk: _Walk) -> int | None:
     return int(pulses.order[here[0]]) if len(here) else None
 
 
-def _testimony(
+def _statements(
     session: Session,
     walk: _Walk,
     records: Ints,
     polarity: Polarity,
     lattice: Lattice | str,
     period: float | None,
-) -> Testimony:
+) -> Statements:
     """Return what the witnesses of one module say."""
     gaps = max(len(records) - 1, 0)
     position = np.full(gaps, witnesses.UNKNOWN, dtype=np.int64)
@@ -163,7 +168,7 @@ def _testimony(
         position = witnesses.position_counts(stops_on(lattice, walk.position), records, cycle)
     sign = polarity.sign[records, walk.channel]
     module = session.module_of[walk.channel]
-    return Testimony(
+    return Statements(
         position,
         witnesses.polarity_counts(sign, records, witnesses.alternates(sign, records)),
         witnesses.time_counts(session.trigger_time[records, module], records, period),
@@ -172,7 +177,7 @@ def _testimony(
 
 
 def _judge(
-    session: Session, records: Ints, told: dict[int, Testimony]
+    session: Session, records: Ints, told: dict[int, Statements]
 ) -> tuple[tuple[MissedTrigger, ...], tuple[Slip, ...], Ints, list[str]]:
     """Tell triggers that no module kept from those that one module alone lost.
 
@@ -196,15 +201,15 @@ def _judge(
     return tuple(missed), tuple(slips), ahead, disputes
 
 
-def _verdicts(session: Session, told: dict[int, Testimony], gap: int) -> dict[int, Decision]:
+def _verdicts(session: Session, told: dict[int, Statements], gap: int) -> dict[int, Decision]:
     """Return each module's decision about a gap; one trigger time for all modules speaks only where they agree."""
     if not session.shared_time:
-        return {module: decide(testimony, gap) for module, testimony in told.items()}
+        return {module: decide(statements, gap) for module, statements in told.items()}
     silent = np.full_like(next(iter(told.values())).time, witnesses.UNKNOWN)
-    payload = {module: decide(Testimony(t.position, t.polarity, silent, t.cycle), gap) for module, t in told.items()}
+    payload = {module: decide(Statements(t.position, t.polarity, silent, t.cycle), gap) for module, t in told.items()}
     if len({decision.count for decision in payload.values()}) > 1:
         return payload
-    return {module: decide(testimony, gap) for module, testimony in told.items()}
+    return {module: decide(statements, gap) for module, statements in told.items()}
 
 
 def _disputes(session: Session, after: int, verdicts: dict[int, Decision]) -> list[str]:
@@ -238,10 +243,19 @@ def _extent(lattice: Lattice, settings: Settings) -> Quantity:
     return _increment(lattice, settings).scaled(float(intervals))
 
 
-def _by_record(
-    session: Session, records: Ints, walk: _Walk, lattice: Lattice | str, ahead: Ints
-) -> dict[str, NDArray[np.int64] | NDArray[np.float64] | NDArray[np.bool_]]:
-    """Return the arrays of `Sequence` that have an entry for each record of the session."""
+@dataclass(frozen=True)
+class _ByRecord:
+    """The arrays of `Sequence` that have an entry for each record of the session."""
+
+    pulse: Ints
+    stop: Ints
+    residual: Floats
+    residual_u: Floats
+    in_step: NDArray[np.bool_]
+
+
+def _by_record(session: Session, records: Ints, walk: _Walk, lattice: Lattice | str, ahead: Ints) -> _ByRecord:
+    """Spread what is known of the measured records over all records of the session."""
     pulse = np.full(session.records, -1, dtype=np.int64)
     stop = np.full(session.records, NO_STOP, dtype=np.int64)
     residual, residual_u = np.full(session.records, np.nan), np.full(session.records, np.nan)
@@ -251,11 +265,16 @@ def _by_record(
         on = lattice.stop != NO_STOP
         residual[records[on]] = walk.position[on] - lattice.line.intercept - lattice.increment * lattice.stop[on]
         residual_u[records[on]] = walk.u[on]
+    elif lattice == NOT_WALKING:
+        # a pulse that stands still has its jitter about its mean place
+        on = np.isfinite(walk.position)
+        residual[records[on]] = walk.position[on] - np.mean(walk.position[on])
+        residual_u[records[on]] = walk.u[on]
     in_step = np.zeros((session.records, len(session.modules)), dtype=bool)
     for row, record in enumerate(records):
         values, counts = np.unique(ahead[row], return_counts=True)
         in_step[record] = ahead[row] == values[np.argmax(counts)]
-    return {"pulse": pulse, "stop": stop, "residual": residual, "residual_u": residual_u, "in_step": in_step}
+    return _ByRecord(pulse, stop, residual, residual_u, in_step)
 
 
 def repeated_records(session: Session, records: Ints) -> tuple[tuple[int, int], ...]:

@@ -59,8 +59,9 @@ def coarse_frequency(samples: Floats, sample_rate: float) -> float:
     length = traces.shape[1]
     size = 4 * (1 << (length - 1).bit_length())
     centred = traces - np.mean(traces, axis=1, keepdims=True)
-    scale = np.maximum(np.std(centred, axis=1, keepdims=True), np.finfo(float).tiny)
-    power = np.sum(np.abs(np.fft.rfft(centred / scale * np.hanning(length), size)) ** 2, axis=0)
+    scale = np.std(centred, axis=1, keepdims=True)
+    centred /= np.where(scale > 1e-9 * np.max(np.abs(traces), initial=0.0), scale, np.inf)
+    power = np.sum(np.abs(np.fft.rfft(centred * np.hanning(length), size)) ** 2, axis=0)
     lowest = max(1, int(size / length))
     peak = lowest + int(np.argmax(power[lowest:-1]))
     around = np.log(np.maximum(power[peak - 1 : peak + 2], np.finfo(float).tiny))

@@ -21,7 +21,7 @@ WHOLE_PERIODS = 0.25
 
 
 @dataclass(frozen=True)
-class Testimony:
+class Statements:
     """What one module's witnesses say of each gap, between consecutive entries of its records; −1: does not know.
 
     Attributes
@@ -114,17 +114,17 @@ def time_counts(time: Floats, records: Ints, period: float | None) -> Ints:
     return np.where(good & (missing >= 0), missing, UNKNOWN)
 
 
-def decide(testimony: Testimony, gap: int) -> Decision:
+def decide(statements: Statements, gap: int) -> Decision:
     """Return the count that most witnesses agree to; where two counts have as many, the one that time says.
 
     Position sees counts modulo the cycle, polarity modulo 2, time all.
     """
     said: dict[Witness, int] = {
-        "position": int(testimony.position[gap]),
-        "polarity": int(testimony.polarity[gap]),
-        "time": int(testimony.time[gap]),
+        "position": int(statements.position[gap]),
+        "polarity": int(statements.polarity[gap]),
+        "time": int(statements.time[gap]),
     }
-    modulus: dict[Witness, int | None] = {"position": testimony.cycle, "polarity": 2, "time": None}
+    modulus: dict[Witness, int | None] = {"position": statements.cycle, "polarity": 2, "time": None}
     known: list[Witness] = [name for name, count in said.items() if count != UNKNOWN]
 
     def agrees(name: Witness, count: int) -> bool:
@@ -141,7 +141,7 @@ def decide(testimony: Testimony, gap: int) -> Decision:
         if score > best_score:
             best, best_score = count, score
     visible: dict[Witness, bool] = {
-        "position": testimony.cycle is None or best % testimony.cycle != 0,
+        "position": statements.cycle is None or best % statements.cycle != 0,
         "polarity": best % 2 == 1,
         "time": True,
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -28,35 +28,23 @@ def replacing(target: Path) -> Iterator[Path]:
     OSError
         If the folder cannot be written to.
     """
-    handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
-    os.close(handle)
-    temporary = Path(name)
+    temporary = target.parent / f".pulsewright-{secrets.token_hex(8)}.part"
+    temporary.touch(exist_ok=False)
     try:
         yield temporary
-        temporary.chmod(_usual_mode(target))
+        with suppress(OSError):  # a new file keeps the usual permissions, a replaced one those it had
+            temporary.chmod(target.stat().st_mode & 0o777)
         _flush(temporary)
         temporary.replace(target)
         _flush_folder(target.parent)
     finally:
-        with suppress(FileNotFoundError):
+        with suppress(OSError):
             temporary.unlink()
 
 
-def _usual_mode(target: Path) -> int:
-    """Return the permissions that `target` has, or that a new file would get: mkstemp's are for its owner only."""
-    with suppress(OSError):
-        return target.stat().st_mode & 0o777
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask
-
-
 def _flush(path: Path) -> None:
-    handle = os.open(path, os.O_RDWR)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    with path.open("r+b") as stream:
+        os.fsync(stream.fileno())
 
 
 def _flush_folder(folder: Path) -> None:

@@ -132,7 +132,7 @@ class PositionedSource(FileSource):
     @staticmethod
     def _fill(number: int, block: Codes, position: int) -> None:
         assert _POSITIONED_READ is not None
-        room = memoryview(block.reshape(-1).view(np.uint8))
+        room = block.reshape(-1).view(np.uint8)
         done = 0
         while done < len(room):  # one call reads 2 GB at most
             count = _POSITIONED_READ(number, [room[done:]], position + done)

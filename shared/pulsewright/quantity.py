@@ -200,9 +200,7 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
         found = str(number.units)
         value = float(number)
     except (QuantiPhyError, ValueError) as error:
-        raise SettingError(
-            f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"'
-        ) from error
+        raise SettingError(f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"') from error
     accepted = {unit, "", *(_RATES if unit == "Hz" else ())}
     if found not in accepted:
         raise SettingError(f"{name}: {text!r} is in {found}, not in {unit}", f'write it like "{example}"')
@@ -268,7 +266,5 @@ def parse_span(text: str, unit: str = "s", name: str = "span") -> tuple[float, f
         raise SettingError(f"{name}: {text!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
     low, high = (parse_number(part, unit, name) for part in parts)
     if not low < high:
-        raise SettingError(
-            f"{name}: {text!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"'
-        )
+        raise SettingError(f"{name}: {text!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
     return (low, high)

@@ -116,7 +116,7 @@ class Session:
     trigger_time, trigger_offset : array (records, modules)
         As given, spread over the modules.
     shared_time, shared_offset : bool
-        True where one value served all modules.
+        True where one value served all modules. Offsets that were left out count as unknown for each module alone.
     """
 
     def __init__(
@@ -144,7 +144,8 @@ class Session:
         self.file = file
         self.records, _, self.record_length = source.shape
         self.trigger_time, self.shared_time = self._spread(trigger_time)
-        self.trigger_offset, self.shared_offset = self._spread(trigger_offset)
+        self.trigger_offset, shared = self._spread(trigger_offset)
+        self.shared_offset = shared and (trigger_offset is not None or len(self.modules) == 1)
         index = {name: i for i, name in enumerate(self.modules)}
         self.module_of = np.array([index[c.module] for c in self.channels], dtype=np.intp)
 
@@ -203,9 +204,7 @@ class Session:
         """Return the stored samples of records first … stop − 1, shape (records, channels, record length)."""
         return self._source.read(first, self.records if stop is None else stop)
 
-    def values(
-        self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None
-    ) -> Floats:
+    def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length)."""
         chosen = list(range(len(self.channels))) if channels is None else list(channels)
         block = self.codes(first, stop)[:, chosen, :].astype(np.float64)

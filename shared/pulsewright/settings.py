@@ -92,10 +92,7 @@ class Settings:
 
     def as_json(self) -> dict[str, dict[str, Any]]:
         """Return ``{name: {"value", "from"}}`` for every setting."""
-        return {
-            name: {"value": _plain(getattr(self, name)), "from": self.origin(name)}
-            for name in setting_names()
-        }
+        return {name: {"value": _plain(getattr(self, name)), "from": self.origin(name)} for name in setting_names()}
 
 
 def _plain(value: Any) -> Any:
@@ -242,9 +239,7 @@ def _stretch(name: str, raw: Any) -> tuple[float, float]:
         raise SettingError(f"{name}: {raw!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
     low, high = (parse_number(part, "s", name) for part in raw)
     if not low < high:
-        raise SettingError(
-            f"{name}: {raw!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"'
-        )
+        raise SettingError(f"{name}: {raw!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
     return (low, high)
 
 

@@ -198,9 +198,7 @@ def _usable_length(path: Path, name: str) -> int:
             stream.read(1)
         length = path.stat().st_size
     except OSError as error:
-        raise SessionFileError(
-            f"{name}: cannot be opened ({error.strerror})", "see whether you may read it"
-        ) from error
+        raise SessionFileError(f"{name}: cannot be opened ({error.strerror})", "see whether you may read it") from error
     except ValueError as error:  # a NUL in the path
         raise SessionFileError(f"{name!r}: is not a file name ({error})") from error
     if length == 0:

@@ -1,0 +1,317 @@
+"""Afterglow: how many records' traces pass through each pixel of a picture, and one record's outline in it.
+
+The picture is only a grid over time and value: nothing here knows a screen. A column's stretch is the least to the
+greatest of the samples in it, joined to the first sample of the next column. Where samples are sparser than columns, it
+is what the straight lines between samples cover.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pulsewright.session import Codes, Floats
+
+
+@dataclass(frozen=True)
+class Raster:
+    """A grid of pixels over a stretch of time and of values.
+
+    Column 0 begins at `time_low`. Row 0 is at the top: it begins at `value_high` and goes down.
+
+    Attributes
+    ----------
+    width, height : int
+        Columns and rows, at least one of each.
+    time_low, time_high : float
+        Seconds from the trigger; a column has its left edge and not its right one.
+    value_low, value_high : float
+        In the channel's unit; a row has its upper edge, the last one its lower edge too.
+
+    Raises
+    ------
+    ValueError
+        If there is no pixel, or a range is empty.
+    """
+
+    width: int
+    height: int
+    time_low: float
+    time_high: float
+    value_low: float
+    value_high: float
+
+    def __post_init__(self) -> None:
+        if self.width < 1 or self.height < 1:
+            raise ValueError(f"a raster of {self.width} × {self.height} has no pixel")
+        if not (self.time_low < self.time_high and self.value_low < self.value_high):
+            raise ValueError("a raster's time and value must each end above where they begin")
+
+    @property
+    def column_time(self) -> float:
+        """Width of a column, seconds."""
+        return (self.time_high - self.time_low) / self.width
+
+    @property
+    def row_value(self) -> float:
+        """Height of a row, in the channel's unit."""
+        return (self.value_high - self.value_low) / self.height
+
+    def column(self, time: float) -> int:
+        """Return the column that a time falls into; outside the picture it is below 0, or `width` and more."""
+        return int(np.floor((time - self.time_low) / self.column_time))
+
+    def row(self, value: float) -> int:
+        """Return the row that a value falls into; outside the picture it is below 0, or `height` and more."""
+        row = int(np.floor((self.value_high - value) / self.row_value))
+        return row - 1 if value == self.value_low and row == self.height else row
+
+
+class Afterglow:
+    """Counts, for each pixel, the records whose trace passes through it: a record counts once in a pixel.
+
+    Records may be added block by block in any order; `counts` is the same as for all at once. One thread may add to
+    one object; objects of several threads are put together with `merge`.
+
+    Parameters
+    ----------
+    raster : Raster
+    """
+
+    def __init__(self, raster: Raster) -> None:
+        self.raster = raster
+        self.records = 0
+        self._difference = np.zeros((raster.height + 1, raster.width), dtype=np.int32)
+
+    def add(
+        self,
+        codes: Codes,
+        first_sample_time: Floats,
+        sample_interval: float,
+        scale: float = 1.0,
+        offset: float = 0.0,
+    ) -> None:
+        """Add a block of records of one channel.
+
+        Parameters
+        ----------
+        codes : array (records, samples)
+            As stored; not copied if int16, float32 or float64.
+        first_sample_time : array (records,)
+            Time of sample 0 of each record from its trigger, seconds.
+        sample_interval : float
+            Seconds.
+        scale, offset : float
+            Units per code, and units at code 0.
+
+        Raises
+        ------
+        ValueError
+            If `codes` and `first_sample_time` do not go together, or `sample_interval` is not above 0.
+        """
+        from pulsewright_analysis import overlay_kernels as kernels
+
+        block = _Block.of(codes, first_sample_time, sample_interval, scale, offset, self.raster)
+        if block.length:
+            kernels.accumulate(*block.arguments, self._difference)
+        self.records += len(block.x_first)
+
+    def merge(self, other: Afterglow) -> None:
+        """Add the records of another object with the same raster.
+
+        Raises
+        ------
+        ValueError
+            If its raster is another one.
+        """
+        if other.raster != self.raster:
+            raise ValueError("only afterglows of the same raster can be put together")
+        self._difference += other._difference
+        self.records += other.records
+
+    @property
+    def counts(self) -> NDArray[np.uint32]:
+        """Records through each pixel, a new array (height, width); row 0 is at `value_high`."""
+        summed: NDArray[np.int32] = np.cumsum(self._difference[:-1], axis=0, dtype=np.int32)
+        return summed.view(np.uint32)
+
+    def clear(self) -> None:
+        """Forget all records."""
+        self._difference[:] = 0
+        self.records = 0
+
+
+def passing_records(
+    codes: Codes,
+    first_sample_time: Floats,
+    sample_interval: float,
+    raster: Raster,
+    column: int,
+    row: int,
+    *,
+    scale: float = 1.0,
+    offset: float = 0.0,
+    reach: int = 1,
+) -> NDArray[np.bool_]:
+    """Return which records' traces go through a pixel or one at most `reach` away from it, shape (records,).
+
+    Parameters
+    ----------
+    codes, first_sample_time, sample_interval, scale, offset :
+        As for `Afterglow.add`.
+    raster : Raster
+    column, row : int
+        The pixel; row 0 is at `value_high`. Pixels outside the raster hold nothing.
+    reach : int
+        0 for that pixel alone: as many records as `Afterglow.counts` shows there.
+
+    Raises
+    ------
+    ValueError
+        As for `Afterglow.add`.
+    """
+    from pulsewright_analysis import overlay_kernels as kernels
+
+    block = _Block.of(codes, first_sample_time, sample_interval, scale, offset, raster)
+    result = np.zeros(len(block.x_first), dtype=np.bool_)
+    columns = np.array([max(column - reach, 0), min(column + reach, raster.width - 1)], dtype=np.int64)
+    rows = np.array([max(row - reach, 0), min(row + reach, raster.height - 1)], dtype=np.int64)
+    if block.length and rows[0] <= rows[1]:
+        kernels.passing(*block.arguments, raster.height, columns, rows, result)
+    return result
+
+
+def line_envelope(
+    values: NDArray[Any], first_time: float, sample_interval: float, raster: Raster
+) -> tuple[Floats, Floats]:
+    """Return the least and the greatest value of one record's trace in each column, each (width,).
+
+    The same stretches as the afterglow's, before they are cut to rows; NaN in columns that the trace does not reach.
+    Needs no compiled code, so that a first picture need not wait for it.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        In any unit; `raster.value_low` and `value_high` play no part.
+    first_time : float
+        Time of sample 0, seconds.
+    sample_interval : float
+        Seconds.
+    raster : Raster
+        Only its columns count.
+    """
+    x_first = (first_time - raster.time_low) / raster.column_time
+    x_step = sample_interval / raster.column_time
+    edges = np.arange(raster.width + 1)
+    length = len(values)
+    bounds = np.clip(np.ceil((edges - x_first) / x_step), 0, length).astype(np.intp)
+    begin = max(int(bounds[0]) - 1, 0)
+    seen = np.asarray(values[begin : int(bounds[-1]) + 1], dtype=np.float64)
+    low, high = np.full(raster.width, np.inf), np.full(raster.width, -np.inf)
+    start, stop = bounds[:-1] - begin, bounds[1:] - begin
+    filled = np.flatnonzero(start < stop)
+    if len(filled):
+        # columns that hold samples follow on each other without a gap, so each one's part ends where the next begins
+        upto = seen[: stop[filled[-1]]]
+        low[filled] = np.minimum.reduceat(upto, start[filled])
+        high[filled] = np.maximum.reduceat(upto, start[filled])
+    dense = (start < stop) & (x_step <= 1.0)
+    joined = np.flatnonzero(dense & (stop < len(seen)))
+    _extend(low, high, joined, seen[stop[joined]])
+    crossed = _edge_values(seen, edges, bounds, x_first, x_step, begin)
+    for side in (crossed[:-1], crossed[1:]):
+        lined = np.flatnonzero(~dense & np.isfinite(side))
+        _extend(low, high, lined, side[lined])
+    unseen = low > high
+    low[unseen] = high[unseen] = np.nan
+    return low, high
+
+
+def _extend(low: Floats, high: Floats, columns: NDArray[np.intp], values: Floats) -> None:
+    """Widen the stretches of some columns so that they hold one more value each."""
+    low[columns] = np.minimum(low[columns], values)
+    high[columns] = np.maximum(high[columns], values)
+
+
+def _edge_values(
+    seen: Floats, edges: NDArray[Any], bounds: NDArray[np.intp], x_first: float, x_step: float, begin: int
+) -> Floats:
+    """Return where the straight line between samples crosses each column's edge, NaN beside the trace."""
+    after = bounds - begin
+    inside = (bounds > 0) & (after > 0) & (after < len(seen))
+    result = np.full(len(edges), np.nan)
+    before = seen[after[inside] - 1]
+    share = np.clip((edges[inside] - x_first) / x_step - (bounds[inside] - 1), 0.0, 1.0)
+    result[inside] = before + (seen[after[inside]] - before) * share
+    return result
+
+
+@dataclass(frozen=True)
+class _Block:
+    """A block of records in the form that the kernels take: flat samples, and coordinates in pixels."""
+
+    flat: NDArray[Any]
+    row_step: int
+    length: int
+    x_first: Floats
+    x_step: float
+    y_zero: float
+    y_step: float
+
+    @classmethod
+    def of(
+        cls,
+        codes: Codes,
+        first_sample_time: Floats,
+        sample_interval: float,
+        scale: float,
+        offset: float,
+        raster: Raster,
+    ) -> _Block:
+        times = np.asarray(first_sample_time, dtype=np.float64)
+        if codes.ndim != 2 or times.shape != codes.shape[:1]:
+            raise ValueError(f"codes {codes.shape} need one first sample time a record, not {times.shape}")
+        if not sample_interval > 0:
+            raise ValueError(f"a sample interval of {sample_interval} s is not above 0")
+        flat, row_step = _flattened(_in_known_type(codes))
+        return cls(
+            flat,
+            row_step,
+            codes.shape[1],
+            (times - raster.time_low) / raster.column_time,
+            float(sample_interval / raster.column_time),
+            float((raster.value_high - offset) / raster.row_value),
+            float(-scale / raster.row_value),
+        )
+
+    @property
+    def arguments(self) -> tuple[NDArray[Any], int, int, Floats, float, float, float]:
+        """The kernels' first arguments, in order."""
+        return self.flat, self.row_step, self.length, self.x_first, self.x_step, self.y_zero, self.y_step
+
+
+def _in_known_type(codes: Codes) -> Codes:
+    """Return the samples in one of the three types that kernels are compiled for."""
+    if codes.dtype in (np.int16, np.float32, np.float64):
+        return codes
+    return codes.astype(np.int16 if codes.dtype.itemsize == 1 else np.float64)
+
+
+def _flattened(codes: Codes) -> tuple[NDArray[Any], int]:
+    """Return the samples as one flat read-only array and the distance from record to record in it.
+
+    One channel of a block of all channels has its records far apart; it is looked at where it lies, not copied.
+    Always read-only, because Numba compiles anew for an array that can be written to.
+    """
+    size = codes.dtype.itemsize
+    records, length = codes.shape
+    row_stride, sample_stride = codes.strides
+    if sample_stride != size or row_stride % size or row_stride < length * size or not codes.dtype.isnative:
+        codes = np.ascontiguousarray(codes, dtype=codes.dtype.newbyteorder("="))
+        row_stride = length * size
+    row_step = row_stride // size
+    reach = (records - 1) * row_step + length if records and length else 0
+    flat = np.lib.stride_tricks.as_strided(codes, shape=(reach,), strides=(size,), writeable=False)
+    return flat, row_step

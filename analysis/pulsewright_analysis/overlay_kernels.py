@@ -1,0 +1,125 @@
+"""Compiled afterglow accumulation over a block of records of one channel.
+
+Samples come as one flat array in which record r begins at r·`row_step`. The horizontal coordinate of sample i of a
+record is x = x_first + i·x_step, in columns; the vertical one y = y_zero + y_step·code, in rows from the top.
+Imported only inside functions: see `compiled`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from pulsewright_analysis.compiled import kernel
+
+Array = np.ndarray[Any, Any]
+
+NOTHING = -1
+"""First row of a stretch that leaves no mark."""
+
+
+@kernel
+def first_sample_from(edge: float, x_first: float, x_step: float, length: int) -> int:
+    """Return the first sample at or right of a column's left edge, 0 … `length`."""
+    return int(min(max(math.ceil((edge - x_first) / x_step), 0.0), float(length)))
+
+
+@kernel
+def line_at(edge: float, x_first: float, x_step: float, samples: Array, after: int) -> float:
+    """Return where the straight line from sample `after` − 1 to `after` crosses a column's edge, in codes."""
+    share = (edge - x_first) / x_step - (after - 1)
+    before = float(samples[after - 1])
+    return before + (float(samples[after]) - before) * min(max(share, 0.0), 1.0)
+
+
+@kernel
+def stretch_rows(
+    samples: Array, column: int, x_first: float, x_step: float, y_zero: float, y_step: float, height: int
+) -> tuple[int, int]:
+    """Return the first and the last row that the trace covers in a column, or (`NOTHING`, `NOTHING`).
+
+    With at least one sample a column: from the least to the greatest of the column's samples, joined to the first
+    sample of the next. With fewer: what the straight lines between samples cover.
+    """
+    length = len(samples)
+    start = first_sample_from(float(column), x_first, x_step, length)
+    stop = first_sample_from(float(column + 1), x_first, x_step, length)
+    dense = x_step <= 1.0 and start < stop
+    low, high = math.inf, -math.inf
+    if start < stop:
+        last = min(stop + 1, length) if dense else stop
+        least, greatest = samples[start], samples[start]
+        for i in range(start + 1, last):
+            value = samples[i]
+            least = min(least, value)
+            greatest = max(greatest, value)
+        low, high = float(least), float(greatest)
+    if not dense:
+        if 0 < start < length:
+            edge_value = line_at(float(column), x_first, x_step, samples, start)
+            low, high = min(low, edge_value), max(high, edge_value)
+        if 0 < stop < length:
+            edge_value = line_at(float(column + 1), x_first, x_step, samples, stop)
+            low, high = min(low, edge_value), max(high, edge_value)
+    if not low <= high:
+        return NOTHING, NOTHING
+    one, other = y_zero + y_step * low, y_zero + y_step * high
+    top, bottom = min(one, other), max(one, other)
+    if not (bottom >= 0.0 and top <= height):
+        return NOTHING, NOTHING
+    # the lower end of the value range belongs to the last row
+    first = min(math.floor(max(top, 0.0)), height - 1)
+    return first, min(math.floor(min(bottom, float(height))), height - 1)
+
+
+@kernel
+def accumulate(
+    flat: Array,
+    row_step: int,
+    length: int,
+    x_first: Array,
+    x_step: float,
+    y_zero: float,
+    y_step: float,
+    difference: Array,
+) -> None:
+    """Add every record to `difference` (height + 1, width): +1 where its stretch begins, −1 below its end."""
+    height, width = difference.shape[0] - 1, difference.shape[1]
+    for record in range(len(x_first)):
+        samples = flat[record * row_step : record * row_step + length]
+        start = x_first[record]
+        end = start + (length - 1) * x_step
+        if not (end >= 0.0 and start < width):
+            continue
+        for column in range(int(max(start, 0.0)), int(min(end, width - 1.0)) + 1):
+            first, last = stretch_rows(samples, column, start, x_step, y_zero, y_step, height)
+            if first != NOTHING:
+                difference[first, column] += 1
+                difference[last + 1, column] -= 1
+
+
+@kernel
+def passing(
+    flat: Array,
+    row_step: int,
+    length: int,
+    x_first: Array,
+    x_step: float,
+    y_zero: float,
+    y_step: float,
+    height: int,
+    columns: Array,
+    rows: Array,
+    result: Array,
+) -> None:
+    """Set `result` (records,) where a record's trace meets columns[0] … columns[1] and rows[0] … rows[1]."""
+    for record in range(len(x_first)):
+        samples = flat[record * row_step : record * row_step + length]
+        result[record] = False
+        for column in range(columns[0], columns[1] + 1):
+            first, last = stretch_rows(samples, column, x_first[record], x_step, y_zero, y_step, height)
+            if first != NOTHING and first <= rows[1] and last >= rows[0]:
+                result[record] = True
+                break

@@ -1,0 +1,165 @@
+"""The claims file, ``NAME.claims.toml`` beside ``NAME.h5``: how a session is to be measured."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from pulsewright.errors import ClaimsFileError, SettingError
+from pulsewright.settings import parse_setting
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+
+@dataclass(frozen=True)
+class ClaimsFile:
+    """What a claims file says.
+
+    Attributes
+    ----------
+    path : Path
+        Where it was read from.
+    title : str
+        What the file is about; may be empty.
+    settings : dict
+        Name to value as it was written (``"60 us"``), each one checked.
+    """
+
+    path: Path
+    title: str = ""
+    settings: dict[str, Any] = field(default_factory=dict)
+
+
+def claims_path_for(session_path: str | Path) -> Path:
+    """Return where the claims file of a session lies: ``NAME.claims.toml`` for ``NAME.h5``."""
+    return Path(session_path).with_suffix(".claims.toml")
+
+
+def read_claims(path: str | Path) -> ClaimsFile:
+    """Read and check a claims file.
+
+    Parameters
+    ----------
+    path : str or Path
+        TOML in UTF-8, with a text ``title`` and a table ``[settings]``, both of which may be left out.
+
+    Raises
+    ------
+    ClaimsFileError
+        With the first thing that is wrong and its line.
+    """
+    path = Path(path)
+    text = _text(path)
+    content = _table(path, text)
+    _check_form(path, text, content)
+    settings = content.get("settings", {})
+    for name, raw in settings.items():
+        try:
+            parse_setting(name, raw)
+        except SettingError as error:
+            _fail(path, _line(text, "settings", name), error.cause, error.remedy)
+    return ClaimsFile(path, content.get("title", ""), settings)
+
+
+def _fail(path: Path, line: int | None, cause: str, remedy: str = "") -> NoReturn:
+    place = f"{path.name}, line {line}" if line else path.name
+    raise ClaimsFileError(f"{place}: {cause}", remedy)
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.exists() and not path.is_file():
+            _fail(path, None, "is not a file", "give a claims file")
+        data = path.read_bytes()
+    except FileNotFoundError as error:
+        raise ClaimsFileError(f"{path.name}: there is no such file", f"looked in {path.absolute().parent}") from error
+    except OSError as error:
+        raise ClaimsFileError(
+            f"{path.name}: cannot be read ({error.strerror})", "see whether you may read it"
+        ) from error
+    except ValueError as error:  # a NUL in the path
+        raise ClaimsFileError(f"{path.name!r}: is not a file name ({error})") from error
+    try:
+        return data.decode("utf-8-sig")  # some editors put a mark at the start
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        _fail(path, line, "is not UTF-8 text", "save the file as UTF-8")
+
+
+def _table(path: Path, text: str) -> dict[str, Any]:
+    import tomllib
+
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = re.fullmatch(r"(?s)(.*?) \(at (?:line (\d+), column \d+|end of document)\)", str(error))
+        cause, line = (found[1], found[2]) if found else (str(error), None)
+        number = int(line) if line else text.count("\n") + 1
+        _fail(path, number, f"is not TOML ({cause[:1].lower()}{cause[1:]})", 'write name = "value"')
+    except (RecursionError, ValueError) as error:  # arrays nested without end, a number of 5,000 digits
+        _fail(path, None, f"is not TOML ({error})")
+
+
+@cache
+def _form() -> type[BaseModel]:
+    from pydantic import BaseModel, ConfigDict, Field
+
+    class ClaimsForm(BaseModel):
+        """What a claims file may hold."""
+
+        model_config = ConfigDict(extra="forbid", strict=True)
+        title: str = ""
+        settings: dict[str, Any] = Field(default_factory=dict)
+
+    return ClaimsForm
+
+
+def _check_form(path: Path, text: str, content: dict[str, Any]) -> None:
+    from pydantic import ValidationError
+
+    try:
+        _form().model_validate(content)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        word = str(first["loc"][0])
+        line = _line(text, "", word)
+        if first["type"] == "extra_forbidden":
+            _fail(path, line, f"{word!r} has no meaning here", _allowed(word))
+        form = {"title": 'text, like title = "Tank walk"', "settings": "a table, headed [settings]"}[word]
+        _fail(path, line, f"{word} is not {form}")
+
+
+def _allowed(word: str) -> str:
+    """Return what may stand where `word` stands; a setting is told where it belongs."""
+    from pulsewright.settings import setting_names
+
+    if word in setting_names():
+        return "settings belong below a line [settings]"
+    return f"what may stand here: {', '.join(_form().model_fields)}"
+
+
+def _line(text: str, table: str, key: str) -> int | None:
+    """Return the line that names `key` in `table` (or at the top, or as a table itself), counted from 1.
+
+    The TOML reader tells no lines, so they are found in the text; what stands inside a value over several
+    lines may mislead this, never the check itself.
+    """
+    quoted = rf"""(?:{re.escape(key)}|"{re.escape(key)}"|'{re.escape(key)}')"""
+    at_key = re.compile(rf"\s*{quoted}\s*[=.]")
+    # settings.span = "…" or settings = {span = "…"} at the top says the same as a line below [settings]
+    inside = re.compile(rf"\s*{re.escape(table)}\s*(?:\.\s*{quoted}\s*[=.]|=.*\b{quoted}\s*=)")
+    own_header = re.compile(rf"{re.escape(table)}\s*\.\s*{quoted}$" if table else rf"{quoted}\s*(?:\.|$)")
+    here = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = re.match(r"\s*\[\[?\s*([^\]]*?)\s*\]", line)
+        if header:
+            here = header[1]
+            if own_header.match(here):
+                return number
+        elif (here == table and at_key.match(line)) or (table and here == "" and inside.match(line)):
+            return number
+    return None

@@ -1,0 +1,218 @@
+"""What a person adds to a session: ``NAME.review.json`` beside ``NAME.h5``, which itself never changes."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any, ClassVar
+
+from pulsewright.atomic import replacing
+from pulsewright.errors import PulsewrightError, ReviewFileError
+from pulsewright.settings import parse_setting
+
+SCHEMA = "pulsewright-review/1"
+_STRICT = {"extra": "forbid", "strict": True, "allow_inf_nan": False}
+
+
+@dataclass(frozen=True)
+class Marker:
+    """A time that a person marked.
+
+    Attributes
+    ----------
+    time, u : float
+        Seconds from the trigger, and its standard uncertainty.
+    pair : int
+        Number of the pair it belongs to.
+    name : str
+        What the person calls it; may be empty.
+    channel : str or None
+        The channel it was put on; None for all.
+    record : int or None
+        The record it was put on; None for all.
+    """
+
+    time: float
+    u: float
+    pair: int = 0
+    name: str = ""
+    channel: str | None = None
+    record: int | None = None
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.time) and math.isfinite(self.u)) or self.u < 0:
+            raise ValueError("a marker needs a finite time, and a u from 0 up")
+        _check_records(() if self.record is None else (self.record,))
+
+
+@dataclass(frozen=True)
+class Review:
+    """Everything a person added to one session.
+
+    Attributes
+    ----------
+    session_sha256 : str
+        The session file's SHA-256, 64 hexadecimal digits; empty while it is not known.
+    settings : dict
+        Name to value as the person wrote it.
+    flags : set of int
+        Records that were flagged.
+    notes : dict of int to str
+        Record to text.
+    left_out : dict of int to str
+        Records taken out of the measurement, to the reason.
+    markers : list of Marker
+        In the order in which they were put down.
+    hidden_channels : list of str
+        Channels that are not drawn.
+    """
+
+    session_sha256: str = ""
+    settings: dict[str, Any] = field(default_factory=dict)
+    flags: set[int] = field(default_factory=set)
+    notes: dict[int, str] = field(default_factory=dict)
+    left_out: dict[int, str] = field(default_factory=dict)
+    markers: list[Marker] = field(default_factory=list)
+    hidden_channels: list[str] = field(default_factory=list)
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
+
+    def __post_init__(self) -> None:
+        if not re.fullmatch(r"(?:[0-9a-f]{64})?", self.session_sha256):
+            raise ValueError("session_sha256 is not 64 hexadecimal digits")
+        _check_records((*self.flags, *self.notes, *self.left_out))
+        for name, raw in self.settings.items():
+            try:
+                parse_setting(name, raw)
+            except PulsewrightError as error:
+                raise ValueError(error.sentence) from error
+
+    def measuring_settings(self) -> dict[str, Any]:
+        """Return the settings as a measurement takes them, with the records that were left out."""
+        left_out = {"left_out": sorted(self.left_out)} if self.left_out else {}
+        return {**self.settings, **left_out}
+
+
+def _check_records(records: Iterable[int]) -> None:
+    for record in records:
+        if record < 0:
+            raise ValueError(f"{record} is not the number of a record")
+
+
+def review_path_for(session_path: str | Path) -> Path:
+    """Return where the review of a session lies: ``NAME.review.json`` for ``NAME.h5``."""
+    return Path(session_path).with_suffix(".review.json")
+
+
+def read_review(path: str | Path) -> Review:
+    """Read and check a review.
+
+    Raises
+    ------
+    ReviewFileError
+        If the file is missing, is no review, or holds something that has no meaning.
+    """
+    from pydantic import TypeAdapter, ValidationError
+
+    path = Path(path)
+    content = _json(path)
+    schema = content.pop("schema", None)
+    if schema != SCHEMA:
+        raise ReviewFileError(
+            f"{path.name}: schema is {schema!r}, not {SCHEMA!r}", "this is no review that can be read here"
+        )
+    try:
+        return TypeAdapter(Review).validate_json(json.dumps(content))
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        place = ".".join(str(part) for part in first["loc"]) or "the review"
+        raise ReviewFileError(
+            f"{path.name}: {place}: {first['msg'].removeprefix('Value error, ').rstrip('.')}",
+            "mend it, or move the file away",
+        ) from error
+
+
+def _json(path: Path) -> dict[str, Any]:
+    try:
+        content = json.loads(path.read_bytes().decode("utf-8"))
+    except OSError as error:
+        raise ReviewFileError(f"{path.name}: cannot be read ({error.strerror})") from error
+    except json.JSONDecodeError as error:
+        raise ReviewFileError(
+            f"{path.name}, line {error.lineno}: is not JSON ({error.msg})", "mend it, or move the file away"
+        ) from error
+    except (ValueError, RecursionError) as error:
+        raise ReviewFileError(f"{path.name}: is not JSON ({error})", "move the file away") from error
+    if not isinstance(content, dict):
+        raise ReviewFileError(f"{path.name}: is no review", "move the file away")
+    return content
+
+
+def save_review(review: Review, path: str | Path, *, keep_copy: bool = False) -> Path | None:
+    """Save a review whole or not at all.
+
+    Parameters
+    ----------
+    review : Review
+        What to save.
+    path : str or Path
+        Where; see `review_path_for`.
+    keep_copy : bool
+        What happens to a file at `path` that cannot be read as a review: renamed if True, else nothing is saved.
+
+    Returns
+    -------
+    Path or None
+        Where a file that could not be read was moved to.
+
+    Raises
+    ------
+    ReviewFileError
+        If the folder cannot be written to, or a file that is no review is in the way.
+    """
+    path = Path(path)
+    try:
+        written = json.dumps(_plain(review), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+        data = f"{written}\n".encode()
+    except (TypeError, ValueError) as error:
+        raise ReviewFileError(f"{path.name}: cannot be saved ({error})") from error
+    try:
+        copy = _copy_of_unreadable(path, keep_copy)
+        with replacing(path) as temporary:
+            temporary.write_bytes(data)
+    except OSError as error:
+        raise ReviewFileError(
+            f"{path.name}: cannot be saved ({error.strerror})", "see whether you may write to that folder"
+        ) from error
+    return copy
+
+
+def _plain(review: Review) -> dict[str, Any]:
+    plain: dict[str, Any] = {f.name: getattr(review, f.name) for f in fields(review)}
+    plain["flags"] = sorted(review.flags)
+    plain["markers"] = [{f.name: getattr(m, f.name) for f in fields(m)} for m in review.markers]
+    return {"schema": SCHEMA, **plain}
+
+
+def _copy_of_unreadable(path: Path, keep_copy: bool) -> Path | None:
+    """Keep what cannot be read: it may be another program's, or a person's work in a newer form."""
+    if not path.exists():
+        return None
+    try:
+        read_review(path)
+    except ReviewFileError as error:
+        if not keep_copy:
+            raise ReviewFileError(
+                f"{error.cause}, so nothing was saved over it", "move the file away, then save again"
+            ) from error
+        number = 1
+        while (copy := path.with_suffix(f".unreadable-{number}.json")).exists():
+            number += 1
+        return path.rename(copy)
+    return None

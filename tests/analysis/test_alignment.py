@@ -1,0 +1,96 @@
+"""Skews by correlation and by sine, against the truth they were made with and the Cramér–Rao bound."""
+
+import numpy as np
+import pytest
+from pulsewright import Channel, Session
+from pulsewright.settings import layered
+from pulsewright_analysis.correlation import correlate, noise_spectrum
+from pulsewright_analysis.findings import measure
+
+SAMPLE_RATE = 1e6
+
+
+def events(records: int, gains: tuple[float, ...], delays: tuple[float, ...], sigma: float, noise: float, seed: int):
+    """Return gated Gaussian pulses (records, channels, 128) in white noise; delays in samples."""
+    rng = np.random.default_rng(seed)
+    centre = 64 + rng.uniform(-0.5, 0.5, records)[:, None, None] + np.array(delays)[None, :, None]
+    clean = np.exp(-(((np.arange(128) - centre) / sigma) ** 2) / 2) * np.array(gains)[None, :, None]
+    return clean + noise * rng.standard_normal(clean.shape)
+
+
+def bound(gain: float, sigma: float, noise: float) -> float:
+    """Return σ/√Σs′² in samples of a Gaussian pulse: the Cramér–Rao bound of one known waveform's delay."""
+    place = np.arange(128) - 64
+    slope = gain * place / sigma**2 * np.exp(-((place / sigma) ** 2) / 2)
+    return noise / float(np.sqrt(np.sum(slope**2)))
+
+
+@pytest.mark.parametrize("sigma", [1.3, 4.0, 12.0])
+@pytest.mark.parametrize("gains", [(1.0, 1.0), (1.0, 0.2), (1.0, -1.0)])
+def test_correlation_reaches_the_bound(sigma, gains):
+    noise, true = 0.01, 0.37
+    samples = events(800, gains, (0.0, true), sigma, noise, 8)
+    autocovariance = np.full((2, 1), noise**2)
+    delays = correlate(samples, np.ones((800, 2), dtype=bool), 0, autocovariance, SAMPLE_RATE)
+    found = delays.delay[:, 1] * SAMPLE_RATE
+    limit = np.hypot(bound(1.0, sigma, noise), bound(abs(gains[1]), sigma, noise))
+    assert np.mean(found) == pytest.approx(true, abs=4 * limit / np.sqrt(800))
+    assert np.sqrt(np.mean((found - true) ** 2)) < 1.1 * limit
+    claimed = np.sqrt(np.sum(delays.variance)) * SAMPLE_RATE
+    assert claimed == pytest.approx(limit, rel=0.1)
+
+
+def test_silent_and_foreign_channels_are_named():
+    samples = events(50, (1.0, 0.0, 1.0), (0.0, 0.0, 0.0), 4.0, 0.01, 8)
+    samples[:, 2] = np.sin(np.arange(128) * np.random.default_rng(1).uniform(1.5, 1.9, (50, 1)))
+    delays = correlate(samples, np.ones((50, 3), dtype=bool), 0, np.full((3, 1), 1e-4), SAMPLE_RATE)
+    assert delays.unlike[1] == "it carries no signal in the gate"
+    assert delays.unlike[2] == "its signal is unlike the reference's"
+    assert np.all(np.isnan(delays.delay[:, 1:]))
+
+
+def test_spectrum_of_white_noise():
+    rng = np.random.default_rng(9)
+    power = np.mean(np.abs(np.fft.rfft(0.5 * rng.standard_normal((4000, 64)))) ** 2, axis=0)
+    assert noise_spectrum(np.array([[0.25, 0.0]]), 64)[0] == pytest.approx(power, rel=0.12)
+
+
+def sine_session(skews: np.ndarray, noise: float, records: int = 60, length: int = 400) -> Session:
+    """Return one free-running sine of 41.3 kHz on four channels of two modules."""
+    rng = np.random.default_rng(12)
+    time = np.arange(length) / SAMPLE_RATE
+    phase = rng.uniform(0, 2 * np.pi, (records, 1, 1))
+    clean = np.cos(2 * np.pi * 41.3e3 * (time - skews[None, :, None]) + phase)
+    codes = np.round((clean + noise * rng.standard_normal(clean.shape)) / 1e-4).astype(np.int16)
+    channels = [Channel(f"H{c + 1:02d}", f"M{c // 2 + 1}", scale=1e-4) for c in range(len(skews))]
+    return Session.from_samples(codes, channels, SAMPLE_RATE, 0, trigger_offset=np.zeros(records))
+
+
+def test_sine_is_chosen_and_reaches_the_bound():
+    skews = np.array([0.0, 12e-9, -40e-9, 300e-9])
+    alignment = measure(sine_session(skews, 0.02)).alignment
+    assert alignment.method == "sine"
+    limit = np.sqrt(2 * 2 * 0.02**2 / (60 * 400)) / (2 * np.pi * 41.3e3)
+    for channel, truth in zip(alignment.channels[1:], skews[1:], strict=True):
+        assert channel.skew is not None
+        assert abs(channel.skew.value - truth) < 3 * channel.skew.u
+        assert limit * 0.98 < channel.skew.u < limit * 1.35
+    assert abs(alignment.frequency.value - 41.3e3) < 3 * alignment.frequency.u
+
+
+def test_effective_bits_of_an_ideal_converter():
+    """Source: IEEE Std 1057: noise of an ideal N-bit converter is one code/√12, so ENOB = N at any size of sine."""
+    rng = np.random.default_rng(1)
+    time = np.arange(4000)
+    for size in (0.98, 0.49):
+        phase = rng.uniform(0, 2 * np.pi, (20, 2, 1))
+        codes = np.round(size * 127.5 * np.cos(2 * np.pi * 0.0371234 * time + phase) - 0.5).astype(np.int16)
+        channels = [Channel(name, "M1", "V", 0.01, 0.0, -128, 127) for name in ("H01", "H02")]
+        health = measure(Session.from_samples(codes, channels, SAMPLE_RATE, 0)).health
+        assert health[0].enob == pytest.approx(8.0, abs=0.05)
+
+
+def test_one_channel_has_nothing_to_line_up_with():
+    findings = measure(sine_session(np.zeros(2), 0.02), layered(option={"channels": "H01"}))
+    assert findings.alignment.channels == ()
+    assert any("one channel alone" in reason for reason in findings.reasons)
