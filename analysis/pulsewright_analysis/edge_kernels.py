@@ -54,6 +54,24 @@ def first_after(values: Array, start: int, stop: int, level: float) -> int:
 
 
 @kernel
+def smoothed(values: Array, place: int) -> Array:
+    """Return `values` averaged over about a twelfth of the pulse's width at half, to find places on slow edges.
+
+    Noise on a slow edge crosses a level more than once; the first crossing would always lie on the same side.
+    """
+    half = values[place] / 2
+    width = first_after(values, place, len(values), half) - last_before(values, place, 0, half)
+    reach = width // 24
+    if reach < 1:
+        return values
+    result = np.empty(len(values))
+    for i in range(len(values)):
+        low, high = max(i - reach, 0), min(i + reach + 1, len(values))
+        result[i] = np.mean(values[low:high])
+    return result
+
+
+@kernel
 def extreme(values: Array, place: int, first: int, stop: int, autocovariance: Array, result: Array) -> None:
     """Fill `result` with amplitude, its variance, place of the extreme, its variance (NaN on a flat top).
 
@@ -144,12 +162,15 @@ def interpolated_extreme(values: Array, place: int, autocovariance: Array, resul
 
 @kernel
 def crossing(
-    values: Array, level: float, top: float, below: int, direction: int, autocovariance: Array, result: Array
-) -> None:
+    values: Array, smooth: Array, level: float, top: float, below: int, direction: int, autocovariance: Array,
+    result: Array,
+) -> None:  # fmt: skip
     """Fill `result` with the crossing of `level`, its variance by noise, and the slope there per sample.
 
     Parameters
     ----------
+    smooth : array (samples,)
+        `values` as `smoothed` gives them: it says where the edge begins and ends.
     below : int
         The sample just outside the crossing: not above the level, its neighbour towards the pulse above it.
     direction : int
@@ -161,10 +182,10 @@ def crossing(
     ratio = top / np.sqrt(autocovariance[0])
     reach = min(max(0.35 * (ratio / 50.0) ** (-2.0 / 9.0), 0.1), 0.4) * top
     outer = below
-    while 0 < outer < len(values) - 1 and level - values[outer] < reach and _falls(values, outer, direction, reach):
+    while 0 < outer < len(values) - 1 and level - smooth[outer] < reach and _falls(smooth, outer, direction, reach):
         outer -= direction
     inner = below + direction
-    while 0 < inner < len(values) - 1 and values[inner] - level < reach and values[inner] < 0.95 * top:
+    while 0 < inner < len(values) - 1 and smooth[inner] - level < reach and smooth[inner] < 0.95 * top:
         inner += direction
     low, high = min(outer, inner), max(outer, inner)
     count = high - low + 1
@@ -223,19 +244,20 @@ def interpolated_crossing(
 
 
 @kernel
-def centroid(
-    values: Array, top: float, place: int, first: int, stop: int, autocovariance: Array, result: Array
-) -> None:
+def centroid(values: Array, smooth: Array, top: float, place: int, autocovariance: Array, result: Array) -> None:
     """Fill `result` with the centroid of the lobe's part above 10 % of its top, and its variance."""
     level = CENTROID_LEVEL * top
-    low, high = last_before(values, place, first, level), first_after(values, place, stop, level)
+    low, high = last_before(smooth, place, 0, level), first_after(smooth, place, len(values), level)
+    low, high = max(low, 0), min(high, len(values) - 1)
     steps = FINE_STEPS if high - low < FEW_SAMPLES else 1
     total = 0.0
     moment = 0.0
     for i in range((high - low) * steps + 1):
         t = low + i / steps
         height = (interpolated(values, t) if steps > 1 else values[low + i]) - level
-        if height > 0:
+        # the ends lie below the level by less than a step: they close the lobe and count nothing
+        if steps > 1 or 0 < i < high - low:
+            height = max(height, 0.0) if steps > 1 else height
             total += height
             moment += height * t
     middle = moment / total

@@ -35,27 +35,43 @@ def line_at(edge: float, x_first: float, x_step: float, samples: Array, after: i
 
 
 @kernel
+def extremes(samples: Array, start: int, stop: int) -> tuple[float, float]:
+    """Return the least and the greatest of samples `start` … `stop` − 1, at least one, in codes."""
+    # Unsigned places and comparisons, instead of min and max: only so are several samples looked at together. A slice
+    # would do that too, but counting its references costs more than looking at it.
+    least, greatest = samples[start], samples[start]
+    for i in range(np.uint64(start), np.uint64(stop)):
+        value = samples[i]
+        if value < least:
+            least = value
+        if value > greatest:
+            greatest = value
+    return float(least), float(greatest)
+
+
+@kernel
 def stretch_rows(
-    samples: Array, column: int, x_first: float, x_step: float, y_zero: float, y_step: float, height: int
+    samples: Array,
+    column: int,
+    start: int,
+    stop: int,
+    x_first: float,
+    x_step: float,
+    y_zero: float,
+    y_step: float,
+    height: int,
 ) -> tuple[int, int]:
     """Return the first and the last row that the trace covers in a column, or (`NOTHING`, `NOTHING`).
 
-    With at least one sample a column: from the least to the greatest of the column's samples, joined to the first
-    sample of the next. With fewer: what the straight lines between samples cover.
+    `start` and `stop` are the first samples from the column's left and right edge on. With at least one sample a
+    column: from the least to the greatest of the column's samples, joined to the first sample of the next. With fewer:
+    what the straight lines between samples cover.
     """
     length = len(samples)
-    start = first_sample_from(float(column), x_first, x_step, length)
-    stop = first_sample_from(float(column + 1), x_first, x_step, length)
     dense = x_step <= 1.0 and start < stop
     low, high = math.inf, -math.inf
     if start < stop:
-        last = min(stop + 1, length) if dense else stop
-        least, greatest = samples[start], samples[start]
-        for i in range(start + 1, last):
-            value = samples[i]
-            least = min(least, value)
-            greatest = max(greatest, value)
-        low, high = float(least), float(greatest)
+        low, high = extremes(samples, start, min(stop + 1, length) if dense else stop)
     if not dense:
         if 0 < start < length:
             edge_value = line_at(float(column), x_first, x_step, samples, start)
@@ -70,8 +86,8 @@ def stretch_rows(
     if not (bottom >= 0.0 and top <= height):
         return NOTHING, NOTHING
     # the lower end of the value range belongs to the last row
-    first = min(math.floor(max(top, 0.0)), height - 1)
-    return first, min(math.floor(min(bottom, float(height))), height - 1)
+    first = min(int(max(top, 0.0)), height - 1)
+    return first, min(int(min(bottom, float(height))), height - 1)
 
 
 @kernel
@@ -93,8 +109,12 @@ def accumulate(
         end = start + (length - 1) * x_step
         if not (end >= 0.0 and start < width):
             continue
-        for column in range(int(max(start, 0.0)), int(min(end, width - 1.0)) + 1):
-            first, last = stretch_rows(samples, column, start, x_step, y_zero, y_step, height)
+        leftmost = int(max(start, 0.0))
+        left = first_sample_from(float(leftmost), start, x_step, length)
+        for column in range(leftmost, int(min(end, width - 1.0)) + 1):
+            right = first_sample_from(float(column + 1), start, x_step, length)
+            first, last = stretch_rows(samples, column, left, right, start, x_step, y_zero, y_step, height)
+            left = right
             if first != NOTHING:
                 difference[first, column] += 1
                 difference[last + 1, column] -= 1
@@ -117,9 +137,12 @@ def passing(
     """Set `result` (records,) where a record's trace meets columns[0] … columns[1] and rows[0] … rows[1]."""
     for record in range(len(x_first)):
         samples = flat[record * row_step : record * row_step + length]
+        start = x_first[record]
         result[record] = False
         for column in range(columns[0], columns[1] + 1):
-            first, last = stretch_rows(samples, column, x_first[record], x_step, y_zero, y_step, height)
+            left = first_sample_from(float(column), start, x_step, length)
+            right = first_sample_from(float(column + 1), start, x_step, length)
+            first, last = stretch_rows(samples, column, left, right, start, x_step, y_zero, y_step, height)
             if first != NOTHING and first <= rows[1] and last >= rows[0]:
                 result[record] = True
                 break

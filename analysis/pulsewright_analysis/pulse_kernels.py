@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from pulsewright_analysis.compiled import kernel
-from pulsewright_analysis.edge_kernels import centroid, crossing, extreme, first_after, last_before
+from pulsewright_analysis.edge_kernels import centroid, crossing, extreme, first_after, last_before, smoothed
 from pulsewright_analysis.fit_kernels import Array
 
 MOST_STRETCHES = 4096
@@ -157,20 +157,21 @@ def measure_upward(values: Array, place: int, sign: int, base_var: float, autoco
         return
     level, level_var = 0.5 * top, 0.25 * (top_var + base_var)
     # the base was taken off before: an error of it moves the level by half and the samples by all of it
-    before, after = last_before(values, place, 0, level), first_after(values, place, stop, level)
+    smooth = smoothed(values, place)
+    before, after = last_before(smooth, place, 0, level), first_after(smooth, place, stop, level)
     left, right = np.full(3, np.nan), np.full(3, np.nan)
     if before >= 0:
-        crossing(values, level, top, before, 1, autocovariance, left)
+        crossing(values, smooth, level, top, before, 1, autocovariance, left)
         real[LEADING], real[LEADING_VAR] = left[0], left[1] + level_var / left[2] ** 2
     if after < stop:
-        crossing(values, level, top, after, -1, autocovariance, right)
+        crossing(values, smooth, level, top, after, -1, autocovariance, right)
     if before >= 0 and after < stop:
         shared, spread = 1 / left[2] + 1 / right[2], 1 / left[2] - 1 / right[2]
         real[WIDTH] = right[0] - left[0]
         real[WIDTH_VAR] = left[1] + right[1] + level_var * spread**2
         real[MIDPOINT] = 0.5 * (left[0] + right[0])
         real[MIDPOINT_VAR] = 0.25 * (left[1] + right[1] + level_var * shared**2)
-        centroid(values, top, place, 0, stop, autocovariance, result)
+        centroid(values, smooth, top, place, autocovariance, result)
         real[CENTROID], real[CENTROID_VAR] = result[0], result[1]
 
 
