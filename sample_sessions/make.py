@@ -15,9 +15,10 @@ from typing import Any
 import numpy as np
 import scenario as tank_scenario
 from numpy.typing import NDArray
+from scenario import BASE, CHANNELS, CHANNELS_PER_MODULE, MODULES, SAMPLE_RATE, Floats, SineSession, Tank
+
 from pulsewright.session import Channel
 from pulsewright.store import write_session
-from scenario import BASE, CHANNELS, CHANNELS_PER_MODULE, MODULES, SAMPLE_RATE, Floats, SineSession, Tank
 
 CREATED = "2026-03-02T09:00:00+00:00"
 """Fixed, so that the recipe gives the same bytes at any time."""
@@ -148,7 +149,8 @@ def sensitivity(tank: Tank, channel: int) -> Floats:
 def trigger_times(random: np.random.Generator, count: int) -> Floats:
     """Return the time of each ping since the first, (count,) in s."""
     times = tank_scenario.PERIOD * np.arange(count) + tank_scenario.PERIOD_JITTER * random.standard_normal(count)
-    return times - times[0]
+    since_first: Floats = times - times[0]
+    return since_first
 
 
 def sample_times(offset: Floats, pre_trigger: int, length: int) -> Floats:

@@ -195,7 +195,8 @@ class Tank:
     @property
     def noise_rms(self) -> Floats:
         """Standard deviation of each channel's noise with the rounding to codes in it, (channels,) in V."""
-        return np.hypot(self.white, SCALE / np.sqrt(12))
+        combined: Floats = np.hypot(self.white, SCALE / np.sqrt(12))
+        return combined
 
     def test_pulse_bound(self, channel: int, span: tuple[float, float]) -> float:
         """Return the least variance of the test pulse's time in one record, s²: σ²/Σs′² (Cramér and Rao).
@@ -249,7 +250,8 @@ class SineSession:
     @property
     def skew(self) -> Floats:
         """Each channel's lateness, (channels,) in s."""
-        return np.array(self.own_skew) + np.repeat(self.module_skew, CHANNELS_PER_MODULE)
+        total: Floats = np.array(self.own_skew) + np.repeat(self.module_skew, CHANNELS_PER_MODULE)
+        return total
 
     @property
     def noise_rms(self) -> Floats:

@@ -6,6 +6,7 @@ import sys
 
 import numpy as np
 import pytest
+
 from pulsewright_analysis.overlay import Afterglow, Raster, line_envelope, passing_records
 
 INTERVAL = 0.2e-6
