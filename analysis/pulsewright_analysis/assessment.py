@@ -10,7 +10,6 @@ from pulsewright.digest import sha256_of
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
-
 from pulsewright_analysis.findings_json import as_json, plain
 from pulsewright_analysis.results import Findings
 

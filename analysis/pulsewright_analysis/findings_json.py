@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pulsewright.quantity import Quantity
 
+from pulsewright.quantity import Quantity
 from pulsewright_analysis.intervals import half_width_95
 from pulsewright_analysis.results import (
     Alignment,

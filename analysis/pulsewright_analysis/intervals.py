@@ -6,6 +6,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+
 from pulsewright.quantity import UNIFORM_FACTOR_95, coverage_factor
 
 Floats = NDArray[np.float64]

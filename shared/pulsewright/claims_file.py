@@ -72,7 +72,8 @@ def _fail(path: Path, line: int | None, cause: str, remedy: str = "") -> NoRetur
 
 def _text(path: Path) -> str:
     try:
-        if path.exists() and not path.is_file():
+        path.stat()  # says of a NUL in the path what the next question passes over
+        if not path.is_file():
             _fail(path, None, "is not a file", "give a claims file")
         data = path.read_bytes()
     except FileNotFoundError as error:
@@ -82,7 +83,7 @@ def _text(path: Path) -> str:
             f"{path.name}: cannot be read ({error.strerror})", "see whether you may read it"
         ) from error
     except ValueError as error:  # a NUL in the path
-        raise ClaimsFileError(f"{path.name!r}: is not a file name ({error})") from error
+        raise ClaimsFileError(f"{path.name!r}: is not a file name", "give a claims file") from error
     try:
         return data.decode("utf-8-sig")  # some editors put a mark at the start
     except UnicodeDecodeError as error:

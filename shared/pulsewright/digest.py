@@ -48,4 +48,4 @@ def sha256_of(path: str | Path, cancelled: Callable[[], bool] | None = None) -> 
             f"{name}: cannot be read ({error.strerror})", "see whether the file is there and you may read it"
         ) from error
     except ValueError as error:  # a NUL in the path
-        raise SessionFileError(f"{name!r}: is not a file name ({error})") from error
+        raise SessionFileError(f"{name!r}: is not a file name", "give a session file") from error

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, NoReturn
 
 import numpy as np
 
 from pulsewright.errors import PulsewrightError, SessionFileError
+from pulsewright.text_heaps import TextStorage
 
 _MOST_COMPRESSION = 4096
 """Deflate reaches 1032 to 1 on constant data; a file that promises far more than that promises too much."""
@@ -28,7 +30,8 @@ def guarded(name: str, place: str) -> Iterator[None]:
     except PulsewrightError:
         raise
     except Exception as error:
-        reason = " ".join(str(error).split()) or type(error).__name__
+        said = getattr(error, "strerror", None) or (error.args[0] if error.args else "")
+        reason = " ".join(str(said).split()) or type(error).__name__
         raise SessionFileError(f"{name}: {place} cannot be read ({reason})", "copy the file again") from error
 
 
@@ -39,20 +42,30 @@ class CheckedFile:
     ----------
     file : h5py.File
         Open for reading.
+    path : Path
+        Where it lies.
     name : str
         The file's name, for errors.
     length : int
         The file's own length, bytes: no stored size may exceed it.
     """
 
-    def __init__(self, file: Any, name: str, length: int) -> None:
+    def __init__(self, file: Any, path: Path, name: str, length: int) -> None:
         self.file = file
+        self.path = path
         self.name = name
         self.length = length
+        self._text_storage: TextStorage | None = None
 
     def fail(self, place: str, what: str, remedy: str = "") -> NoReturn:
         """Raise the one sentence: file, place, what is wrong."""
         raise SessionFileError(f"{self.name}: {place} {what}", remedy)
+
+    def close_texts(self) -> None:
+        """Give back what looking over the texts has opened."""
+        if self._text_storage is not None:
+            self._text_storage.close()
+            self._text_storage = None
 
     def attribute(self, key: str, *, text: bool = False) -> Any:
         """Return an attribute of the file as a NumPy scalar or as text; None where there is none."""
@@ -73,6 +86,8 @@ class CheckedFile:
                 self.fail(place, f"has shape {attribute.shape}, not one value")
             if attribute.get_storage_size() > self.length:
                 self.fail(place, "is larger than the file", "copy the file again")
+            if text and attribute.get_type().is_variable_str():
+                self._check_text(place, key)
             value = np.asarray(self.file.attrs[key]).reshape(-1)[0]
             return self._decoded(place, value) if text else value
 
@@ -152,6 +167,63 @@ class CheckedFile:
                     "copy the file again",
                 )
 
+    def _check_text(self, place: str, source: Any) -> None:
+        """See that a text of variable length can be read, before the library tries.
+
+        `source` is the name of an attribute, or a data set.
+        """
+        if self._text_storage is None:
+            bytes_of_length = self.file.id.get_create_plist().get_sizes()[1]
+            self._text_storage = TextStorage(self.path, self.length, self._stretches_of_samples(), bytes_of_length)
+            heap = self._text_storage.damaged_heap()
+            if heap is not None:
+                self.fail(place, f"cannot be read (the texts at byte {heap:,} are damaged)", "copy the file again")
+        if isinstance(source, str):
+            fits = self._text_storage.attribute_fits(source)
+        else:
+            fits = all(self._text_storage.references_fit(*stretch) for stretch in self._plain_references(source))
+        if not fits:
+            self.fail(place, "promises a text longer than the file", "copy the file again")
+
+    @staticmethod
+    def _plain_references(dataset: Any) -> list[tuple[int, int, int]]:
+        """Return (first byte, number, bytes of each) of references to texts that are stored as they are.
+
+        Packed ones carry a checksum, which the library compares before it follows them.
+        """
+        from h5py import h5d
+
+        properties = dataset.id.get_create_plist()
+        layout = properties.get_layout()
+        if layout == h5d.CONTIGUOUS:
+            count = dataset.shape[0]
+            return [(dataset.id.get_offset(), count, dataset.id.get_storage_size() // count)] if count else []
+        if layout != h5d.CHUNKED:
+            return []
+        filters = properties.get_nfilters()
+        found: list[tuple[int, int, int]] = []
+
+        def look(chunk: Any) -> None:
+            if chunk.filter_mask == (1 << filters) - 1:  # every filter was passed over
+                found.append((chunk.byte_offset, dataset.chunks[0], chunk.size // dataset.chunks[0]))
+
+        dataset.id.chunk_iter(look)
+        return found
+
+    def _stretches_of_samples(self) -> list[tuple[int, int]]:
+        """Return where the samples lie, (first byte, byte after the last); they are judged later, not here."""
+        import h5py
+
+        found = self.file.get("samples") if isinstance(self.file.get("samples", getlink=True), h5py.HardLink) else None
+        if not isinstance(found, h5py.Dataset):
+            return []
+        stretches: list[tuple[int, int]] = []
+        if found.chunks is not None:
+            found.id.chunk_iter(lambda c: stretches.append((c.byte_offset, c.byte_offset + c.size)))
+        elif found.id.get_offset() is not None:
+            stretches.append((found.id.get_offset(), found.id.get_offset() + found.id.get_storage_size()))
+        return stretches
+
     def _check_chunks(self, path: str, dataset: Any, declared: int) -> None:
         """Every chunk must be there, lie inside the file, and be no more than compression can explain."""
         from h5py import h5z
@@ -162,18 +234,24 @@ class CheckedFile:
                 title = bytes(label).decode("utf-8", "replace") or f"number {code}"
                 self.fail(path, f"is packed with the filter {title}, which is not here", "write it without")
         sizes: list[int] = []
+        places: set[tuple[int, ...]] = set()
 
         def look(chunk: Any) -> None:
             if chunk.byte_offset is None or chunk.byte_offset + chunk.size > self.length:
                 self.fail(path, "has a chunk that lies outside the file", "copy the file again")
             sizes.append(int(chunk.size))
+            grid = zip(chunk.chunk_offset, dataset.shape, dataset.chunks, strict=True)
+            if all(start < size and start % step == 0 for start, size, step in grid):
+                places.add(tuple(chunk.chunk_offset))
 
         needed = math.prod(
             -(-int(size) // int(chunk)) for size, chunk in zip(dataset.shape, dataset.chunks, strict=True)
         )
         dataset.id.chunk_iter(look)
-        if len(sizes) != needed:
-            self.fail(path, f"has {len(sizes)} of {needed} chunks", "write the file again, whole")
+        if len(places) < needed:  # HDF5 would make up what is not there
+            self.fail(path, f"has {len(places)} of {needed} chunks", "write the file again, whole")
+        if len(sizes) > needed:
+            self.fail(path, f"has {len(sizes)} chunks where {needed} have room", "write the file again")
         in_memory = needed * math.prod(dataset.chunks) * dataset.id.get_type().get_size()
         if max(declared, in_memory) > _MOST_COMPRESSION * min(sum(sizes), self.length):
             self.fail(path, f"declares {declared:,} bytes but holds {sum(sizes):,}", "write the file again")
@@ -194,6 +272,8 @@ class CheckedFile:
             if dataset.id.get_type().get_class() != h5py.h5t.STRING:
                 self.fail(path, f"is {self.type_name(dataset)}, not text")
             self.check_storage(path, dataset)
+            if dataset.id.get_type().is_variable_str():
+                self._check_text(path, dataset)
             found: list[str] = []
             left = self.length
             for index in range(dataset.shape[0]):  # one by one: many entries may point at one huge text

@@ -64,6 +64,12 @@ class LayoutReader(CheckedFile):
         SessionFileError
             With the first thing that is wrong and its place.
         """
+        try:
+            return self._checked_content()
+        finally:
+            self.close_texts()
+
+    def _checked_content(self) -> Content:
         self._layout()
         sample_rate = self._sample_rate()
         pre_trigger = self._pre_trigger()

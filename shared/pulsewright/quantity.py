@@ -150,7 +150,8 @@ def with_uncertainty(value: float, expanded: float, unit: str) -> str:
     """
     exponent = _prefix_exponent(max(abs(value), expanded), unit)
     scale = 10.0**exponent
-    digits = 1 - math.floor(math.log10(expanded / scale)) if expanded > 0 else 6
+    # counted on U as it will be shown: 9.96 is written as 10, not as 10.0
+    digits = 1 - math.floor(math.log10(float(f"{expanded / scale:.1e}"))) if expanded > 0 else 6
     shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
     rounded, rounded_u = round(value / scale, digits), round(expanded / scale, digits)
     digits = min(max(digits, 0), 12)
@@ -161,9 +162,10 @@ def engineering(value: float, unit: str = "", digits: int = 4) -> str:
     """Write a plain number with an engineering prefix, for example ``"409.6 µs"``."""
     if not math.isfinite(value):
         return "not known"
-    exponent = _prefix_exponent(abs(value), unit)
+    rounded = float(f"{value:.{digits}g}")  # 999.97 mV to three digits is 1 V, not 1e+03 mV
+    exponent = _prefix_exponent(abs(rounded), unit)
     shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
-    return f"{value / 10.0**exponent:.{digits}g}{shown_unit}"
+    return f"{rounded / 10.0**exponent:.{digits}g}{shown_unit}"
 
 
 _RATES = ("samples/s", "Sa/s", "S/s")

@@ -190,6 +190,8 @@ def save_review(review: Review, path: str | Path, *, keep_copy: bool = False) ->
         raise ReviewFileError(
             f"{path.name}: cannot be saved ({error.strerror})", "see whether you may write to that folder"
         ) from error
+    except ValueError as error:  # a NUL in the path
+        raise ReviewFileError(f"{path.name!r}: is not a file name", "give another name") from error
     return copy
 
 

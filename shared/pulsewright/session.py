@@ -172,6 +172,11 @@ class Session:
         return cls(ArraySource(np.ascontiguousarray(samples)), channels, sample_rate, pre_trigger, **more)
 
     @property
+    def source(self) -> BlockSource:
+        """Where the samples come from."""
+        return self._source
+
+    @property
     def sample_interval(self) -> float:
         """Ts, seconds."""
         return 1.0 / self.sample_rate

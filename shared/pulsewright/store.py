@@ -135,7 +135,7 @@ def _read(path: Path, name: str) -> Session:
     file = _open_hdf5(path, name)
     try:
         with guarded(name, "the file"):
-            return _session(LayoutReader(file, name, length), path)
+            return _session(LayoutReader(file, path, name, length), path)
     except BaseException:
         with guarded(name, "the file"):
             file.close()
@@ -187,20 +187,21 @@ def _check_finite(session: Session, name: str) -> None:
 def _usable_length(path: Path, name: str) -> int:
     """Return the file's length in bytes, or say why it cannot be opened at all."""
     try:
+        path.stat()  # says of a NUL in the path what the questions below pass over
         if path.is_dir():
             raise SessionFileError(f"{name}: is a folder", "give a session file")
-        if not path.exists():
-            raise SessionFileError(f"{name}: there is no such file", f"looked in {path.absolute().parent}")
         # opening a pipe or a device would wait, perhaps for ever
         if not path.is_file():
             raise SessionFileError(f"{name}: is not a file that holds data", "give a session file")
         with path.open("rb") as stream:
             stream.read(1)
         length = path.stat().st_size
+    except FileNotFoundError as error:
+        raise SessionFileError(f"{name}: there is no such file", f"looked in {path.absolute().parent}") from error
     except OSError as error:
         raise SessionFileError(f"{name}: cannot be opened ({error.strerror})", "see whether you may read it") from error
     except ValueError as error:  # a NUL in the path
-        raise SessionFileError(f"{name!r}: is not a file name ({error})") from error
+        raise SessionFileError(f"{name!r}: is not a file name", "give a session file") from error
     if length == 0:
         raise SessionFileError(f"{name}: is empty", "copy the file again")
     return length
@@ -218,9 +219,9 @@ def _open_hdf5(path: Path, name: str) -> Any:
             # a chunk may be larger than HDF5's own cache: without room it is unpacked again for every record
             return h5py.File(path, "r", locking="best-effort", rdcc_nbytes=64 << 20)
         except OSError as error:
-            if "truncated file" in str(error):
+            if "truncated file:" in str(error):
                 raise SessionFileError(f"{name}: the file is cut short", "copy the file again") from error
-            if "lock" in str(error):
+            if "unable to lock file" in str(error) or "already open for write" in str(error):
                 raise SessionFileError(
                     f"{name}: another program has the file open for writing", "wait until it has finished"
                 ) from error

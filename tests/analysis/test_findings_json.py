@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from pulsewright.quantity import Quantity
 from pulsewright.settings import POSITIONS, layered
 from pulsewright_analysis.assessment import Assessment, Verdict

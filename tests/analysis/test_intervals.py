@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+
 from pulsewright_analysis.intervals import half_width_95
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+
 from pulsewright.errors import SettingError
 from pulsewright.quantity import exact, parse_number
 from pulsewright_analysis.planning import longest_record, plan

@@ -1,0 +1,1 @@
+"""The window, the command line and the evidence sheet: everything that a person sees."""

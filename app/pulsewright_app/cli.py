@@ -1,0 +1,256 @@
+"""The command line: parses, calls, prints. Every heavy import waits until a command needs it."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from pulsewright.errors import PulsewrightError
+from pulsewright_app.printing import ReaderLeft
+
+INPUT_IS_WRONG = 2
+OWN_FAULT = 70
+INTERRUPTED = 130
+READER_LEFT = 141
+
+SHOW_FAULTS = "PULSEWRIGHT_SHOW_FAULTS"
+
+
+class OneLineErrors(TyperGroup):
+    """Turns whatever ends a command into an exit code and at most one line on standard error."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        windows_expand_args: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run a command; in the standalone mode of a process, end that process with the exit code."""
+        more = {"prog_name": prog_name, "complete_var": complete_var, **extra}
+        code = self._run(args, windows_expand_args=windows_expand_args, **more)
+        if standalone_mode:
+            sys.exit(code)
+        return code
+
+    def _run(self, args: Sequence[str] | None, **more: Any) -> int:
+        try:
+            code = super().main(args, standalone_mode=False, **more)
+            sys.stdout.flush()
+        except PulsewrightError as error:
+            return _complain(error.sentence)
+        except (KeyboardInterrupt, typer.Abort):
+            return INTERRUPTED
+        except (ReaderLeft, BrokenPipeError):
+            _drop_output()
+            return READER_LEFT
+        except MemoryError:
+            return _complain("there is not enough memory for this; choose fewer records with --records.")
+        except Exception as error:
+            return _complain_of(error)
+        return code if isinstance(code, int) else 0
+
+
+def _complain(sentence: str) -> int:
+    print(f"pulsewright: {' '.join(sentence.split())}", file=sys.stderr)
+    return INPUT_IS_WRONG
+
+
+def _complain_of(error: Exception) -> int:
+    """Tell what is wrong with the call or with a file; a fault of the program's own gets another exit code."""
+    usage = _usage_sentence(error)
+    if usage is not None:
+        return _complain(usage)
+    if os.environ.get(SHOW_FAULTS) == "1":
+        raise error
+    if isinstance(error, OSError):
+        place = f"{error.filename}: " if error.filename else ""
+        return _complain(f"{place}{error.strerror or error}.")
+    _complain(
+        f"a fault of the program itself ({type(error).__name__}: {error}); "
+        f"please report it, with what {SHOW_FAULTS}=1 shows."
+    )
+    return OWN_FAULT
+
+
+def _usage_sentence(error: Exception) -> str | None:
+    """Return the sentence for a wrong call; None if the error is something else."""
+    describe = getattr(error, "format_message", None)
+    if describe is None:
+        return None
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context is not None else "pulsewright"
+    return " ".join(f"{describe().strip().rstrip('.')}; see {command} --help.".split())
+
+
+def _drop_output() -> None:
+    """Send what is still to be written nowhere, so that closing the stream cannot fail again."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+
+
+app = typer.Typer(
+    cls=OneLineErrors,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+File = Annotated[Path, typer.Argument(metavar="FILE", help="A session file.", show_default=False)]
+Claims = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="The claims file, if it is not NAME.claims.toml beside it.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else on standard output.")]
+Text = str | None
+
+
+def _option(metavar: str, text: str, *names: str) -> Any:
+    return typer.Option(*names, metavar=metavar, help=text, show_default=False)
+
+
+@app.callback(invoke_without_command=True)
+def pulsewright(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Print the version and stop.")] = False,
+) -> None:
+    """Turn the recorded segments of a repetitive-trigger experiment into evidence.
+
+    Example: pulsewright demo
+    """
+    if version:
+        from importlib.metadata import version as installed
+
+        print(f"pulsewright {installed('pulsewright')}")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        print(context.get_help())
+        raise typer.Exit
+
+
+@app.command(short_help="Show the sample with faults.")
+def demo(
+    headless: Annotated[bool, typer.Option("--headless", help="Measure and print, open no window.")] = False,
+    out: Annotated[
+        Path | None, _option("FOLDER", "Where findings.json and findings.txt go when no window is opened.")
+    ] = None,
+) -> int:
+    """Open the sample with faults on the desk; with no display, measure it and print the findings.
+
+    Example: pulsewright demo --headless --out findings
+    """
+    from pulsewright_app.demo_command import run_demo
+
+    return run_demo(headless, out)
+
+
+@app.command(short_help="Open the desk.")
+def review(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="A session file; none shows the first screen.")
+    ] = None,
+) -> int:
+    """Open the desk, to walk through the records, overlay them, put markers down and read the findings.
+
+    Example: pulsewright review tank_walk.h5
+    """
+    from pulsewright_app.display import require_display
+
+    require_display()
+    from pulsewright_app.desk.window import open_desk
+
+    return open_desk(file, {})
+
+
+@app.command(short_help="Say what a session file holds.")
+def describe(file: File) -> int:
+    """Say what a session file holds, and whether it is whole.
+
+    Example: pulsewright describe tank_walk.h5
+    """
+    from pulsewright_app.describe_command import run_describe
+
+    return run_describe(file)
+
+
+@app.command(short_help="Measure a session; print the findings.")
+def measure(
+    file: File,
+    claims: Claims = None,
+    json: Json = False,
+    span: Annotated[Text, _option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
+    alignment_span: Annotated[Text, _option('"A .. B"', "Where channel alignment is measured.")] = None,
+    channels: Annotated[Text, _option("H01,H02", "The channels that take part.")] = None,
+    channel: Annotated[Text, _option("H01", "The channel whose pulses tell the sequence.")] = None,
+    records: Annotated[Text, _option("0:100", "The records that take part, the end not included.")] = None,
+    position: Annotated[Text, _option("NAME", "Pulse position: midpoint, leading, centroid or peak.")] = None,
+    reference: Annotated[Text, _option("H01", "The channel that skews are against.")] = None,
+    threshold: Annotated[Text, _option('"0.2 V"', "Distance from the base that makes a pulse.")] = None,
+    min_width: Annotated[Text, _option('"2 us"', "Shorter pulses are dropped.")] = None,
+    min_gap: Annotated[Text, _option('"20 us"', "Excursions closer than this are one pulse.")] = None,
+    method: Annotated[Text, _option("NAME", "Channel alignment by auto, sine or correlation.")] = None,
+    sent: Annotated[Text, _option("NUMBER", "How many triggers were sent.")] = None,
+    increment: Annotated[Text, _option('"2.7 us"', "The pulse's step from record to record, if known.")] = None,
+    cycle: Annotated[Text, _option("NUMBER", "Records after which it starts over, if known.")] = None,
+    re_arm: Annotated[Text, _option('"3 us"', "What the recorder needs between two records.")] = None,
+) -> int:
+    """Measure a session and print the findings.
+
+    Settings that are not given come from the review beside the session, then from its claims file.
+
+    Example: pulsewright measure tank_faults.h5 --span "0.1 ms .. 1.2 ms" --json
+    """
+    from pulsewright_app.measure_command import run_measure
+
+    options = {
+        "span": span,
+        "alignment_span": alignment_span,
+        "channels": channels,
+        "channel": channel,
+        "records": records,
+        "position": position,
+        "reference": reference,
+        "threshold": threshold,
+        "min_width": min_width,
+        "min_gap": min_gap,
+        "alignment_method": method,
+        "sent": sent,
+        "increment": increment,
+        "cycle": cycle,
+        "re_arm": re_arm,
+    }
+    return run_measure(file, claims, json, options)
+
+
+@app.command(short_help="Say how long a record may be.")
+def plan(
+    sample_rate: Annotated[str, _option('"25 MS/s"', "The sample rate.")],
+    trigger_period: Annotated[str, _option('"1.024 ms"', "The time between two triggers.")],
+    record_length: Annotated[int | None, _option("N", "Samples; the longest that fits if left out.")] = None,
+    pre_trigger: Annotated[int, _option("N", "Samples of the record before the trigger.")] = 0,
+    re_arm: Annotated[str, _option('"3 us"', "What the recorder needs between two records.")] = "0 s",
+    asynchronous: Annotated[
+        bool, typer.Option("--asynchronous", help="The trigger may fall anywhere between two samples.")
+    ] = False,
+    json: Json = False,
+) -> int:
+    """Say how long a record may be, and what is left before the next trigger.
+
+    Example: pulsewright plan --sample-rate "25 MS/s" --trigger-period "1.024 ms" --record-length 25000
+    """
+    from pulsewright_app.plan_command import run_plan
+
+    return run_plan(sample_rate, trigger_period, record_length, pre_trigger, re_arm, asynchronous, json)
+
+
+def run() -> None:
+    """Run the command line; the entry point of ``pulsewright``."""
+    app(prog_name="pulsewright")

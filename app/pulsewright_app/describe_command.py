@@ -1,0 +1,134 @@
+"""``pulsewright describe``: what a session file holds, and whether it is whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pulsewright.quantity import engineering
+from pulsewright.session import Session
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from pulsewright_app.survey import ChannelSurvey, Survey
+
+MOST_TOLD = 5
+"""How many of a kind are told one by one."""
+
+
+def run_describe(file: Path) -> int:
+    """Read the whole file, print what is in it, and return the exit code."""
+    from pulsewright.opening import open_session
+    from pulsewright_app.printing import page, progress_on_stderr
+    from pulsewright_app.survey import survey
+
+    with open_session(file) as session:
+        with progress_on_stderr("Reading") as progress:
+            result = survey(session, progress)
+        print_description(session, file, result, page())
+    return 0
+
+
+def print_description(session: Session, file: Path, found: Survey, out: Console) -> None:
+    """Print what a session holds, its channels, and what is odd about it."""
+    from pulsewright_app.printing import columns, pairs
+
+    out.print(session.title or file.name, style="bold")
+    if session.notes:
+        out.print(session.notes)
+    out.print(pairs([*_session_rows(session, file), *_trigger_rows(session, found)]))
+    out.print()
+    headings = ("Channel", "Range", "Lowest seen", "Highest seen", "Clipped", "Delay")
+    rows = [_channel_row(session, number, entry) for number, entry in enumerate(found.channels)]
+    out.print(columns(headings, rows, right=range(1, 6)))
+    out.print()
+    odd = list(odd_things(session, found))
+    if not odd:
+        out.print("The file is whole, and nothing in it is odd.")
+        return
+    out.print("The file is whole. Odd in it:")
+    for sentence in odd:
+        out.print(f"! {sentence}.")
+
+
+def odd_things(session: Session, found: Survey) -> Iterable[str]:
+    """Yield a sentence for everything in a whole file that a person should know before measuring."""
+    for channel, entry in zip(session.channels, found.channels, strict=True):
+        if entry.constant:
+            yield f"{channel.name} holds the same value in every sample"
+        if entry.clipped_samples:
+            records = _records(entry.clipped_records)
+            yield f"{channel.name} has {entry.clipped_samples} clipped samples, in {records}"
+    for module, numbers in found.repeated_times.items():
+        yield f"on {module} the trigger time of the record before is repeated in {_records(numbers)}"
+    for module, numbers in found.unknown_times.items():
+        if len(numbers) < session.records:
+            yield f"on {module} the trigger time is not known in {_records(numbers)}"
+    for record, gap in found.long_gaps[:MOST_TOLD]:
+        yield f"after record {record} the next trigger comes {engineering(gap, 's', 6)} later"
+    if len(found.long_gaps) > MOST_TOLD:
+        yield f"{len(found.long_gaps) - MOST_TOLD} more records are followed by as long a wait"
+    for first, again in found.repeated_records:
+        yield f"record {again} holds the same samples as record {first}"
+
+
+def _session_rows(session: Session, file: Path) -> list[tuple[str, str]]:
+    duration = engineering(session.record_duration, "s", 6)
+    rows = [
+        ("File", f"{file} ({file.stat().st_size:,} bytes)"),
+        ("Records", f"{session.records:,}"),
+        ("Record length", f"{session.record_length:,} samples, {duration}; {session.pre_trigger:,} pre-trigger"),
+        ("Sample rate", engineering(session.sample_rate, "S/s", 9)),
+        ("Samples", f"{session.dtype} on {len(session.channels)} channels"),
+    ]
+    for module in session.modules:
+        names = [channel.name for channel in session.channels if channel.module == module]
+        rows.append((f"Module {module}", ", ".join(names)))
+    rows += [("Origin", session.origin)] if session.origin else []
+    rows += [("Created", session.created)] if session.created else []
+    return rows
+
+
+def _trigger_rows(session: Session, found: Survey) -> list[tuple[str, str]]:
+    period = "not known" if found.period is None else engineering(found.period, "s", 6)
+    if found.gap_range is not None and found.gap_range[0] < found.gap_range[1]:
+        shortest, longest = (engineering(gap, "s", 6) for gap in found.gap_range)
+        period += f" (median; from {shortest} to {longest})"
+    how = "one for all modules" if session.shared_time else "for each module"
+    known = found.offsets_known
+    total = session.records * len(session.modules)
+    offsets = "known for every record" if known == total else "not known: ±half a sample interval"
+    if 0 < known < total:
+        offsets = f"known for {known} of {total} (records × modules)"
+    return [
+        ("Trigger period seen", period),
+        ("Trigger times", how if found.times_known else "not known"),
+        ("Trigger offsets", offsets),
+        ("SHA-256", found.sha256 or "not a file"),
+    ]
+
+
+def _channel_row(session: Session, number: int, entry: ChannelSurvey) -> tuple[str, ...]:
+    channel = session.channels[number]
+    ends = (
+        channel.lowest_code * channel.scale + channel.offset,
+        channel.highest_code * channel.scale + channel.offset,
+    )
+    low, high = (engineering(value, channel.unit) for value in sorted(ends))
+    seen = [
+        engineering(value * channel.scale + channel.offset, channel.unit) for value in (entry.lowest, entry.highest)
+    ]
+    if channel.scale < 0:
+        seen.reverse()
+    delay = engineering(channel.delay, "s") if channel.delay else "0 s"
+    return (channel.name, f"{low} .. {high}", *seen, str(entry.clipped_samples), delay)
+
+
+def _records(numbers: Iterable[int]) -> str:
+    """Write record numbers, the first few of them one by one."""
+    chosen = list(numbers)
+    told = ", ".join(str(number) for number in chosen[:MOST_TOLD])
+    more = f" and {len(chosen) - MOST_TOLD} more" if len(chosen) > MOST_TOLD else ""
+    return f"record {told}" if len(chosen) == 1 else f"records {told}{more}"

@@ -1,0 +1,1 @@
+"""The desk: the window in which a session is looked at, walked through and marked."""

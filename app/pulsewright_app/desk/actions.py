@@ -1,0 +1,138 @@
+"""Every action of the desk in one list: what it is called, its shortcut, what it says under Help."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import QDialog, QHeaderView, QTableWidget, QTableWidgetItem, QVBoxLayout, QWidget
+
+
+@dataclass(frozen=True)
+class Described:
+    """An action before it is made.
+
+    Attributes
+    ----------
+    name : str
+        What the program calls it.
+    menu : str
+        The menu that it stands in.
+    text : str
+        What a person reads.
+    shortcut : str
+        The keys.
+    about : str
+        One phrase for tooltips, for Help, and for screen readers.
+    toggles : bool
+        Whether it stays on or off.
+    needs_session : bool
+        Whether it can be used only with a session on the desk.
+    """
+
+    name: str
+    menu: str
+    text: str
+    shortcut: str
+    about: str
+    toggles: bool = False
+    needs_session: bool = True
+
+
+ACTIONS: tuple[Described, ...] = (
+    Described("open", "Session", "Open …", "Ctrl+O", "Open a session file", needs_session=False),
+    Described("sample", "Session", "Try the sample with faults", "Ctrl+T", "Open the sample", needs_session=False),
+    Described("measure", "Session", "Measure again", "F5", "Measure by the settings that count now"),
+    Described("cancel", "Session", "Stop measuring", "Ctrl+.", "Stop the measuring that goes on"),
+    Described("close", "Session", "Close the session", "Ctrl+W", "Go back to the first screen"),
+    Described("quit", "Session", "Leave", "Ctrl+Q", "Close the desk", needs_session=False),
+    Described("undo", "Edit", "Undo", "Ctrl+Z", "Take back the last thing that you added or moved"),
+    Described("redo", "Edit", "Redo", "Ctrl+Shift+Z", "Bring back what was taken back"),
+    Described("add_pair", "Edit", "Put down a marker pair", "M", "Put a marker pair down at the pointer"),
+    Described("remove_pair", "Edit", "Remove the marker pair", "Shift+M", "Remove the pair of the selected marker"),
+    Described("nudge_earlier", "Edit", "Marker one sample earlier", "Left", "Move the selected marker earlier"),
+    Described("nudge_later", "Edit", "Marker one sample later", "Right", "Move the selected marker later"),
+    Described("snap_pulses", "Edit", "Markers go to pulses", "Ctrl+1", "Dropped near a found pulse, go to it", True),
+    Described("snap_samples", "Edit", "Markers go to samples", "Ctrl+2", "Dropped, go to the nearest sample", True),
+    Described("snap_nothing", "Edit", "Markers stay put", "Ctrl+3", "Dropped, stay where they are", True),
+    Described("flag", "Edit", "Flag this record", "F", "Flag the current record, or take its flag away", True),
+    Described("first", "Go", "First", "Home", "Go to the first record"),
+    Described("back", "Go", "Back", "PgUp", "Go one record back"),
+    Described("play", "Go", "Play", "Space", "Step through the records, or stop", True),
+    Described("forward", "Go", "Forward", "PgDown", "Go one record forward"),
+    Described("last", "Go", "Last", "End", "Go to the last record"),
+    Described("loop", "Go", "Loop", "Ctrl+L", "Start again after the last record", True),
+    Described("next_flag", "Go", "Next flagged", "Shift+F", "Go to the next flagged record"),
+    Described("single", "View", "Single", "Alt+1", "The current record, channel by channel", True),
+    Described("stacked", "View", "Stacked", "Alt+2", "Neighbouring records, each offset upward", True),
+    Described("afterglow", "View", "Afterglow", "Alt+3", "All records accumulated (persistence)", True),
+    Described("map", "View", "Map", "Alt+4", "Every record as one row of an image", True),
+    Described("lanes", "View", "A lane for each channel", "L", "Lanes, or all channels on one axis", True),
+    Described("next_channel", "View", "Next channel", "Ctrl+Down", "Make the next channel the current one"),
+    Described("previous_channel", "View", "Previous channel", "Ctrl+Up", "Make the channel before the current one"),
+    Described("closer", "View", "Closer", "+", "Show a shorter stretch of time"),
+    Described("farther", "View", "Farther", "-", "Show a longer stretch of time"),
+    Described("fit", "View", "Show everything", "W", "Show the whole record and all its values"),
+    Described("zoom_back", "View", "Zoom back", "Backspace", "Return to the zoom before"),
+    Described("dark", "View", "Dark", "Ctrl+D", "Dark desk, or light", True, needs_session=False),
+    Described("shortcuts", "Help", "Keys and gestures", "F1", "List every action with its keys", needs_session=False),
+)
+
+GESTURES: tuple[tuple[str, str], ...] = (
+    ("Drag across the plot", "Zoom to that stretch"),
+    ("Wheel", "Zoom in time about the pointer"),
+    ("Shift and wheel", "Zoom in value about the pointer"),
+    ("Drag with the right or middle button", "Push the window along"),
+    ("Double-click on the plot", "Put a marker pair down there"),
+    ("Drag a marker line", "Move that marker"),
+    ("Click a lane in Single", "Make that channel the current one"),
+    ("Click a record in Stacked or Map", "Go to that record"),
+    ("Click a spot in Afterglow", "List the records that pass there"),
+)
+
+
+def make_actions(owner: QWidget, answers: dict[str, Callable[[], object]]) -> dict[str, QAction]:
+    """Return every action by its name, answered by the function of that name.
+
+    Raises
+    ------
+    KeyError
+        If an action has no answer.
+    """
+    made = {}
+    for described in ACTIONS:
+        action = QAction(described.text, owner)
+        action.setShortcut(described.shortcut)
+        action.setCheckable(described.toggles)
+        action.setToolTip(f"{described.about} ({action.shortcut().toString()})")
+        action.setStatusTip(described.about)
+        answer = answers[described.name]
+        action.triggered.connect(lambda _=False, call=answer: call())
+        owner.addAction(action)
+        made[described.name] = action
+    return made
+
+
+class ShortcutsPage(QDialog):
+    """Lists every action with its keys, and every gesture."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWindowTitle("Keys and gestures")
+        self.table = QTableWidget(len(ACTIONS) + len(GESTURES), 2)
+        self.table.setAccessibleName("Keys and gestures")
+        self.table.setHorizontalHeaderLabels(["Keys or gesture", "What it does"])
+        self.table.verticalHeader().hide()
+        self.table.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
+        self.table.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
+        for row, (keys, about) in enumerate([*((a.shortcut, a.about) for a in ACTIONS), *GESTURES]):
+            for column, text in enumerate((keys, about)):
+                item = QTableWidgetItem(text)
+                item.setFlags(Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled)
+                self.table.setItem(row, column, item)
+        self.table.resizeColumnToContents(0)
+        column_layout = QVBoxLayout(self)
+        column_layout.addWidget(self.table)
+        self.resize(560, 620)

@@ -1,0 +1,67 @@
+"""The first screen: what can be done when no session is open."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout, QWidget
+
+
+class FirstScreen(QWidget):
+    """Says what the desk is for, and offers the ways to begin."""
+
+    open_wanted = Signal()
+    sample_wanted = Signal()
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("First screen")
+        column = QVBoxLayout()
+        column.setSpacing(10)
+        column.addWidget(_heading("Which recorded session shall we look at?"))
+        column.addWidget(_text("Walk through its records, see them all at once, put markers down, read the numbers."))
+        column.addSpacing(14)
+        self.open_button = self._choice(
+            column, "Open a session …", "A Pulsewright session file (.h5). It is only read, never changed."
+        )
+        self.open_button.clicked.connect(self.open_wanted)
+        self.sample_button = self._choice(
+            column,
+            "Try the sample with faults",
+            "An inspection tank: twelve hydrophones on three modules, two missed pings, one late channel, "
+            "one wired the other way round, one noisy, one clipped record.",
+        )
+        self.sample_button.clicked.connect(self.sample_wanted)
+        column.addSpacing(8)
+        column.addWidget(_text("Or drop a session file anywhere on this window."))
+        frame = QFrame()
+        frame.setMaximumWidth(620)
+        frame.setLayout(column)
+        outer = QVBoxLayout(self)
+        outer.addStretch(2)
+        outer.addWidget(frame, 0, Qt.AlignmentFlag.AlignHCenter)
+        outer.addStretch(3)
+
+    def _choice(self, column: QVBoxLayout, title: str, about: str) -> QPushButton:
+        button = QPushButton(title)
+        button.setMinimumHeight(38)
+        button.setAccessibleDescription(about)
+        column.addWidget(button)
+        column.addWidget(_text(about))
+        column.addSpacing(8)
+        return button
+
+
+def _heading(text: str) -> QLabel:
+    label = QLabel(text)
+    font = QFont(label.font())
+    font.setPointSizeF(font.pointSizeF() * 1.7)
+    label.setFont(font)
+    label.setWordWrap(True)
+    return label
+
+
+def _text(text: str) -> QLabel:
+    label = QLabel(text)
+    label.setWordWrap(True)
+    return label

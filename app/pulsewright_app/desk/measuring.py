@@ -1,0 +1,84 @@
+"""Measures the session on the desk in the background, anew whenever a setting changes."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QObject, QTimer
+
+from pulsewright.errors import PulsewrightError
+from pulsewright.session import Session
+from pulsewright.settings import Settings
+from pulsewright_analysis.results import Findings
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.work import Background, Job
+
+_KEY = "Measuring"
+_SETTLE_MS = 250
+"""Several settings changed in a row are measured once."""
+
+
+class Measuring(QObject):
+    """Keeps the findings on the desk up with the settings that count."""
+
+    def __init__(
+        self, document: Document, results: Results, background: Background, parent: QObject | None = None
+    ) -> None:
+        super().__init__(parent)
+        self._document, self._results, self._background = document, results, background
+        self.sha256 = ""
+        """Digest of the session's file, known since it was opened."""
+        self._settle = QTimer(self)
+        self._settle.setSingleShot(True)
+        self._settle.setInterval(_SETTLE_MS)
+        self._settle.timeout.connect(self.start)
+        document.session_changed.connect(self._session_changed)
+        document.settings_changed.connect(self._settings_changed)
+        document.left_out_changed.connect(self._settings_changed)
+        results.measuring_asked.connect(self.start)
+        results.cancel_asked.connect(self.cancel)
+
+    def _session_changed(self) -> None:
+        self._results.clear()
+        self._settle.stop()
+        if self._document.session is not None:
+            self.start()
+
+    def _settings_changed(self) -> None:
+        findings = self._results.findings
+        if self._document.session is None or (findings is None and not self._results.busy):
+            return
+        self._results.mark_out_of_date()
+        self._settle.start()
+
+    def start(self) -> None:
+        """Measure by the settings that count now; what is being measured by older ones is dropped."""
+        session, digest = self._document.session, self.sha256
+        self._settle.stop()
+        if session is None:
+            return
+        generation = self._results.start()
+        try:
+            settings = self._document.measuring_settings()
+        except PulsewrightError as error:
+            self._results.fail(generation, error.sentence)
+            return
+        results = self._results
+        self._background.start(
+            _KEY,
+            lambda job: _measure(session, settings, digest, job),
+            lambda findings: results.finish(generation, findings),
+            lambda sentence: results.fail(generation, sentence),
+            lambda fraction, text: results.advance(generation, fraction, text),
+        )
+
+    def cancel(self) -> None:
+        """Stop measuring; the findings stay as they are."""
+        if self._results.busy:
+            self._background.cancel(_KEY)
+            self._results.fail(self._results.generation, "")
+
+
+def _measure(session: Session, settings: Settings, digest: str, job: Job) -> Findings:
+    from pulsewright_analysis.assessment import assess
+
+    return assess(session, settings, job.progress, job.cancelled, digest).findings

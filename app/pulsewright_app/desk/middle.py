@@ -1,0 +1,97 @@
+"""The middle of the desk: the switch, the four views, what lies under the pointer, and the rail."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QStackedWidget, QToolButton, QVBoxLayout, QWidget
+
+from pulsewright_app.desk.rail_row import RailRow
+from pulsewright_app.desk.viewing import VIEWS, View
+from pulsewright_app.desk.views.afterglow import AfterglowView
+from pulsewright_app.desk.views.map import MapView
+from pulsewright_app.desk.views.single import SingleView
+from pulsewright_app.desk.views.stacked import StackedView
+from pulsewright_app.desk.views.view import Desk
+from pulsewright_app.desk.views.view import View as ViewWidget
+
+_NOTHING_POINTED = "Point at the plot or the rail to read time and value."
+
+
+class Middle(QWidget):
+    """Everything between the panels."""
+
+    def __init__(self, desk: Desk, actions: dict[str, QAction], parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._viewing = desk.viewing
+        self.views: dict[View, ViewWidget] = {
+            "single": SingleView(desk),
+            "stacked": StackedView(desk),
+            "afterglow": AfterglowView(desk),
+            "map": MapView(desk),
+        }
+        self.pages = QStackedWidget()
+        self.pointer = QLabel(_NOTHING_POINTED)
+        self.pointer.setAccessibleName("Under the pointer")
+        self.told = QLabel()
+        self.told.setAccessibleName("Answer to the last click")
+        self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions)
+        self.rail_row.pointed.connect(self._point)
+        for name in VIEWS:
+            view = self.views[name]
+            self.pages.addWidget(view)
+            view.pointed.connect(self._point)
+            view.told.connect(self.told.setText)
+        self._lay_out(actions)
+        desk.viewing.view_changed.connect(self._show_view)
+        desk.document.session_changed.connect(lambda: self.told.setText(""))
+        desk.viewing.channel_changed.connect(lambda: self.told.setText(""))
+        self._show_view()
+
+    def _lay_out(self, actions: dict[str, QAction]) -> None:
+        switch = QHBoxLayout()
+        switch.setContentsMargins(8, 6, 8, 0)
+        switch.setSpacing(4)
+        for name in VIEWS:
+            button = QToolButton()
+            button.setDefaultAction(actions[name])
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+            button.setAccessibleName(f"{actions[name].text()}: {actions[name].toolTip()}")
+            button.setMinimumWidth(86)
+            switch.addWidget(button)
+        switch.addStretch(1)
+        for name in ("closer", "farther", "fit", "zoom_back"):
+            button = QToolButton()
+            button.setDefaultAction(actions[name])
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+            button.setAccessibleName(actions[name].toolTip())
+            switch.addWidget(button)
+        strip = QHBoxLayout()
+        strip.setContentsMargins(10, 2, 10, 2)
+        strip.addWidget(self.pointer, 1)
+        strip.addWidget(self.told)
+        line = QFrame()
+        line.setFrameShape(QFrame.Shape.HLine)
+        line.setFrameShadow(QFrame.Shadow.Plain)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addLayout(switch)
+        column.addWidget(self.pages, 1)
+        column.addLayout(strip)
+        column.addWidget(line)
+        column.addWidget(self.rail_row)
+
+    @property
+    def view(self) -> ViewWidget:
+        """The view that is shown."""
+        return self.views[self._viewing.view]
+
+    def _show_view(self) -> None:
+        self.pages.setCurrentWidget(self.view)
+        self.told.setText("")
+        QTimer.singleShot(0, self.view.canvas, self.view.canvas.setFocus)
+
+    def _point(self, text: str) -> None:
+        self.pointer.setText(text or _NOTHING_POINTED)

@@ -1,0 +1,82 @@
+"""The panel of the channels: which are shown, in which colour, with which range and cable delay."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QModelIndex
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QPushButton, QTableView, QWidget
+
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.panels.channel_table import MODULE, NAME, ChannelTable
+from pulsewright_app.desk.panels.panel import Panel
+from pulsewright_app.desk.panels.tables import CopyingTable
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import Viewing
+
+
+class ChannelsPanel(Panel):
+    """A row for each channel under its module; choosing one makes it the current channel."""
+
+    def __init__(self, document: Document, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
+        super().__init__(document, viewing, results, parent)
+        self._model = ChannelTable(document, viewing)
+        self.table = CopyingTable("Channels")
+        self.table.setSelectionMode(QTableView.SelectionMode.SingleSelection)
+        self.table.setModel(self._model)
+        self.table.setColumnHidden(MODULE, True)
+        self.column.addWidget(self.table, 1)
+        self.column.addLayout(self._buttons())
+        self.table.selectionModel().currentChanged.connect(self._chosen)
+        document.session_changed.connect(self._session_changed)
+        viewing.channel_changed.connect(self._follow)
+        viewing.shown_changed.connect(self._shown_changed)
+        self.restyle()
+        self._session_changed()
+
+    def _buttons(self) -> QHBoxLayout:
+        row = QHBoxLayout()
+        self.only_button = QPushButton("Only this one")
+        self.only_button.setAccessibleName("Show only the current channel")
+        self.only_button.clicked.connect(lambda: self.viewing.show_only(self.viewing.channel))
+        self.all_button = QPushButton("Show all")
+        self.all_button.setAccessibleName("Show all channels")
+        self.all_button.clicked.connect(self.viewing.show_all)
+        self.lanes_box = QComboBox()
+        self.lanes_box.addItems(["Lanes", "One axis"])
+        self.lanes_box.setAccessibleName("Channels in lanes or on one axis")
+        self.lanes_box.setToolTip("Each channel in a lane of its own, or all on one axis")
+        self.lanes_box.activated.connect(lambda index: self.viewing.set_lanes(index == 0))
+        for widget in (self.only_button, self.all_button):
+            row.addWidget(widget)
+        row.addStretch(1)
+        row.addWidget(self.lanes_box)
+        return row
+
+    def _session_changed(self) -> None:
+        self._model.rebuild()
+        self.table.clearSpans()
+        for row in self._model.module_rows():
+            self.table.setSpan(row, NAME, 1, self._model.columnCount())
+        self.table.fit_columns()
+        for widget in (self.only_button, self.all_button):
+            widget.setEnabled(self.document.session is not None)
+        self._shown_changed()
+        self._follow()
+
+    def _shown_changed(self) -> None:
+        self._model.refresh()
+        self.lanes_box.setCurrentIndex(0 if self.viewing.lanes else 1)
+
+    def _chosen(self, current: QModelIndex) -> None:
+        channel = self._model.channel_at(current.row())
+        if channel is not None:
+            self.viewing.set_channel(channel)
+
+    def _follow(self) -> None:
+        row = self._model.row_of(self.viewing.channel)
+        if row is not None and self.table.currentIndex().row() != row:
+            self.table.show_row(row)
+
+    def restyle(self) -> None:
+        """Take the theme's colours."""
+        super().restyle()
+        self._model.refresh()

@@ -1,0 +1,180 @@
+"""The panel of the findings: what was measured, in sentences; choosing one shows its evidence."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QModelIndex, Qt, Signal
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QLabel,
+    QProgressBar,
+    QPushButton,
+    QSplitter,
+    QTableView,
+    QVBoxLayout,
+    QWidget,
+)
+
+from pulsewright_analysis.results import Findings
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.panels.alignment_table import EXPANDED, AlignmentTable
+from pulsewright_app.desk.panels.panel import Panel
+from pulsewright_app.desk.panels.sentence_list import SentenceList, SentenceModel, as_text
+from pulsewright_app.desk.panels.tables import CopyingTable
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.sentences import ALIGNMENT_ROWS, Sentence, sentences
+
+_STEPS = 1000
+
+
+class FindingsPanel(Panel):
+    """The findings, how fresh they are, and how the measuring of the next ones goes.
+
+    `cancel_requested` says that a person wants the measuring stopped.
+    """
+
+    cancel_requested = Signal()
+
+    def __init__(self, document: Document, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
+        super().__init__(document, viewing, results, parent)
+        self._told: Findings | None = None
+        self._sentences: list[Sentence] = []
+        self._model = SentenceModel(viewing)
+        self._alignment = AlignmentTable(viewing)
+        self.state = QLabel()
+        self.state.setWordWrap(True)
+        self.state.setAccessibleName("State of the findings")
+        self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.column.addWidget(self.state)
+        self.column.addWidget(self._progress_row())
+        self.column.addWidget(self._lists(), 1)
+        self.column.addLayout(self._buttons())
+        document.session_changed.connect(self._update)
+        results.changed.connect(self._update)
+        results.progress_changed.connect(self._update_progress)
+        self.restyle()
+        self._update()
+
+    def _progress_row(self) -> QWidget:
+        self._working = QWidget()
+        row = QHBoxLayout(self._working)
+        row.setContentsMargins(0, 0, 0, 0)
+        self.progress = QProgressBar()
+        self.progress.setRange(0, _STEPS)
+        self.progress.setTextVisible(False)
+        self.progress.setAccessibleName("Progress of the measuring")
+        self.cancel_button = QPushButton("Cancel")
+        self.cancel_button.setAccessibleName("Cancel the measuring")
+        self.cancel_button.clicked.connect(self.cancel_requested)
+        row.addWidget(self.progress, 1)
+        row.addWidget(self.cancel_button)
+        return self._working
+
+    def _lists(self) -> QWidget:
+        self.list = SentenceList(self._model)
+        self.list.clicked.connect(self._sentence_chosen)
+        self.table = CopyingTable("Alignment, channel by channel")
+        self.table.setSelectionMode(QTableView.SelectionMode.ExtendedSelection)
+        self.table.setModel(self._alignment)
+        self.table.setColumnHidden(EXPANDED, True)
+        self.table.clicked.connect(self._channel_chosen)
+        self.table.activated.connect(self._channel_chosen)
+        self._aligned = QWidget()
+        below = QVBoxLayout(self._aligned)
+        below.setContentsMargins(0, 0, 0, 0)
+        self.table_heading = QLabel(ALIGNMENT_ROWS)
+        self.table_heading.setWordWrap(True)
+        font = self.table_heading.font()
+        font.setBold(True)
+        self.table_heading.setFont(font)
+        below.addWidget(self.table_heading)
+        below.addWidget(self.table)
+        splitter = QSplitter(Qt.Orientation.Vertical)
+        splitter.addWidget(self.list)
+        splitter.addWidget(self._aligned)
+        splitter.setStretchFactor(0, 3)
+        splitter.setStretchFactor(1, 2)
+        splitter.setChildrenCollapsible(False)
+        return splitter
+
+    def _buttons(self) -> QHBoxLayout:
+        row = QHBoxLayout()
+        self.copy_button = QPushButton("Copy all")
+        self.copy_button.setAccessibleName("Copy all findings as text")
+        self.copy_button.clicked.connect(lambda: QGuiApplication.clipboard().setText(self.as_text()))
+        row.addStretch(1)
+        row.addWidget(self.copy_button)
+        return row
+
+    # -- showing --------------------------------------------------------------------------------------------
+
+    def as_text(self) -> str:
+        """Return all findings as plain text, the alignment of every channel included; marked where out of date."""
+        text = as_text(self._sentences)
+        return f"Out of date: measured by older settings\n\n{text}" if self.results.out_of_date else text
+
+    def _update(self) -> None:
+        findings = self.results.findings
+        if findings is not self._told:
+            self._told = findings
+            self._sentences = sentences(findings) if findings is not None else []
+            self._model.tell([s for s in self._sentences if s.group != ALIGNMENT_ROWS])
+            self._alignment.tell(findings)
+            self.table_heading.setText(f"{ALIGNMENT_ROWS}, against {self._alignment.reference_name()}")
+            self.table.fit_columns()
+        self._model.set_out_of_date(self.results.out_of_date)
+        self._alignment.set_out_of_date(self.results.out_of_date)
+        self._aligned.setVisible(self._alignment.rowCount() > 0)
+        self._working.setVisible(self.results.busy)
+        self.copy_button.setEnabled(findings is not None)
+        self._update_progress()
+
+    def _update_progress(self) -> None:
+        self.progress.setValue(round(self.results.progress * _STEPS))
+        text = self._state_text()
+        self.state.setText(text)
+        self.state.setVisible(bool(text))
+        colours, palette = self.colours, self.palette()
+        palette.setColor(palette.ColorRole.WindowText, colours.fails if self.results.error else colours.muted)
+        self.state.setPalette(palette)
+
+    def _state_text(self) -> str:
+        results = self.results
+        stale = "Out of date: the numbers below were measured by older settings." if results.out_of_date else ""
+        if results.error:
+            return f"Could not measure: {results.error} {stale}".strip()
+        if results.busy:
+            doing = results.progress_text or "measuring"
+            return f"{stale} {doing[0].upper()}{doing[1:]}, {results.progress:.0%}".strip()
+        if stale or results.findings is not None:
+            return stale
+        return "Nothing measured yet." if self.document.session is not None else "No session is open."
+
+    def restyle(self) -> None:
+        """Take the theme's colours."""
+        super().restyle()
+        self._model.refresh()
+        self._alignment.refresh()
+        self._update_progress()
+
+    # -- choosing -------------------------------------------------------------------------------------------
+
+    def _sentence_chosen(self, index: QModelIndex) -> None:
+        sentence = self._model.sentence_at(index.row())
+        if sentence is not None:
+            self._show(sentence)
+
+    def _channel_chosen(self, index: QModelIndex) -> None:
+        channel = self._alignment.channel_at(index.row())
+        if channel is not None:
+            self._show(Sentence(ALIGNMENT_ROWS, "", channel=channel, view="single"))
+
+    def _show(self, sentence: Sentence) -> None:
+        """Show the evidence of a sentence: its channel, its view, its record."""
+        if sentence.channel is not None:
+            self.viewing.set_channel(sentence.channel)
+        if sentence.view is not None:
+            self.viewing.set_view(sentence.view)
+        if sentence.record is not None:
+            self.viewing.go_to(sentence.record)

@@ -1,0 +1,263 @@
+"""The records as a table: what was measured of each, and what a person added."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
+from PySide6.QtGui import QColor, QFont
+
+from pulsewright.quantity import engineering, with_uncertainty
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.panels.record_rows import RecordRows, record_rows
+from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.theme import theme
+
+NUMBER, FLAG, TRIGGER, GAP, POLARITY, FIRST, RESIDUAL, CLIPPED, LEFT_OUT, NOTE = range(10)
+HEADINGS = (
+    "Record", "Flag", "Trigger", "Gap", "Polarity", "First pulse", "Residual", "Clipped", "Left out", "Note",
+)  # fmt: skip
+_EXACT_HEADINGS = (
+    "Record", "Flag", "Trigger / s", "Gap / s", "Polarity", "First pulse / s", "Residual / s", "Clipped", "Left out",
+    "Note",
+)  # fmt: skip
+_MEASURED = (POLARITY, FIRST, RESIDUAL, CLIPPED)
+_TO_THE_RIGHT = (NUMBER, TRIGGER, GAP, FIRST, RESIDUAL)
+_SIGNS = {1: "positive", -1: "negative", 0: "none"}
+
+_Role = Qt.ItemDataRole
+
+
+class RecordTable(QAbstractTableModel):
+    """A row for each record, seen from the current channel."""
+
+    def __init__(self, document: Document, viewing: Viewing, results: Results) -> None:
+        super().__init__()
+        self._document, self._viewing, self._results = document, viewing, results
+        self._rows: RecordRows | None = None
+        self._sorting = (NUMBER, Qt.SortOrder.AscendingOrder)
+        self._records: NDArray[np.intp] = np.arange(0)
+        self._places: NDArray[np.intp] = np.arange(0)
+        self.rebuild()
+
+    def rebuild(self) -> None:
+        """Take the rows from the session, the findings and the current channel as they are now."""
+        session = self._document.session
+        rows = None
+        if session is not None:
+            rows = record_rows(session, self._results.findings, self._viewing.channel)
+        if len(rows or ()) == self.rowCount():
+            self._rows = rows
+            self.sort(*self._sorting)
+            self.refresh()
+            return
+        self.beginResetModel()
+        self._rows = rows
+        self._arrange()
+        self.endResetModel()
+
+    def record_at(self, row: int) -> int:
+        """Return the record that a row shows."""
+        return int(self._records[row])
+
+    def row_of(self, record: int) -> int | None:
+        """Return the row that shows a record."""
+        return int(self._places[record]) if 0 <= record < len(self._places) else None
+
+    def sort(self, column: int, order: Qt.SortOrder = Qt.SortOrder.AscendingOrder) -> None:
+        """Arrange the records by a column; what is chosen stays chosen.
+
+        A sorting proxy would ask for two cells at each comparison, and hold a long session up for seconds.
+        """
+        self._sorting = (column, order)
+        self.layoutAboutToBeChanged.emit()
+        before = self.persistentIndexList()
+        records = [self.record_at(index.row()) for index in before]
+        self._arrange()
+        after = [
+            self.index(int(self._places[record]), index.column()) for record, index in zip(records, before, strict=True)
+        ]
+        self.changePersistentIndexList(before, after)
+        self.layoutChanged.emit()
+
+    def _arrange(self) -> None:
+        """Order the records by the sorted column, empty cells last; records that are equal there stay in order."""
+        column, order = self._sorting
+        count = 0 if self._rows is None else len(self._rows)
+        records = np.arange(count)
+        if self._rows is not None:
+            keys = self._keys(self._rows, column)
+            known = np.isfinite(keys) if keys.dtype.kind == "f" else keys != ""
+            filled = records[known][np.argsort(keys[known], kind="stable")]
+            if order is Qt.SortOrder.DescendingOrder:
+                filled = records[known][::-1][np.argsort(keys[known][::-1], kind="stable")][::-1]
+            records = np.concatenate([filled, records[~known]])
+        self._records = records
+        self._places = np.empty(count, dtype=np.intp)
+        self._places[records] = np.arange(count)
+
+    def _keys(self, rows: RecordRows, column: int) -> NDArray[Any]:
+        """Return what a column is sorted by: numbers, or texts."""
+        numbers = _numbers(rows, column)
+        if numbers is not None:
+            return numbers
+        count = len(rows)
+        if column == NUMBER:
+            return np.arange(count, dtype=np.float64)
+        if column == FLAG:
+            return 1.0 - np.isin(np.arange(count), list(self._document.flags))
+        if column == POLARITY:
+            return np.where(rows.sign != 0, -rows.sign, np.nan)
+        if column == CLIPPED:
+            return np.array(rows.clipped, dtype=np.str_)
+        added = self._document.notes if column == NOTE else self._document.left_out
+        return np.array([added.get(record, "").casefold() for record in range(count)], dtype=np.str_)
+
+    def refresh(self) -> None:
+        """Say that the cells may be others now."""
+        if self.rowCount():
+            self.dataChanged.emit(self.index(0, 0), self.index(self.rowCount() - 1, len(HEADINGS) - 1))
+
+    def rowCount(self, parent: AnyIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own signature
+        """Return how many records there are."""
+        return 0 if parent.isValid() or self._rows is None else len(self._rows)
+
+    def columnCount(self, parent: AnyIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own signature
+        """Return how many columns there are."""
+        return 0 if parent.isValid() else len(HEADINGS)
+
+    def headerData(self, section: int, orientation: Qt.Orientation, role: int = 0) -> Any:
+        """Return a heading."""
+        if orientation is not Qt.Orientation.Horizontal:
+            return None
+        if role == _Role.TextAlignmentRole:
+            return RIGHT if section in _TO_THE_RIGHT else LEFT
+        if role == _Role.ToolTipRole:
+            return self._tool_tip(section)
+        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _EXACT_HEADINGS}.get(role, (None,) * 10)[section]
+
+    def _tool_tip(self, column: int) -> str | None:
+        session, findings = self._document.session, self._results.findings
+        if session is None:
+            return None
+        name = session.channels[self._viewing.channel].name
+        if column in (POLARITY, FIRST):
+            position = f", {findings.pulses.position}" if findings and column == FIRST else ""
+            return f"On the current channel, {name}{position}"
+        if column == RESIDUAL and findings and findings.sequence.channel is not None:
+            return f"Known on {findings.channel_name(findings.sequence.channel)}, which tells the sequence"
+        return None
+
+    def flags(self, index: AnyIndex) -> Qt.ItemFlag:
+        """Let flags be ticked and notes be written."""
+        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
+        if index.column() == FLAG:
+            flags |= Qt.ItemFlag.ItemIsUserCheckable
+        if index.column() == NOTE:
+            flags |= Qt.ItemFlag.ItemIsEditable
+        return flags
+
+    def data(self, index: AnyIndex, role: int = 0) -> Any:
+        """Return what a cell shows."""
+        if self._rows is None or not 0 <= index.row() < len(self._rows):
+            return None
+        record, column = self.record_at(index.row()), index.column()
+        if role == _Role.DisplayRole or (role == _Role.EditRole and column == NOTE):
+            return self._text(self._rows, record, column)
+        if role == EXACT_ROLE:
+            return self._exact(self._rows, record, column)
+        if role == _Role.TextAlignmentRole:
+            return RIGHT if column in _TO_THE_RIGHT else LEFT
+        if role == _Role.CheckStateRole and column == FLAG:
+            flagged = record in self._document.flags
+            return Qt.CheckState.Checked if flagged else Qt.CheckState.Unchecked
+        if role == _Role.ForegroundRole:
+            return self._ink(self._rows, record, column)
+        if role == _Role.FontRole:
+            return self._font(self._rows, record, column)
+        return None
+
+    def _text(self, rows: RecordRows, record: int, column: int) -> str | None:
+        texts: dict[int, Any] = {
+            NUMBER: lambda: str(record),
+            FLAG: lambda: None,
+            TRIGGER: lambda: engineering(rows.trigger_time[record], "s", 7),
+            GAP: lambda: self._gap(rows, record),
+            POLARITY: lambda: _SIGNS[int(rows.sign[record])] if rows.measured[record] else "",
+            FIRST: lambda: _pair(rows.first_pulse[record], rows.first_pulse_expanded[record]),
+            RESIDUAL: lambda: _pair(rows.residual[record], rows.residual_expanded[record]),
+            CLIPPED: lambda: rows.clipped[record],
+            LEFT_OUT: lambda: self._document.left_out.get(record, ""),
+            NOTE: lambda: self._document.notes.get(record, ""),
+        }
+        result: str | None = texts[column]()
+        return result
+
+    @staticmethod
+    def _gap(rows: RecordRows, record: int) -> str:
+        if record == 0:
+            return ""
+        text = engineering(rows.gap[record], "s", 6)
+        return f"{text}, {rows.missed[record]} missed" if rows.missed[record] else text
+
+    def _exact(self, rows: RecordRows, record: int, column: int) -> str | None:
+        numbers = _numbers(rows, column)
+        if numbers is None:
+            return None
+        number = float(numbers[record])
+        return repr(number) if math.isfinite(number) else ""
+
+    def _ink(self, rows: RecordRows, record: int, column: int) -> QColor | None:
+        colours = theme(self._viewing.dark)
+        if column in _MEASURED and self._results.out_of_date:
+            return QColor(colours.faint)
+        if record in self._document.left_out and column != LEFT_OUT:
+            return QColor(colours.faint)
+        if column == CLIPPED or (column == GAP and rows.missed[record]):
+            return QColor(colours.missed)
+        if column == POLARITY and rows.sign[record]:
+            return QColor(colours.positive if rows.sign[record] > 0 else colours.negative)
+        return None
+
+    def _font(self, rows: RecordRows, record: int, column: int) -> QFont | None:
+        font = QFont()
+        if column in _MEASURED and self._results.out_of_date:
+            font.setItalic(True)
+            return font
+        if column == NUMBER and record in self._document.left_out:
+            font.setStrikeOut(True)
+            return font
+        return None
+
+    def setData(self, index: AnyIndex, value: Any, role: int = int(_Role.EditRole)) -> bool:
+        """Flag a record by its tick, or write its note."""
+        if index.column() == FLAG and role == _Role.CheckStateRole:
+            self._document.flag(self.record_at(index.row()), Qt.CheckState(value) is Qt.CheckState.Checked)
+            return True
+        if index.column() == NOTE and role == _Role.EditRole:
+            self._document.note(self.record_at(index.row()), str(value))
+            return True
+        return False
+
+
+def _numbers(rows: RecordRows, column: int) -> NDArray[np.float64] | None:
+    """Return the numbers behind a column, NaN where one is not known; None where it holds no numbers."""
+    return {
+        TRIGGER: rows.trigger_time,
+        GAP: rows.gap,
+        FIRST: rows.first_pulse,
+        RESIDUAL: rows.residual,
+    }.get(column)
+
+
+def _pair(value: float, expanded: float) -> str:
+    if not math.isfinite(value):
+        return ""
+    if not math.isfinite(expanded):
+        return engineering(value, "s", 6)
+    return with_uncertainty(value, expanded, "s")

@@ -1,0 +1,182 @@
+"""What the tables of all panels share: numbers to the right, and copying as tab-separated text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from PySide6.QtCore import (
+    QAbstractItemModel,
+    QEvent,
+    QItemSelection,
+    QItemSelectionModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    QSize,
+    Qt,
+)
+from PySide6.QtGui import QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QPainter
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QApplication,
+    QHeaderView,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableView,
+    QWidget,
+)
+
+AnyIndex = QModelIndex | QPersistentModelIndex
+
+EXACT_ROLE = int(Qt.ItemDataRole.UserRole) + 1
+"""Role of a cell's text at full precision, for copying."""
+
+RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+
+_STEPPING = (Qt.Key.Key_PageUp, Qt.Key.Key_PageDown, Qt.Key.Key_Home, Qt.Key.Key_End)
+
+
+def exact_text(index: AnyIndex) -> str:
+    """Return a cell at full precision, or as it is shown, or as its tick says."""
+    for role in (EXACT_ROLE, int(Qt.ItemDataRole.DisplayRole)):
+        value = index.data(role)
+        if value is not None:
+            return " ".join(str(value).split())
+    tick = index.data(int(Qt.ItemDataRole.CheckStateRole))
+    if tick is None:
+        return ""
+    return "yes" if Qt.CheckState(tick) is Qt.CheckState.Checked else "no"
+
+
+def heading(model: QAbstractItemModel, column: int) -> str:
+    """Return the heading that a copied column stands under."""
+    for role in (EXACT_ROLE, int(Qt.ItemDataRole.DisplayRole)):
+        value = model.headerData(column, Qt.Orientation.Horizontal, role)
+        if value is not None:
+            return " ".join(str(value).split())
+    return ""
+
+
+def tab_separated(model: QAbstractItemModel, rows: Iterable[int]) -> str:
+    """Return rows of a table under its headings, with tabs between the cells and a line for each row."""
+    columns = range(model.columnCount())
+    lines = ["\t".join(heading(model, column) for column in columns)]
+    lines.extend("\t".join(exact_text(model.index(row, column)) for column in columns) for row in rows)
+    return "\n".join(lines) + "\n"
+
+
+class CellDelegate(QStyledItemDelegate):
+    """Draws cells with air on both sides, and tick boxes that can be seen on any ground."""
+
+    def _inside(self, option: QStyleOptionViewItem) -> QStyleOptionViewItem:
+        narrowed = QStyleOptionViewItem(option)
+        air = _air(option.fontMetrics)
+        narrowed.rect = option.rect.adjusted(air, 0, -air, 0)
+        return narrowed
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: AnyIndex) -> None:
+        """Draw one cell."""
+        if option.state & QStyle.StateFlag.State_Selected:
+            painter.fillRect(option.rect, option.palette.highlight())
+        inside = self._inside(option)
+        super().paint(painter, inside, index)
+        if index.flags() & Qt.ItemFlag.ItemIsUserCheckable:
+            self.initStyleOption(inside, index)
+            element = QStyle.SubElement.SE_ItemViewItemCheckIndicator
+            box = QApplication.style().subElementRect(element, inside, option.widget)
+            painter.save()
+            painter.setPen(option.palette.color(option.palette.ColorRole.PlaceholderText))
+            painter.drawRect(box.adjusted(0, 0, -1, -1))
+            painter.restore()
+
+    def editorEvent(
+        self, event: QEvent, model: QAbstractItemModel, option: QStyleOptionViewItem, index: AnyIndex
+    ) -> bool:
+        """Find the tick box where it was drawn."""
+        return super().editorEvent(event, model, self._inside(option), index)
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: AnyIndex) -> QSize:
+        """Return the room of one cell, the air included."""
+        return super().sizeHint(option, index) + QSize(2 * _air(option.fontMetrics), 0)
+
+
+def _air(metrics: QFontMetrics) -> int:
+    return metrics.averageCharWidth() * 2 // 3
+
+
+class CopyingTable(QTableView):
+    """A calm table whose chosen rows, or all of them where none is chosen, copy as tab-separated text.
+
+    Parameters
+    ----------
+    name : str
+        What assistive technology calls it.
+    """
+
+    def __init__(self, name: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setAccessibleName(name)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setItemDelegate(CellDelegate(self))
+        self.setShowGrid(False)
+        self.setWordWrap(False)
+        self.setTabKeyNavigation(False)
+        self.setFrameShape(QTableView.Shape.NoFrame)
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.verticalHeader().hide()
+        self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
+        header = self.horizontalHeader()
+        header.setHighlightSections(False)
+        header.setResizeContentsPrecision(60)  # rows looked at to fit a column: a long session must not hold it up
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        header.setStretchLastSection(True)
+
+    def fit_columns(self) -> None:
+        """Make every column wide enough for its texts, its heading and the sort arrow."""
+        header = self.horizontalHeader()
+        for column in range(self.model().columnCount()):
+            if not self.isColumnHidden(column):
+                wanted = max(self.sizeHintForColumn(column), header.sectionSizeHint(column))
+                self.setColumnWidth(column, wanted + _air(self.fontMetrics()))
+
+    def copied(self) -> str:
+        """Return what a copy puts on the clipboard: the chosen rows, hidden columns included."""
+        rows = sorted({index.row() for index in self.selectionModel().selectedRows()})
+        selectable = Qt.ItemFlag.ItemIsSelectable
+        model = self.model()
+        every = (row for row in range(model.rowCount()) if model.index(row, 0).flags() & selectable)
+        return tab_separated(model, rows or every)
+
+    def copy(self) -> None:
+        """Put the chosen rows on the clipboard."""
+        QGuiApplication.clipboard().setText(self.copied())
+
+    def event(self, event: QEvent) -> bool:
+        """Keep Space for ticking a box where there is one, and the copy keys."""
+        if event.type() is QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            ticks = event.key() == Qt.Key.Key_Space and bool(
+                self.currentIndex().flags() & Qt.ItemFlag.ItemIsUserCheckable
+            )
+            if ticks or event.matches(QKeySequence.StandardKey.Copy):
+                event.accept()
+                return True
+        return super().event(event)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Copy on the platform's copy keys; leave the keys that step through the records to the desk."""
+        if event.matches(QKeySequence.StandardKey.Copy):
+            self.copy()
+        elif event.key() in _STEPPING:
+            event.ignore()
+        else:
+            super().keyPressEvent(event)
+
+    def show_row(self, row: int) -> None:
+        """Choose one row and bring it into sight; the column and the focus stay as they are."""
+        model, flags = self.model(), QItemSelectionModel.SelectionFlag
+        first, last = model.index(row, 0), model.index(row, model.columnCount() - 1)
+        self.selectionModel().select(QItemSelection(first, last), flags.ClearAndSelect)
+        current = model.index(row, max(self.currentIndex().column(), 0))
+        self.selectionModel().setCurrentIndex(current, flags.NoUpdate)
+        self.scrollTo(current)

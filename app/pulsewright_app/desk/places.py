@@ -1,0 +1,71 @@
+"""Where records stand in the order of triggers: a place for each record, and places left open for missed triggers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pulsewright_analysis.results import Findings, MissedTrigger
+
+WIDEST_GAP = 3
+"""A longer gap takes up this many places, with its count written in it."""
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Missed triggers: the first place left open, how many places, how many triggers, and the record before."""
+
+    first: int
+    places: int
+    count: int
+    after_record: int
+
+
+class Places:
+    """The places of a session's records.
+
+    Parameters
+    ----------
+    records : int
+        How many there are.
+    missed : sequence of MissedTrigger
+        Triggers that no module kept.
+    """
+
+    def __init__(self, records: int, missed: Sequence[MissedTrigger] = ()) -> None:
+        wide = np.zeros(records, dtype=np.int64)
+        for gap in missed:
+            if 0 <= gap.after_record < records - 1:
+                wide[gap.after_record + 1] += min(gap.count, WIDEST_GAP)
+        self.place = np.arange(records) + np.cumsum(wide)
+        self.total = int(self.place[-1]) + 1 if records else 0
+        self.gaps = tuple(
+            Gap(int(self.place[gap.after_record]) + 1, min(gap.count, WIDEST_GAP), gap.count, gap.after_record)
+            for gap in missed
+            if 0 <= gap.after_record < records - 1
+        )
+
+    def record_at(self, place: float) -> int:
+        """Return the record whose place is nearest."""
+        if not len(self.place):
+            return 0
+        above = int(np.searchsorted(self.place, place))
+        around = [r for r in (above - 1, above) if 0 <= r < len(self.place)]
+        return min(around, key=lambda r: abs(self.place[r] - place))
+
+    def gap_at(self, place: float) -> Gap | None:
+        """Return the gap that a place (counted in whole places, rounded) lies in."""
+        whole = round(place)
+        return next((gap for gap in self.gaps if gap.first <= whole < gap.first + gap.places), None)
+
+
+def places_of(records: int, findings: Findings | None) -> Places:
+    """Return the places of a session's records, with the missed triggers that the findings name."""
+    return Places(records, () if findings is None else findings.sequence.missed)
+
+
+def gap_text(gap: Gap) -> str:
+    """Say what is missing in a gap."""
+    return f"{gap.count} missed trigger{'s' if gap.count > 1 else ''} after record {gap.after_record}"

@@ -1,0 +1,245 @@
+"""The rail: every record a place on one long slider, with ticks where something is wrong or flagged, and gaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
+
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.places import Places, gap_text, places_of
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.work import SessionData
+from pulsewright_app.theme import Theme, theme
+
+_SIDE = 14.0
+_BAR_TOP = 20.0
+_BAR_HEIGHT = 18.0
+_HEIGHT = 62
+_LABEL_EVERY = 46.0
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What the rail says about records."""
+
+    clipped: dict[int, str]
+    """The channels that clip, by record."""
+    slipped: dict[int, str]
+    """Modules whose slip begins there."""
+
+
+class Rail(QWidget):
+    """One long slider over all records: drag or click to go."""
+
+    pointed = Signal(str)
+    """What lies under the pointer, in words."""
+
+    def __init__(
+        self,
+        document: Document,
+        viewing: Viewing,
+        results: Results,
+        data: SessionData,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._document, self._viewing, self._results, self._data = document, viewing, results, data
+        self._places = Places(0)
+        self._signs = Signs({}, {})
+        self.setAccessibleName("Rail of all records")
+        self.setMouseTracking(True)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        for signal in (document.session_changed, results.changed, data.extents_arrived):
+            signal.connect(self._gather)
+        for signal in (
+            document.flags_changed, document.notes_changed, document.left_out_changed, viewing.record_changed,
+            viewing.dark_changed,
+        ):  # fmt: skip
+            signal.connect(self._refresh)
+        self._gather()
+
+    def sizeHint(self) -> QSize:
+        """Ask for one line's height and all the width there is."""
+        return QSize(600, _HEIGHT)
+
+    def _refresh(self) -> None:
+        record, records = self._viewing.record, self._viewing.records
+        self.setAccessibleDescription(f"Record {record} of {records}" if records else "No records")
+        self.update()
+
+    def _gather(self) -> None:
+        """Find again what there is to say about every record."""
+        findings, session = self._results.findings, self._document.session
+        self._places = places_of(self._viewing.records, findings)
+        clipped: dict[int, str] = {}
+        if session is not None and self._data.extents is not None:
+            touched = self._data.extents.clipped(session)
+            for record in touched.any(axis=1).nonzero()[0]:
+                names = [session.channels[c].name for c in touched[record].nonzero()[0]]
+                clipped[int(record)] = ", ".join(names)
+        slips = () if findings is None else findings.sequence.slips
+        self._signs = Signs(clipped, {slip.from_record: slip.module for slip in slips})
+        self._refresh()
+
+    # -- where things are -----------------------------------------------------------------------------------
+
+    def _bar(self) -> QRectF:
+        return QRectF(_SIDE, _BAR_TOP, max(self.width() - 2 * _SIDE, 1.0), _BAR_HEIGHT)
+
+    def _pitch(self) -> float:
+        return self._bar().width() / max(self._places.total, 1)
+
+    def x_of(self, record: int) -> float:
+        """Return the middle of a record's place, pixels."""
+        return self._bar().left() + (float(self._places.place[record]) + 0.5) * self._pitch()
+
+    def _place_at(self, x: float) -> float:
+        return (x - self._bar().left()) / self._pitch() - 0.5
+
+    # -- gestures -------------------------------------------------------------------------------------------
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Go to the record under the mouse."""
+        if event.button() == Qt.MouseButton.LeftButton and self._viewing.records:
+            self._viewing.go_to(self._places.record_at(self._place_at(event.position().x())))
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Follow a drag, and say what lies under the pointer."""
+        if not self._viewing.records:
+            return
+        if event.buttons() & Qt.MouseButton.LeftButton:
+            self._viewing.go_to(self._places.record_at(self._place_at(event.position().x())))
+        self.pointed.emit(self.text_at(event.position().x()))
+
+    def leaveEvent(self, event: QEvent) -> None:
+        """Forget the pointer."""
+        self.pointed.emit("")
+        super().leaveEvent(event)
+
+    def event(self, event: QEvent) -> bool:
+        """Say in a tooltip what a sign means."""
+        if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent) and self._viewing.records:
+            QToolTip.showText(event.globalPos(), self.text_at(event.pos().x()), self)
+            return True
+        return super().event(event)
+
+    def text_at(self, x: float) -> str:
+        """Return in words what lies at a pixel column of the rail."""
+        place = self._place_at(x)
+        gap = self._places.gap_at(place)
+        if gap is not None:
+            return gap_text(gap)
+        record = self._places.record_at(place)
+        parts = [f"Record {record}"]
+        if record in self._document.flags:
+            parts.append("flagged")
+        if record in self._signs.clipped:
+            parts.append(f"clipped on {self._signs.clipped[record]}")
+        if record in self._signs.slipped:
+            parts.append(f"{self._signs.slipped[record]} slips from here on")
+        if record in self._document.left_out:
+            parts.append(f"left out: {self._document.left_out[record] or 'no reason given'}")
+        if record in self._document.notes:
+            parts.append(f"note: {self._document.notes[record]}")
+        return ", ".join(parts)
+
+    # -- drawing --------------------------------------------------------------------------------------------
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the bar, the signs above it, the numbers below it, and the current record's handle."""
+        painter, colours = QPainter(self), theme(self._viewing.dark)
+        if not self._viewing.records:
+            return
+        self._draw_bar(painter, colours)
+        self._draw_gaps(painter, colours)
+        self._draw_signs(painter, colours)
+        self._draw_numbers(painter, colours)
+        self._draw_handle(painter, colours)
+
+    def _draw_bar(self, painter: QPainter, colours: Theme) -> None:
+        bar, pitch = self._bar(), self._pitch()
+        if pitch < 3:  # places too narrow for a gap between them
+            painter.fillRect(bar, QColor(colours.raised))
+        else:
+            inset = 1.0 if pitch > 5 else 0.5
+            for record in range(self._viewing.records):
+                left = self.x_of(record) - pitch / 2
+                cell = QRectF(left + inset, bar.top(), pitch - 2 * inset, bar.height())
+                left_out = record in self._document.left_out
+                painter.fillRect(cell, QColor(colours.page if left_out else colours.raised))
+        painter.setPen(QPen(QColor(colours.rule), 1))
+        painter.drawRect(bar)
+
+    def _draw_gaps(self, painter: QPainter, colours: Theme) -> None:
+        bar, pitch = self._bar(), self._pitch()
+        painter.setPen(QPen(QColor(colours.missed), 1, Qt.PenStyle.DashLine))
+        for gap in self._places.gaps:
+            left = bar.left() + gap.first * pitch
+            box = QRectF(left, bar.top(), max(gap.places * pitch, 2.0), bar.height())
+            painter.fillRect(box, QColor(colours.page))
+            painter.drawRect(box.adjusted(0.5, 2, -0.5, -2))
+            painter.drawText(
+                QRectF(box.center().x() - 30, 2, 60, _BAR_TOP - 4), Qt.AlignmentFlag.AlignCenter, f"−{gap.count}"
+            )
+
+    def _draw_signs(self, painter: QPainter, colours: Theme) -> None:
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+        painter.setPen(Qt.PenStyle.NoPen)
+        bar = self._bar()
+        painter.setBrush(QColor(colours.clipped))
+        for record in self._signs.clipped:  # a T, as a trace that runs into a ceiling
+            x = self.x_of(record)
+            painter.drawRect(QRectF(x - 4, bar.top() - 9, 8, 2))
+            painter.drawRect(QRectF(x - 1, bar.top() - 9, 2, 9))
+        for record in self._signs.slipped:  # two bars out of line
+            x = self.x_of(record) - self._pitch() / 2
+            painter.drawRect(QRectF(x - 2, bar.top() - 9, 2, 14))
+            painter.drawRect(QRectF(x + 1, bar.top() + 5, 2, bar.height() - 2))
+        painter.setBrush(QColor(colours.flagged))
+        for record in self._document.flags:
+            if record < self._viewing.records:
+                x, top = self.x_of(record), bar.top() - 12
+                painter.drawPolygon(QPolygonF([QPointF(x, top), QPointF(x + 9, top + 4), QPointF(x, top + 8)]))
+                painter.drawRect(QRectF(x - 1, top, 1.6, 12))
+        painter.setBrush(QColor(colours.muted))
+        for record in self._document.notes:
+            if record < self._viewing.records:
+                painter.drawEllipse(QPointF(self.x_of(record), bar.bottom() - 4), 2.0, 2.0)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        painter.setPen(QPen(QColor(colours.muted), 1))
+        for record in self._document.left_out:
+            if record < self._viewing.records:
+                x = self.x_of(record)
+                painter.drawLine(QPointF(x - 4, bar.bottom() - 3), QPointF(x + 4, bar.top() + 3))
+
+    def _draw_numbers(self, painter: QPainter, colours: Theme) -> None:
+        bar, pitch = self._bar(), self._pitch()
+        step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10**9) if s * pitch >= _LABEL_EVERY)
+        painter.setPen(QColor(colours.muted))
+        shown = [r for r in range(0, self._viewing.records, step)]
+        current = self._viewing.record
+        for record in shown:
+            if abs(self.x_of(record) - self.x_of(current)) >= _LABEL_EVERY * 0.7:
+                self._number(painter, record, bar.bottom() + 3)
+        font = painter.font()
+        font.setBold(True)
+        painter.setFont(font)
+        painter.setPen(QColor(colours.accent))
+        self._number(painter, current, bar.bottom() + 3)
+
+    def _number(self, painter: QPainter, record: int, top: float) -> None:
+        x = min(max(self.x_of(record), 30.0), self.width() - 30.0) if record > 999 else self.x_of(record)
+        painter.drawText(QRectF(x - 40, top, 80, 18), Qt.AlignmentFlag.AlignHCenter, str(record))
+
+    def _draw_handle(self, painter: QPainter, colours: Theme) -> None:
+        bar, x = self._bar(), self.x_of(self._viewing.record)
+        width = min(max(self._pitch() - 2, 5.0), 26.0)
+        handle = QRectF(x - width / 2, bar.top() - 3, width, bar.height() + 6)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+        painter.setPen(QPen(QColor(colours.surface), 1))
+        painter.setBrush(QColor(colours.accent))
+        painter.drawRoundedRect(handle, 3, 3)

@@ -1,0 +1,110 @@
+"""The row below the view: the rail, the buttons beside it, the number, the pace and the loop."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtGui import QAction, QIntValidator
+from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLabel, QLineEdit, QToolButton, QVBoxLayout, QWidget
+
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.rail import Rail
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import PACES, Viewing
+from pulsewright_app.desk.work import SessionData
+
+
+class RailRow(QWidget):
+    """The main control: goes from record to record, by hand or by itself."""
+
+    pointed = Signal(str)
+
+    def __init__(
+        self,
+        document: Document,
+        viewing: Viewing,
+        results: Results,
+        data: SessionData,
+        actions: dict[str, QAction],
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._viewing = viewing
+        self.rail = Rail(document, viewing, results, data)
+        self.rail.pointed.connect(self.pointed)
+        self.number = QLineEdit()
+        self.total = QLabel()
+        self.pace = QComboBox()
+        self.loop = QCheckBox("Loop")
+        self._timer = QTimer(self)
+        self._timer.timeout.connect(viewing.tick)
+        self._lay_out([actions[name] for name in ("first", "back", "play", "forward", "last")])
+        self._connect(document)
+        self._show_record()
+        self._show_playing()
+
+    def _lay_out(self, steps: list[QAction]) -> None:
+        row = QHBoxLayout()
+        row.setSpacing(4)
+        for action in steps:
+            button = QToolButton()
+            button.setDefaultAction(action)
+            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextOnly)
+            button.setAccessibleName(action.toolTip())
+            # a click must not take the keyboard: Space plays, it does not press the button clicked last
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+            row.addWidget(button)
+        row.addSpacing(14)
+        self.number.setFixedWidth(72)
+        self.number.setAccessibleName("Record to go to")
+        label = QLabel("Record")
+        label.setBuddy(self.number)
+        pace_label = QLabel("Pace")
+        pace_label.setBuddy(self.pace)
+        for widget in (label, self.number, self.total):
+            row.addWidget(widget)
+        row.addStretch(1)
+        for pace in PACES:
+            self.pace.addItem(f"{pace:g} a second", pace)
+        self.pace.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.pace.setAccessibleName("Pace of playing")
+        self.loop.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.loop.setAccessibleName("Start again after the last record")
+        for widget in (pace_label, self.pace, self.loop):
+            row.addWidget(widget)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(8, 0, 8, 6)
+        column.setSpacing(0)
+        column.addWidget(self.rail)
+        column.addLayout(row)
+
+    def _connect(self, document: Document) -> None:
+        viewing = self._viewing
+        viewing.record_changed.connect(self._show_record)
+        viewing.playing_changed.connect(self._show_playing)
+        document.session_changed.connect(self._show_record)
+        self.number.returnPressed.connect(self._go)
+        self.number.editingFinished.connect(self._show_record)
+        self.pace.activated.connect(lambda: viewing.set_pace(float(self.pace.currentData())))
+        self.loop.toggled.connect(viewing.set_loop)
+
+    def _go(self) -> None:
+        if self.number.hasAcceptableInput():
+            self._viewing.go_to(int(self.number.text()))
+        self._show_record()
+        self.number.selectAll()
+
+    def _show_record(self) -> None:
+        records = self._viewing.records
+        self.number.setValidator(QIntValidator(0, max(records - 1, 0), self.number))
+        self.number.setText(str(self._viewing.record) if records else "")
+        self.total.setText(f"of 0 … {records - 1}" if records else "no records")
+
+    def _show_playing(self) -> None:
+        viewing = self._viewing
+        self.pace.setCurrentIndex(self.pace.findData(viewing.pace))
+        self.loop.setChecked(viewing.loop)
+        self._timer.setInterval(round(1000 / viewing.pace))
+        if viewing.playing and not self._timer.isActive():
+            self._timer.start()
+        elif not viewing.playing:
+            self._timer.stop()

@@ -1,0 +1,123 @@
+"""The numbers on the desk, with the generation that they belong to."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QObject, Signal
+
+from pulsewright_analysis.results import Findings
+
+
+class Results(QObject):
+    """The findings of the session on the desk, and how the measuring of the next ones goes.
+
+    Every measuring has a generation number; what an older generation reports is dropped.
+    """
+
+    changed = Signal()
+    """Findings, busy, out of date or error are others now."""
+    progress_changed = Signal()
+    measuring_asked = Signal()
+    """Somebody wants the session measured anew."""
+    cancel_asked = Signal()
+    """Somebody wants the measuring that goes on to stop."""
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._generation = 0
+        self._findings: Findings | None = None
+        self._findings_generation = 0
+        self._busy = False
+        self._out_of_date = False
+        self._progress = 0.0
+        self._progress_text = ""
+        self._error = ""
+
+    @property
+    def generation(self) -> int:
+        """The measuring that was started last."""
+        return self._generation
+
+    @property
+    def findings(self) -> Findings | None:
+        """The last findings, or None."""
+        return self._findings
+
+    @property
+    def findings_generation(self) -> int:
+        """The generation of `findings`."""
+        return self._findings_generation
+
+    @property
+    def busy(self) -> bool:
+        """Whether a measuring goes on."""
+        return self._busy
+
+    @property
+    def out_of_date(self) -> bool:
+        """Whether `findings` come from older settings than those that count now."""
+        return self._findings is not None and self._out_of_date
+
+    @property
+    def progress(self) -> float:
+        """How much of the measuring is done, 0 to 1."""
+        return self._progress
+
+    @property
+    def progress_text(self) -> str:
+        """What is being measured."""
+        return self._progress_text
+
+    @property
+    def error(self) -> str:
+        """Why the last measuring came to nothing; empty if it did not."""
+        return self._error
+
+    def clear(self) -> None:
+        """Forget everything, as another session comes."""
+        self._generation += 1
+        self._findings = None
+        self._busy = self._out_of_date = False
+        self._progress, self._progress_text, self._error = 0.0, "", ""
+        self.changed.emit()
+
+    def start(self) -> int:
+        """Begin a measuring, and return its generation."""
+        self._generation += 1
+        self._busy, self._out_of_date, self._error = True, True, ""
+        self._progress, self._progress_text = 0.0, ""
+        self.changed.emit()
+        return self._generation
+
+    def advance(self, generation: int, fraction: float, text: str) -> None:
+        """Say how far a measuring has come."""
+        if generation == self._generation and self._busy:
+            self._progress, self._progress_text = fraction, text
+            self.progress_changed.emit()
+
+    def finish(self, generation: int, findings: Findings) -> None:
+        """Hand over what was measured."""
+        if generation == self._generation:
+            self._findings, self._findings_generation = findings, generation
+            self._busy = self._out_of_date = False
+            self._progress = 1.0
+            self.changed.emit()
+
+    def fail(self, generation: int, sentence: str) -> None:
+        """Say why a measuring came to nothing; an empty sentence if a person cancelled it."""
+        if generation == self._generation:
+            self._busy, self._error = False, sentence
+            self.changed.emit()
+
+    def ask_to_measure(self) -> None:
+        """Ask for a new measuring by the settings that count now."""
+        self.measuring_asked.emit()
+
+    def ask_to_cancel(self) -> None:
+        """Ask the measuring that goes on to stop; the findings stay as they are."""
+        self.cancel_asked.emit()
+
+    def mark_out_of_date(self) -> None:
+        """Say that a setting has changed since `findings` were measured."""
+        if not self._out_of_date:
+            self._out_of_date = True
+            self.changed.emit()

@@ -1,0 +1,348 @@
+"""What is looked at: record, channel, view, zoom, playing. Never saved as evidence, never undone."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from PySide6.QtCore import QObject, Signal
+
+from pulsewright_app.desk.document import Document, Which
+
+View = Literal["single", "stacked", "afterglow", "map"]
+Inks = Literal["count", "polarity"]
+Snap = Literal["nothing", "samples", "pulses"]
+Window = tuple[float, float]
+
+VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
+PACES = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+"""Records a second that playing can step through."""
+
+_OLDEST_ZOOM = 50
+
+
+class Viewing(QObject):
+    """What the desk shows of its session.
+
+    Records and channels count from 0 and are kept inside the session; without a session every gesture does nothing.
+    """
+
+    record_changed = Signal(int)
+    channel_changed = Signal(int)
+    view_changed = Signal(str)
+    shown_changed = Signal()
+    """The visible channels, or lanes against one axis."""
+    zoom_changed = Signal()
+    selection_changed = Signal()
+    """The selected marker."""
+    playing_changed = Signal()
+    """Playing or not, the pace, the loop."""
+    options_changed = Signal()
+    """Inks, logarithmic counts, neighbours in Stacked, snapping."""
+    dark_changed = Signal(bool)
+    told = Signal(str)
+    """A sentence for the bar at the top."""
+
+    def __init__(self, document: Document, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._document = document
+        self._dark = False
+        self._view: View = "single"
+        self._lanes = True
+        self._inks: Inks = "count"
+        self._logarithmic = True
+        self._neighbours = 12
+        self._snap: Snap = "pulses"
+        self._pace = 5.0
+        self._loop = False
+        self._reset()
+        document.session_changed.connect(self._session_changed)
+        document.pairs_changed.connect(self._drop_lost_selection)
+
+    def _reset(self) -> None:
+        self._record = 0
+        self._channel = 0
+        session = self._document.session
+        self._hidden: frozenset[int] = frozenset()
+        self._channels = 0 if session is None else len(session.channels)
+        self._time_window: Window | None = None
+        self._value_window: Window | None = None
+        self._zooms: list[tuple[Window | None, Window | None]] = []
+        self._selected: tuple[int, Which] | None = None
+        self._playing = False
+
+    def _session_changed(self) -> None:
+        self._reset()
+        self.shown_changed.emit()
+        self.zoom_changed.emit()
+        self.selection_changed.emit()
+        self.playing_changed.emit()
+        self.channel_changed.emit(self._channel)
+        self.record_changed.emit(self._record)
+
+    # -- record ---------------------------------------------------------------------------------------------
+
+    @property
+    def records(self) -> int:
+        """How many records there are to look at."""
+        session = self._document.session
+        return 0 if session is None else session.records
+
+    @property
+    def record(self) -> int:
+        """The current record."""
+        return self._record
+
+    def go_to(self, record: int) -> None:
+        """Make a record the current one; a number outside the session counts as its nearest end."""
+        if not self.records:
+            return
+        record = min(max(record, 0), self.records - 1)
+        if record != self._record:
+            self._record = record
+            self.record_changed.emit(record)
+
+    def step(self, by: int = 1) -> None:
+        """Go `by` records on; past the end, back to the start where `loop` is set."""
+        target = self._record + by
+        if self._loop and self.records:
+            target %= self.records
+        self.go_to(target)
+
+    def first(self) -> None:
+        """Go to the first record."""
+        self.go_to(0)
+
+    def last(self) -> None:
+        """Go to the last record."""
+        self.go_to(self.records - 1)
+
+    # -- channels -------------------------------------------------------------------------------------------
+
+    @property
+    def channel(self) -> int:
+        """The current channel."""
+        return self._channel
+
+    def set_channel(self, channel: int) -> None:
+        """Make a channel the current one, and show it."""
+        if not 0 <= channel < self._channels:
+            return
+        if channel in self._hidden:
+            self.show_channel(channel)
+        if channel != self._channel:
+            self._channel = channel
+            self.channel_changed.emit(channel)
+
+    @property
+    def visible_channels(self) -> tuple[int, ...]:
+        """The channels that are shown, in order."""
+        return tuple(c for c in range(self._channels) if c not in self._hidden)
+
+    def show_channel(self, channel: int, on: bool = True) -> None:
+        """Show a channel, or hide it."""
+        self._set_hidden(self._hidden - {channel} if on else self._hidden | {channel})
+
+    def show_only(self, channel: int) -> None:
+        """Show this channel alone, and make it the current one."""
+        self._set_hidden(frozenset(range(self._channels)) - {channel})
+        self.set_channel(channel)
+
+    def show_all(self) -> None:
+        """Show every channel."""
+        self._set_hidden(frozenset())
+
+    def _set_hidden(self, hidden: frozenset[int]) -> None:
+        if hidden != self._hidden:
+            self._hidden = hidden
+            self.shown_changed.emit()
+
+    @property
+    def lanes(self) -> bool:
+        """Whether each channel has a lane of its own in Single, rather than all sharing one axis."""
+        return self._lanes
+
+    def set_lanes(self, on: bool) -> None:
+        """Give each channel a lane of its own, or put all on one axis."""
+        if on != self._lanes:
+            self._lanes = on
+            self.shown_changed.emit()
+
+    # -- view -----------------------------------------------------------------------------------------------
+
+    @property
+    def view(self) -> View:
+        """Which of the four views is shown."""
+        return self._view
+
+    def set_view(self, view: View) -> None:
+        """Show another view."""
+        if view != self._view:
+            self._view = view
+            self.view_changed.emit(view)
+
+    @property
+    def inks(self) -> Inks:
+        """Afterglow in one ink by count, or in two by polarity."""
+        return self._inks
+
+    def set_inks(self, inks: Inks) -> None:
+        """Choose one ink by count, or two by polarity."""
+        self._set_option("_inks", inks)
+
+    @property
+    def logarithmic(self) -> bool:
+        """Whether the ink of Afterglow follows the logarithm of the count."""
+        return self._logarithmic
+
+    def set_logarithmic(self, on: bool) -> None:
+        """Let the ink follow the logarithm of the count, or the count."""
+        self._set_option("_logarithmic", on)
+
+    @property
+    def neighbours(self) -> int:
+        """How many records Stacked shows at once, the current one included."""
+        return self._neighbours
+
+    def set_neighbours(self, count: int) -> None:
+        """Choose how many records Stacked shows at once; 1 to 200."""
+        self._set_option("_neighbours", min(max(count, 1), 200))
+
+    @property
+    def snap(self) -> Snap:
+        """What a marker snaps to when it is dropped."""
+        return self._snap
+
+    def set_snap(self, snap: Snap) -> None:
+        """Choose what a marker snaps to."""
+        self._set_option("_snap", snap)
+
+    def _set_option(self, name: str, value: object) -> None:
+        if getattr(self, name) != value:
+            setattr(self, name, value)
+            self.options_changed.emit()
+
+    # -- zoom -----------------------------------------------------------------------------------------------
+
+    @property
+    def time_window(self) -> Window | None:
+        """Seconds from the trigger that are shown; None for the whole record."""
+        return self._time_window
+
+    @property
+    def value_window(self) -> Window | None:
+        """Values that are shown; None for all of them."""
+        return self._value_window
+
+    def zoom(self, time: Window | None, value: Window | None, *, remember: bool = True) -> None:
+        """Show another stretch of time and of values, in all views that have them.
+
+        Parameters
+        ----------
+        time, value : (float, float) or None
+            Seconds from the trigger, and values; None for everything.
+        remember : bool
+            False while a gesture goes on, so that `zoom_back` returns to where it began.
+        """
+        if (time, value) == (self._time_window, self._value_window):
+            return
+        if remember:
+            self._zooms.append((self._time_window, self._value_window))
+            del self._zooms[:-_OLDEST_ZOOM]
+        self._time_window, self._value_window = time, value
+        self.zoom_changed.emit()
+
+    def zoom_time(self, time: Window | None) -> None:
+        """Show another stretch of time."""
+        self.zoom(time, self._value_window)
+
+    def fit(self) -> None:
+        """Show everything."""
+        self.zoom(None, None)
+
+    def zoom_back(self) -> None:
+        """Return to the zoom before this one."""
+        if self._zooms:
+            self._time_window, self._value_window = self._zooms.pop()
+            self.zoom_changed.emit()
+
+    # -- selected marker ------------------------------------------------------------------------------------
+
+    @property
+    def selected_marker(self) -> tuple[int, Which] | None:
+        """The selected marker: the number of its pair, and 1 or 2."""
+        return self._selected
+
+    def select_marker(self, pair_id: int | None, which: Which = 1) -> None:
+        """Select a marker, or none."""
+        selected = None if pair_id is None else (pair_id, which)
+        if selected != self._selected:
+            self._selected = selected
+            self.selection_changed.emit()
+
+    def _drop_lost_selection(self) -> None:
+        if self._selected is not None and self._document.pair(self._selected[0]) is None:
+            self.select_marker(None)
+
+    # -- playing --------------------------------------------------------------------------------------------
+
+    @property
+    def playing(self) -> bool:
+        """Whether the desk steps through the records by itself."""
+        return self._playing
+
+    @property
+    def pace(self) -> float:
+        """Records a second while playing."""
+        return self._pace
+
+    @property
+    def loop(self) -> bool:
+        """Whether stepping past the last record goes on at the first."""
+        return self._loop
+
+    def play(self, on: bool) -> None:
+        """Start or stop playing; started at the end without a loop, it begins at the first record."""
+        on = on and self.records > 1
+        if on and not self._loop and self._record == self.records - 1:
+            self.first()
+        if on != self._playing:
+            self._playing = on
+            self.playing_changed.emit()
+
+    def set_pace(self, pace: float) -> None:
+        """Choose how many records a second playing steps through."""
+        self._pace = pace
+        self.playing_changed.emit()
+
+    def set_loop(self, on: bool) -> None:
+        """Choose whether stepping goes round."""
+        self._loop = on
+        self.playing_changed.emit()
+
+    def tick(self) -> None:
+        """Take one step of playing; stop at the end unless it loops."""
+        if not self._playing:
+            return
+        if self._record == self.records - 1 and not self._loop:
+            self.play(False)
+        else:
+            self.step()
+
+    # -- appearance -----------------------------------------------------------------------------------------
+
+    @property
+    def dark(self) -> bool:
+        """Whether the desk is dark."""
+        return self._dark
+
+    def set_dark(self, on: bool) -> None:
+        """Make the desk dark or light."""
+        if on != self._dark:
+            self._dark = on
+            self.dark_changed.emit(on)
+
+    # -- messages -------------------------------------------------------------------------------------------
+
+    def tell(self, sentence: str) -> None:
+        """Show a sentence in the bar at the top: what is wrong, and what to do."""
+        self.told.emit(sentence)

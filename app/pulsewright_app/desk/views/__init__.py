@@ -1,0 +1,1 @@
+"""The four ways to see a session: Single, Stacked, Afterglow and Map."""

@@ -1,0 +1,129 @@
+"""The hand that puts markers down, drags and drops them: gestures in, one call on the document out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from PySide6.QtCore import QPointF
+
+from pulsewright_analysis.markers import u_by_hand, u_on_sample
+from pulsewright_app.desk.document import Document, Which
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.marker_layer import MarkerLayer
+
+SNAP_REACH = 6.0
+"""Pixels from a found pulse within which a dropped marker goes to it."""
+
+_SECOND_AFTER = 0.1
+_PLACE_WITHOUT_POINTER = 0.4
+
+Place = tuple[float, float, int]
+"""Time, its standard uncertainty, and the channel that it holds for."""
+
+
+class MarkerHand:
+    """Moves the markers of one view."""
+
+    def __init__(self, document: Document, viewing: Viewing, results: Results, canvas: Canvas) -> None:
+        self._document = document
+        self._viewing = viewing
+        self._results = results
+        self._canvas = canvas
+        self._layer = MarkerLayer(document, viewing)
+        self._held: tuple[int, Which] | None = None
+        self.channel_at: Callable[[float], int] = lambda _: viewing.channel
+
+    def grab(self, point: QPointF) -> bool:
+        """Take hold of the marker under a point in pixels, and select it; return whether there is one."""
+        self._held = self._layer.marker_at(point, self._canvas)
+        if self._held is not None:
+            self._viewing.select_marker(*self._held)
+        return self._held is not None
+
+    def drag(self, time: float, height: float) -> None:
+        """Move the held marker along, without snapping."""
+        self._move(time, self._hand_u(), self._viewing.channel, merge=True)
+
+    def drop(self, time: float, height: float) -> None:
+        """Let go of the held marker: it goes to a pulse, to a sample, or stays where the hand left it."""
+        where, u, channel = self._placed(time, height)
+        self._move(where, u, channel, merge=True)
+        self._document.end_gesture()
+        self._held = None
+
+    def _move(self, time: float, u: float, channel: int, merge: bool) -> None:
+        if self._held is not None:
+            pair, which = self._held
+            record = self._viewing.record
+            self._document.move_marker(pair, which, time, u, record=record, channel=channel, merge=merge)
+
+    def add(self, time: float, height: float) -> None:
+        """Put a pair down: the first marker at the time given, the second a tenth of the window after it."""
+        if self._document.session is None:
+            return
+        (low, high), _ = self._canvas.windows()
+        first, u1, channel = self._placed(time, height)
+        later = first + _SECOND_AFTER * (high - low)
+        second, u2, _ = self._placed(later if later < high else first - _SECOND_AFTER * (high - low), height)
+        if second == first:  # both went to one pulse
+            second, u2 = later, self._hand_u()
+        pair = self._document.add_pair(first, second, u1, u2, self._viewing.record, channel)
+        self._viewing.select_marker(pair.id, 2)
+
+    def add_at_pointer(self) -> None:
+        """Put a pair down at the pointer, or left of the middle if the pointer is elsewhere."""
+        time = self._canvas.pointer_time
+        (low, high), (bottom, top) = self._canvas.windows()
+        if time is None:
+            time = low + _PLACE_WITHOUT_POINTER * (high - low)
+        self.add(time, (bottom + top) / 2 if self._canvas.pointer_height is None else self._canvas.pointer_height)
+
+    def nudge(self, by: int) -> None:
+        """Move the selected marker by whole samples."""
+        session, selected = self._document.session, self._viewing.selected_marker
+        if session is None or selected is None:
+            return
+        pair = self._document.pair(selected[0])
+        if pair is not None:
+            time = pair.time(selected[1]) + by * session.sample_interval
+            self._document.move_marker(*selected, time, self._hand_u(), record=self._viewing.record)
+
+    # -- where a marker lands -------------------------------------------------------------------------------
+
+    def _hand_u(self) -> float:
+        session = self._document.session
+        return u_by_hand(self._canvas.pixel_time, session.sample_interval if session else 0.0)
+
+    def _placed(self, time: float, height: float) -> Place:
+        channel = self.channel_at(height)
+        if self._viewing.snap == "pulses":
+            place = self._nearest_pulse(time, channel)
+            if place is not None:
+                return place
+        if self._viewing.snap == "samples":
+            return self._nearest_sample(time, channel)
+        return time, self._hand_u(), channel
+
+    def _nearest_pulse(self, time: float, channel: int) -> Place | None:
+        findings = self._results.findings
+        if findings is None:
+            return None
+        pulses = findings.pulses
+        chosen = pulses.where(self._viewing.record, channel)
+        chosen = chosen[np.isfinite(pulses.time[chosen]) & np.isfinite(pulses.time_u[chosen])]
+        if not len(chosen):
+            return None
+        nearest = chosen[np.argmin(np.abs(pulses.time[chosen] - time))]
+        if abs(pulses.time[nearest] - time) > SNAP_REACH * self._canvas.pixel_time:
+            return None
+        return float(pulses.time[nearest]), float(pulses.time_u[nearest]), channel
+
+    def _nearest_sample(self, time: float, channel: int) -> Place:
+        session = self._document.session
+        assert session is not None
+        start = float(session.first_sample_time(channel)[self._viewing.record])
+        sample = min(max(round((time - start) * session.sample_rate), 0), session.record_length - 1)
+        return start + sample * session.sample_interval, u_on_sample(session.sample_interval), channel

@@ -1,0 +1,94 @@
+"""Marker pairs as a technical drawing shows a distance: two lines, and between them an arrowed one with its length."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
+
+from pulsewright_analysis.markers import difference
+from pulsewright_app.desk.document import Document, MarkerPair, Which
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.views.canvas import Canvas
+
+REACH = 5.0
+"""Pixels from a marker line within which the mouse takes hold of it."""
+
+_FIRST_ROW = 18.0
+_ROW = 26.0
+_ARROW = 8.0
+
+
+def pair_text(pair: MarkerPair, record: int, clock_ppm: float = 0.0) -> str:
+    """Return what stands on the dimension line: Δ ± U, and the record it was put down in where that is another."""
+    delta = difference(pair.t1, pair.u1, pair.t2, pair.u2, pair.intervals, clock_ppm).delta
+    elsewhere = f"  (record {pair.record})" if pair.record != record else ""
+    return f"{pair.name}: Δ {delta}{elsewhere}"
+
+
+class MarkerLayer:
+    """Draws the marker pairs over a view, and finds the marker that lies under the mouse."""
+
+    def __init__(self, document: Document, viewing: Viewing) -> None:
+        self._document = document
+        self._viewing = viewing
+
+    def marker_at(self, point: QPointF, canvas: Canvas) -> tuple[int, Which] | None:
+        """Return the nearest marker within reach of a point in pixels."""
+        found: list[tuple[float, tuple[int, Which]]] = []
+        for pair in self._document.pairs:
+            choices: tuple[Which, Which] = (1, 2)
+            for which in choices:
+                distance = abs(canvas.x_of(pair.time(which)) - point.x())
+                if distance <= REACH:
+                    found.append((distance, (pair.id, which)))
+        return min(found)[1] if found else None
+
+    def paint(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw every pair, each dimension line on a row of its own."""
+        ppm = self._document.clock_ppm
+        for row, pair in enumerate(self._document.pairs):
+            y = canvas.plot_rect().top() + _FIRST_ROW + row * _ROW
+            self._paint_pair(painter, canvas, pair, y, pair_text(pair, self._viewing.record, ppm))
+
+    def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:
+        plot = canvas.plot_rect()
+        selected = self._viewing.selected_marker
+        colour = QColor(canvas.theme.marker)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        choices: tuple[Which, Which] = (1, 2)
+        for which in choices:
+            x = canvas.x_of(pair.time(which))
+            is_selected = selected == (pair.id, which)
+            painter.setPen(QPen(colour, 3.0 if is_selected else 1.0))
+            painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
+        left, right = sorted((canvas.x_of(pair.t1), canvas.x_of(pair.t2)))
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+        painter.setPen(QPen(colour, 1.0))
+        self._dimension_line(painter, left, right, y, colour)
+        self._text(painter, canvas, (max(left, plot.left()) + min(right, plot.right())) / 2, y, text)
+
+    def _dimension_line(self, painter: QPainter, left: float, right: float, y: float, colour: QColor) -> None:
+        """Draw the arrowed line; where the two lie close its arrows point inward from outside."""
+        inside = right - left > 3 * _ARROW
+        reach = 0.0 if inside else 2 * _ARROW
+        painter.drawLine(QPointF(left - reach, y), QPointF(right + reach, y))
+        painter.setBrush(colour)
+        for tip, way in ((left, 1.0 if inside else -1.0), (right, -1.0 if inside else 1.0)):
+            back = tip + way * _ARROW
+            painter.drawPolygon(QPolygonF([QPointF(tip, y), QPointF(back, y - 3), QPointF(back, y + 3)]))
+
+    def _text(self, painter: QPainter, canvas: Canvas, centre: float, y: float, text: str) -> None:
+        plot = canvas.plot_rect()
+        font = QFont(canvas.font())
+        painter.setFont(font)
+        size = painter.fontMetrics().size(0, text)
+        width, height = size.width() + 10.0, size.height() + 2.0
+        left = min(max(centre - width / 2, plot.left() + 2), max(plot.right() - width - 2, plot.left() + 2))
+        box = QRectF(left, y - height / 2, width, height)
+        page = QColor(canvas.theme.plot)
+        page.setAlpha(225)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(page)
+        painter.drawRect(box)
+        painter.setPen(QColor(canvas.theme.marker))
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)

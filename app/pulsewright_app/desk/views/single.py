@@ -1,0 +1,199 @@
+"""Single: the current record, its channels in lanes or on one axis."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QColor, QPainter
+from PySide6.QtWidgets import QCheckBox, QWidget
+
+from pulsewright.quantity import engineering
+from pulsewright.session import Codes, Session
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.columns import reduce_trace, seen
+from pulsewright_app.desk.views.marks import clipped_samples, draw_clipped, draw_pulse
+from pulsewright_app.desk.views.rows import Row
+from pulsewright_app.desk.views.traces import DOT_SPACING, Trace, TracesItem
+from pulsewright_app.desk.views.view import Desk, View, Window
+
+_LANE_SHARE = 0.86
+
+
+class SingleView(View):
+    """The current record."""
+
+    NAME = "Single"
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(desk, parent)
+        self._rows: dict[int, Row] = {}
+        self._traces = TracesItem()
+        self.canvas.addItem(self._traces, ignoreBounds=True)
+        self.canvas.below.append(self._paint_current_lane)
+        self.lanes = QCheckBox("A lane for each channel")
+        self.lanes.setAccessibleName("A lane for each channel")
+        self.lanes.setChecked(self.viewing.lanes)
+        self.lanes.toggled.connect(self.viewing.set_lanes)
+        self.viewing.shown_changed.connect(lambda: self.lanes.setChecked(self.viewing.lanes))
+        self.options.addWidget(self.lanes)
+
+    # -- drawing --------------------------------------------------------------------------------------------
+
+    def refresh(self, session: Session) -> None:
+        """Draw the current record."""
+        window = self.time_window(session)
+        shown = self.viewing.visible_channels
+        self._rows = self._arrange(session, shown)
+        self.canvas.show_windows(window, self._heights(shown))
+        self._label_axis(session, shown)
+        codes = self.desk.data.codes(self.viewing.record)
+        traces = [] if codes is None else self._make_traces(session, codes, window, shown)
+        self._traces.show(traces, self.theme.plot)
+        self.caption.setText(self._caption(session, shown, codes is None))
+
+    def _values(self, shown: tuple[int, ...]) -> Window:
+        return self.viewing.value_window or self.desk.data.value_range(shown)
+
+    def _arrange(self, session: Session, shown: tuple[int, ...]) -> dict[int, Row]:
+        if not self.viewing.lanes:
+            return {channel: Row() for channel in shown}
+        values = self._values(shown)
+        return {
+            channel: Row.spread(len(shown) - 1 - place, values, _LANE_SHARE) for place, channel in enumerate(shown)
+        }
+
+    def _heights(self, shown: tuple[int, ...]) -> Window:
+        return (-0.5, max(len(shown), 1) - 0.5) if self.viewing.lanes else self._values(shown)
+
+    def _label_axis(self, session: Session, shown: tuple[int, ...]) -> None:
+        axis, theme = self.canvas.value_axis, self.theme
+        if not self.viewing.lanes:
+            axis.show_rows(None)
+            axis.setLabel("Value", units=session.channels[self.viewing.channel].unit)
+            return
+        axis.setLabel("")
+        axis.show_rows([
+            (self._rows[c].base, session.channels[c].name, theme.channel(c), c == self.viewing.channel) for c in shown
+        ])
+
+    def _make_traces(
+        self, session: Session, codes: Codes, window: Window, shown: tuple[int, ...]
+    ) -> list[Trace]:
+        width = int(self.canvas.plot_rect().width())
+        dots = session.sample_interval / self.canvas.pixel_time > DOT_SPACING
+        current = self.viewing.channel
+        traces = []
+        for channel in sorted(shown, key=lambda c: c == current):
+            start = float(session.first_sample_time(channel)[self.viewing.record])
+            reduced = reduce_trace(codes[channel], start, session.sample_interval, window, width)
+            heights = self._rows[channel].heights(reduced.code, session.channels[channel])
+            strong = self.viewing.lanes or channel == current or len(shown) == 1
+            traces.append(Trace(reduced.time, heights, self.theme.channel(channel), strong, dots))
+        return traces
+
+    def _caption(self, session: Session, shown: tuple[int, ...], waiting: bool) -> str:
+        record = self.viewing.record
+        parts = [self.caption_start(session)]
+        trigger = session.trigger_time[record, session.module_of[self.viewing.channel]]
+        if np.isfinite(trigger):
+            parts.append(f"trigger at {engineering(float(trigger), 's', 7)}")
+        hidden = len(session.channels) - len(shown)
+        if hidden:
+            parts.append(f"{hidden} of {len(session.channels)} channels hidden")
+        if waiting:
+            parts.append("being read")
+        return "  ·  ".join(parts)
+
+    def _paint_current_lane(self, painter: QPainter, canvas: Canvas) -> None:
+        row = self._rows.get(self.viewing.channel)
+        if row is None or not self.viewing.lanes or len(self._rows) < 2:
+            return
+        plot, top = canvas.plot_rect(), canvas.y_of(row.base + 0.5)
+        lane = QRectF(plot.left(), top, plot.width(), canvas.y_of(row.base - 0.5) - top)
+        colour = QColor(self.theme.selection)
+        colour.setAlpha(110)
+        painter.fillRect(lane, colour)
+
+    def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw found pulses and clipped samples."""
+        session = self.document.session
+        codes = self.desk.data.codes(self.viewing.record)
+        if session is None or codes is None:
+            return
+        painter.setFont(canvas.font())
+        for channel, row in self._rows.items():
+            self._paint_clipped(painter, canvas, session, codes, channel, row)
+        self._paint_pulses(painter, canvas)
+
+    def _paint_clipped(
+        self, painter: QPainter, canvas: Canvas, session: Session, codes: Codes, channel: int, row: Row
+    ) -> None:
+        about = session.channels[channel]
+        start = float(session.first_sample_time(channel)[self.viewing.record])
+        first, stop = seen(start, session.sample_interval, session.record_length, canvas.windows()[0])
+        clipped = first + clipped_samples(codes[channel, first:stop], about.lowest_code, about.highest_code)
+        if not len(clipped):
+            return
+        columns = np.round((start + clipped * session.sample_interval) / canvas.pixel_time)
+        _, one_a_column = np.unique(columns, return_index=True)
+        heights = row.heights(codes[channel, clipped].astype(np.float64), about)
+        draw_clipped(
+            painter,
+            self.theme,
+            (
+                QPointF(canvas.x_of(start + clipped[i] * session.sample_interval), canvas.y_of(heights[i]))
+                for i in one_a_column
+            ),
+        )
+
+    def _paint_pulses(self, painter: QPainter, canvas: Canvas) -> None:
+        findings = self.results.findings
+        if findings is None:
+            return
+        pulses = findings.pulses
+        for i in pulses.where(self.viewing.record):
+            channel = int(pulses.channel[i])
+            row, base = self._rows.get(channel), self.base_of(channel)
+            if row is None or base is None or not np.isfinite(pulses.time[i]):
+                continue
+            extreme = row.height(base + float(pulses.amplitude[i]))
+            draw_pulse(
+                painter,
+                self.theme,
+                canvas.x_of(float(pulses.time[i])),
+                canvas.y_of(extreme),
+                int(pulses.polarity[i]),
+            )
+
+    # -- gestures -------------------------------------------------------------------------------------------
+
+    def channel_at(self, height: float) -> int:
+        """Return the channel whose lane lies at that height; the current one where all share an axis."""
+        if not self.viewing.lanes or not self._rows:
+            return self.viewing.channel
+        return min(self._rows, key=lambda channel: abs(self._rows[channel].base - height))
+
+    def clicked(self, time: float, height: float) -> None:
+        """Make the channel of the clicked lane the current one."""
+        super().clicked(time, height)
+        self.viewing.set_channel(self.channel_at(height))
+
+    def values_of(self, heights: Window) -> Window | None:
+        """Return the value window of a zoom; in lanes, all lanes are spread alike."""
+        if not self.viewing.lanes:
+            return heights
+        shown = self.viewing.visible_channels
+        before, now = self._heights(shown), heights
+        factor = (now[1] - now[0]) / (before[1] - before[0])
+        low, high = self._values(shown)
+        middle, half = (low + high) / 2, (high - low) / 2 * factor
+        return (middle - half, middle + half)
+
+    def value_text(self, time: float, height: float) -> str:
+        """Return the value under the pointer, and the sample of that channel at that time."""
+        channel, session = self.channel_at(height), self.document.session
+        row = self._rows.get(channel)
+        if session is None or row is None:
+            return ""
+        value = engineering(row.value(height), session.channels[channel].unit)
+        return f"value = {value}    {self.sample_text(self.viewing.record, channel, time)}"

@@ -1,0 +1,125 @@
+"""Stacked: a run of neighbouring records of the current channel, each offset upward from the one before."""
+
+from __future__ import annotations
+
+from PySide6.QtWidgets import QLabel, QSlider, QWidget
+from PySide6.QtCore import Qt
+import numpy as np
+from PySide6.QtGui import QPainter
+
+from pulsewright.quantity import engineering
+from pulsewright.session import Session
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.columns import reduce_trace
+from pulsewright_app.desk.views.marks import draw_pulse
+from pulsewright_app.desk.views.rows import Row
+from pulsewright_app.desk.views.traces import DOT_SPACING, Trace, TracesItem
+from pulsewright_app.desk.views.view import Desk, View, Window
+
+_ROW_SHARE = 1.5
+"""Heights that a trace takes up where rows are 1 apart: neighbours may overlap a little."""
+
+
+class StackedView(View):
+    """Neighbouring records, the current one strong."""
+
+    NAME = "Stacked"
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(desk, parent)
+        self._rows: dict[int, Row] = {}
+        self._traces = TracesItem()
+        self.canvas.addItem(self._traces, ignoreBounds=True)
+        self.count = QSlider(Qt.Orientation.Horizontal)
+        self.count.setRange(2, 60)
+        self.count.setValue(self.viewing.neighbours)
+        self.count.setFixedWidth(140)
+        self.count.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.count.setAccessibleName("Records shown at once")
+        self.count.valueChanged.connect(self.viewing.set_neighbours)
+        label = QLabel("Records shown")
+        label.setBuddy(self.count)
+        self.options.addWidget(label)
+        self.options.addWidget(self.count)
+
+    def run(self, session: Session) -> range:
+        """Return the records that are shown: the current one in the middle, as far as the session goes."""
+        count = min(self.viewing.neighbours, session.records)
+        first = min(max(self.viewing.record - count // 2, 0), session.records - count)
+        return range(first, first + count)
+
+    def refresh(self, session: Session) -> None:
+        """Draw the run of records."""
+        run, channel, window = self.run(session), self.viewing.channel, self.time_window(session)
+        values = self.viewing.value_window or self.desk.data.value_range((channel,))
+        self._rows = {record: Row.spread(place, values, _ROW_SHARE) for place, record in enumerate(run)}
+        self.canvas.show_windows(window, (-0.9, len(run) - 0.1))
+        theme, current = self.theme, self.viewing.record
+        self.canvas.value_axis.setLabel("Record")
+        self.canvas.value_axis.show_rows([
+            (row.base, str(record), theme.ink if record == current else theme.muted, record == current)
+            for record, row in self._rows.items()
+        ])
+        self._traces.show(self._make_traces(session, window), theme.plot)
+        name = session.channels[channel].name
+        self.caption.setText(f"{name}  ·  records {run.start} … {run.stop - 1}, record {current} strong")
+
+    def _make_traces(self, session: Session, window: Window) -> list[Trace]:
+        channel = self.viewing.channel
+        about = session.channels[channel]
+        starts = session.first_sample_time(channel)
+        width = int(self.canvas.plot_rect().width())
+        dots = session.sample_interval / self.canvas.pixel_time > DOT_SPACING
+        traces = []
+        for record in sorted(self._rows, key=lambda r: r == self.viewing.record):
+            codes = self.desk.data.codes(record)
+            if codes is None:
+                continue
+            reduced = reduce_trace(codes[channel], float(starts[record]), session.sample_interval, window, width)
+            heights = self._rows[record].heights(reduced.code, about)
+            strong = record == self.viewing.record
+            traces.append(Trace(reduced.time, heights, self.theme.channel(channel), strong, dots))
+        return traces
+
+    def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw the found pulses of every record shown."""
+        findings, channel = self.results.findings, self.viewing.channel
+        base = self.base_of(channel)
+        if findings is None or base is None:
+            return
+        pulses = findings.pulses
+        for i in pulses.where(channel=channel):
+            row = self._rows.get(int(pulses.record[i]))
+            if row is None or not np.isfinite(pulses.time[i]):
+                continue
+            extreme = canvas.y_of(row.height(base + float(pulses.amplitude[i])))
+            draw_pulse(painter, self.theme, canvas.x_of(float(pulses.time[i])), extreme, int(pulses.polarity[i]))
+
+    # -- gestures -------------------------------------------------------------------------------------------
+
+    def record_at(self, height: float) -> int:
+        """Return the record whose row lies at that height."""
+        if not self._rows:
+            return self.viewing.record
+        return min(self._rows, key=lambda record: abs(self._rows[record].base - height))
+
+    def clicked(self, time: float, height: float) -> None:
+        """Go to the clicked record."""
+        super().clicked(time, height)
+        self.viewing.go_to(self.record_at(height))
+
+    def values_of(self, heights: Window) -> Window | None:
+        """Return the value window of a zoom: every row is spread alike."""
+        factor = (heights[1] - heights[0]) / (len(self._rows) + 0.8)
+        low, high = self.viewing.value_window or self.desk.data.value_range((self.viewing.channel,))
+        middle, half = (low + high) / 2, (high - low) / 2 * factor
+        return (middle - half, middle + half)
+
+    def value_text(self, time: float, height: float) -> str:
+        """Return the record and the value under the pointer, and the sample of that record at that time."""
+        record, session = self.record_at(height), self.document.session
+        row = self._rows.get(record)
+        if session is None or row is None:
+            return ""
+        value = engineering(row.value(height), session.channels[self.viewing.channel].unit)
+        return f"record {record}    value = {value}    {self.sample_text(record, self.viewing.channel, time)}"

@@ -1,0 +1,232 @@
+"""What the four views share: a canvas, the zoom, the markers, the value under the pointer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from PySide6.QtCore import QPointF, Qt, QTimer, Signal
+from PySide6.QtGui import QColor, QFont, QPainter, QPen, QShowEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+
+from pulsewright.quantity import engineering
+from pulsewright.session import Session
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.marker_hand import MarkerHand
+from pulsewright_app.desk.views.marker_layer import MarkerLayer
+from pulsewright_app.desk.work import Background, SessionData
+from pulsewright_app.theme import Theme, theme
+
+Window = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Everything that a view draws from and turns gestures into."""
+
+    document: Document
+    viewing: Viewing
+    results: Results
+    data: SessionData
+    background: Background
+
+
+class View(QWidget):
+    """One of the four ways to see a session.
+
+    A view draws what the state says, as soon as it is visible, and turns every gesture into one call on the state.
+    """
+
+    pointed = Signal(str)
+    """What lies under the pointer, in words; empty if the pointer is elsewhere."""
+    told = Signal(str)
+    """Something to read that is no error, such as the passing records of a spot."""
+
+    NAME = "View"
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.desk = desk
+        self.document, self.viewing, self.results = desk.document, desk.viewing, desk.results
+        self.canvas = Canvas()
+        self.canvas.setAccessibleName(f"{self.NAME} view")
+        self.caption = QLabel()
+        self.caption.setAccessibleName(f"What the {self.NAME} view shows")
+        self.caption.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.options = QHBoxLayout()
+        self.options.setSpacing(10)
+        self._lay_out()
+        self._timer = QTimer(self)
+        self._timer.setSingleShot(True)
+        self._timer.setInterval(0)
+        self._timer.timeout.connect(self._refresh_if_seen)
+        self.markers = MarkerLayer(self.document, self.viewing)
+        self.hand = MarkerHand(self.document, self.viewing, self.results, self.canvas)
+        self.hand.channel_at = self.channel_at
+        self._connect()
+        self._restyle()
+
+    def _lay_out(self) -> None:
+        top = QHBoxLayout()
+        top.setContentsMargins(8, 4, 8, 2)
+        top.addWidget(self.caption, 1)
+        top.addLayout(self.options)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addLayout(top)
+        column.addWidget(self.canvas, 1)
+
+    def _connect(self) -> None:
+        viewing, document = self.viewing, self.document
+        for signal in (
+            document.session_changed, viewing.record_changed, viewing.channel_changed, viewing.shown_changed,
+            viewing.zoom_changed, viewing.options_changed, self.results.changed, self.canvas.resized,
+            self.desk.data.record_arrived, self.desk.data.extents_arrived,
+        ):  # fmt: skip
+            signal.connect(self.schedule)
+        document.pairs_changed.connect(self._repaint)
+        viewing.selection_changed.connect(self._repaint)
+        viewing.dark_changed.connect(self._restyle)
+        canvas = self.canvas
+        canvas.below.append(self._paint_before_trigger)
+        canvas.above += [self.paint_above, self._paint_trigger, self.markers.paint]
+        canvas.grabber = self.hand.grab
+        canvas.hover_shape = lambda point: self.markers.marker_at(point, canvas) is not None
+        canvas.grabbed_moved.connect(self.hand.drag)
+        canvas.grabbed_dropped.connect(self.hand.drop)
+        canvas.double_clicked.connect(self.hand.add)
+        canvas.clicked.connect(self.clicked)
+        canvas.zoom_wanted.connect(self._zoom)
+        canvas.hovered.connect(self._point)
+        canvas.left.connect(lambda: self.pointed.emit(""))
+
+    # -- drawing --------------------------------------------------------------------------------------------
+
+    def schedule(self) -> None:
+        """Draw anew soon, once for many changes."""
+        if self.isVisible():
+            self._timer.start()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Catch up with what changed while it was hidden."""
+        super().showEvent(event)
+        self._timer.start()
+
+    def _refresh_if_seen(self) -> None:
+        if self.isVisible() and self.document.session is not None:
+            self.refresh(self.document.session)
+            self._repaint()
+
+    def _repaint(self) -> None:
+        self.canvas.viewport().update()
+
+    def _restyle(self) -> None:
+        font = QFont(self.font())
+        self.canvas.setFont(font)
+        self.canvas.set_theme(self.theme, font)
+        self.schedule()
+
+    @property
+    def theme(self) -> Theme:
+        """The theme that the desk is in."""
+        return theme(self.viewing.dark)
+
+    def refresh(self, session: Session) -> None:
+        """Draw what the state says; the session is the one on the desk."""
+        raise NotImplementedError
+
+    def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw over the traces, below the markers; in pixels."""
+
+    def _paint_before_trigger(self, painter: QPainter, canvas: Canvas) -> None:
+        plot, x = canvas.plot_rect(), canvas.x_of(0.0)
+        if x > plot.left():
+            shade = plot.adjusted(0, 0, min(x, plot.right()) - plot.right(), 0)
+            painter.fillRect(shade, QColor(self.theme.before_trigger))
+
+    def _paint_trigger(self, painter: QPainter, canvas: Canvas) -> None:
+        plot, x = canvas.plot_rect(), round(canvas.x_of(0.0))
+        if not plot.left() <= x <= plot.right():
+            return
+        painter.setPen(QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine))
+        painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
+        painter.setFont(canvas.font())
+        painter.setPen(QColor(self.theme.muted))
+        painter.drawText(QPointF(x + 4, plot.bottom() - 5), "trigger")
+
+    # -- windows --------------------------------------------------------------------------------------------
+
+    def whole_time(self, session: Session) -> Window:
+        """Return the stretch of time that every record lies in, seconds."""
+        starts = np.array([session.first_sample_time(c)[0] for c in range(len(session.channels))])
+        return float(starts.min()), float(starts.max()) + session.record_duration
+
+    def time_window(self, session: Session) -> Window:
+        """Return the stretch of time to show."""
+        return self.viewing.time_window or self.whole_time(session)
+
+    def _zoom(self, time: Window, heights: Window | None, begins: bool) -> None:
+        session = self.document.session
+        if session is None:
+            return
+        low, high = self._limited(time, session)
+        value = self.viewing.value_window if heights is None else self.values_of(heights)
+        self.viewing.zoom((low, high), value, remember=begins)
+
+    def _limited(self, time: Window, session: Session) -> Window:
+        """Return a window no shorter than four samples and no longer than the record, moved to overlap it."""
+        whole = self.whole_time(session)
+        span = min(max(time[1] - time[0], 4 * session.sample_interval), whole[1] - whole[0])
+        low = min(max((time[0] + time[1] - span) / 2, whole[0]), whole[1] - span)
+        return low, low + span
+
+    def values_of(self, heights: Window) -> Window | None:
+        """Return the value window that a window of heights stands for, or None to leave it as it is."""
+        return heights
+
+    # -- pointer --------------------------------------------------------------------------------------------
+
+    def channel_at(self, height: float) -> int:
+        """Return the channel that a gesture at that height is about."""
+        return self.viewing.channel
+
+    def clicked(self, time: float, height: float) -> None:
+        """Answer a click on the plot."""
+        self.viewing.select_marker(None)
+
+    def value_text(self, time: float, height: float) -> str:
+        """Return the value at that height, and whatever else is known about the spot."""
+        raise NotImplementedError
+
+    def _point(self, time: float, height: float) -> None:
+        if self.document.session is not None:
+            self.pointed.emit(f"t = {engineering(time, 's', 6)}    {self.value_text(time, height)}")
+
+    def sample_text(self, record: int, channel: int, time: float) -> str:
+        """Return what a channel holds at a time of a record, for example ``"H05: 0.231 V"``."""
+        session = self.document.session
+        codes = self.desk.data.codes(record)
+        if session is None or codes is None:
+            return ""
+        start = float(session.first_sample_time(channel)[record])
+        sample = round((time - start) * session.sample_rate)
+        about = session.channels[channel]
+        if not 0 <= sample < session.record_length:
+            return f"{about.name}: no sample here"
+        value = float(codes[channel, sample]) * about.scale + about.offset
+        return f"{about.name}: {engineering(value, about.unit)} (sample {sample})"
+
+    def base_of(self, channel: int) -> float | None:
+        """Return the base level of a channel, in its unit; None if it was not measured."""
+        findings = self.results.findings
+        if findings is None or channel not in findings.channels:
+            return None
+        return float(findings.levels.offset[findings.channels.index(channel)])
+
+    def caption_start(self, session: Session) -> str:
+        """Return the beginning of the caption: which record of how many."""
+        return f"Record {self.viewing.record} of 0 … {session.records - 1}"

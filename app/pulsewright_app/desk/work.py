@@ -1,0 +1,267 @@
+"""Background work: jobs with generation numbers, and the records and extents that the views draw from."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QObject, Signal
+
+from pulsewright.errors import PulsewrightError
+from pulsewright.file_blocks import ChunkedSource
+from pulsewright.session import Codes, Session
+from pulsewright_app.desk.document import Document
+
+Outcome = TypeVar("Outcome")
+Cancelled = Callable[[], bool]
+Progress = Callable[[float, str], None]
+
+_PROGRESS_EVERY = 0.05
+_KEPT_BYTES = 64 << 20
+
+
+class Job:
+    """A piece of work under way: what it is told, and what it reports."""
+
+    def __init__(self, key: str, generation: int, report: Callable[[Callable[[], None]], None]) -> None:
+        self.key = key
+        self.generation = generation
+        self._report = report
+        self._cancelled = threading.Event()
+        self._last_progress = 0.0
+        self.on_progress: Progress | None = None
+
+    def cancel(self) -> None:
+        """Ask the work to stop."""
+        self._cancelled.set()
+
+    def cancelled(self) -> bool:
+        """Return whether the work should stop; polled by the work itself."""
+        return self._cancelled.is_set()
+
+    def progress(self, fraction: float, text: str) -> None:
+        """Report from the worker how far it has come."""
+        now = time.monotonic()
+        if self.on_progress is None or now - self._last_progress < _PROGRESS_EVERY:
+            return
+        self._last_progress = now
+        tell = self.on_progress
+        self._report(lambda: tell(fraction, text))
+
+
+class Background(QObject):
+    """Runs jobs on threads of its own and hands their outcome to the main thread.
+
+    A job belongs to a key. Starting another with the same key cancels the first, whose outcome is dropped.
+    """
+
+    _reported = Signal(object)
+
+    def __init__(self, parent: QObject | None = None, threads: int = 3) -> None:
+        super().__init__(parent)
+        self._pool = ThreadPoolExecutor(threads, thread_name_prefix="desk")
+        self._futures: set[Future[None]] = set()
+        self._jobs: dict[str, Job] = {}
+        self._generation = 0
+        self._reported.connect(self._receive)
+
+    def start(
+        self,
+        key: str,
+        work: Callable[[Job], Outcome],
+        done: Callable[[Outcome], None],
+        failed: Callable[[str], None] | None = None,
+        progress: Progress | None = None,
+    ) -> None:
+        """Start a job.
+
+        Parameters
+        ----------
+        key : str
+            What the job is for.
+        work : callable
+            Runs on a worker thread with its `Job`; it must poll `Job.cancelled`.
+        done, failed, progress : callable
+            Called on the main thread with the outcome, a sentence, or how far it has come; not after a newer job
+            of the same key was started or the job was cancelled.
+        """
+        self.cancel(key)
+        self._generation += 1
+        job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)))
+        job.on_progress = progress
+        self._jobs[key] = job
+        self._futures = {future for future in self._futures if not future.done()}
+        self._futures.add(self._pool.submit(self._run, job, work, done, failed))
+
+    def _run(
+        self,
+        job: Job,
+        work: Callable[[Job], Outcome],
+        done: Callable[[Outcome], None],
+        failed: Callable[[str], None] | None,
+    ) -> None:
+        if job.cancelled():
+            return
+        try:
+            outcome = work(job)
+        except PulsewrightError as error:
+            sentence = error.sentence
+        except Exception as error:  # a worker must never end without a word
+            sentence = f"{job.key} came to nothing: {type(error).__name__}: {error}."
+        else:
+            self._reported.emit((job, True, lambda: done(outcome)))
+            return
+        self._reported.emit((job, True, lambda: failed(sentence) if failed is not None else None))
+
+    def _receive(self, report: tuple[Job, bool, Callable[[], None]]) -> None:
+        job, last, call = report
+        if self._jobs.get(job.key) is not job or job.cancelled():
+            return
+        if last:
+            del self._jobs[job.key]
+        call()
+
+    def cancel(self, key: str) -> None:
+        """Cancel the job of that key, if one runs; nothing more is heard of it."""
+        job = self._jobs.pop(key, None)
+        if job is not None:
+            job.cancel()
+
+    @property
+    def busy(self) -> bool:
+        """Whether a job runs whose outcome is still wanted."""
+        return bool(self._jobs)
+
+    def stop(self) -> None:
+        """Cancel every job and wait until the threads are idle."""
+        for key in tuple(self._jobs):
+            self.cancel(key)
+        wait(self._futures)
+
+    def close(self) -> None:
+        """Cancel every job and end the threads."""
+        self.stop()
+        self._pool.shutdown()
+
+
+@dataclass(frozen=True)
+class Extents:
+    """Lowest and highest code of every record and channel, shape (records, channels)."""
+
+    low: NDArray[Any]
+    high: NDArray[Any]
+
+    def clipped(self, session: Session) -> NDArray[np.bool_]:
+        """Return where a record touches an end code of its channel's converter, shape (records, channels)."""
+        lowest = np.array([channel.lowest_code for channel in session.channels])
+        highest = np.array([channel.highest_code for channel in session.channels])
+        touched: NDArray[np.bool_] = (self.low <= lowest) | (self.high >= highest)
+        return touched
+
+
+def measure_extents(session: Session, job: Job) -> Extents:
+    """Return the lowest and highest code of every record and channel; stops early if the job is cancelled."""
+    shape = (session.records, len(session.channels))
+    low, high = np.zeros(shape, session.dtype), np.zeros(shape, session.dtype)
+    for first, block in session.blocks(block_bytes=8 << 20):
+        if job.cancelled():
+            break
+        low[first : first + len(block)] = block.min(axis=2)
+        high[first : first + len(block)] = block.max(axis=2)
+    return Extents(low, high)
+
+
+class SessionData(QObject):
+    """What the views draw from: single records at once or soon, and the extents of all records.
+
+    Samples in one piece are read in the moment they are asked for, which takes well under a millisecond a record.
+    Chunked files go through HDF5, whose lock may be held for long, and are read on a worker.
+    """
+
+    record_arrived = Signal(int)
+    extents_arrived = Signal()
+
+    def __init__(self, document: Document, background: Background, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._document = document
+        self._background = background
+        self._kept: OrderedDict[int, Codes] = OrderedDict()
+        self.extents: Extents | None = None
+        document.session_changed.connect(self._session_changed)
+
+    def _session_changed(self) -> None:
+        self._kept.clear()
+        self.extents = None
+        session = self._document.session
+        if session is None:
+            self._background.cancel("Looking through the records")
+            return
+        self._background.start(
+            "Looking through the records", lambda job: measure_extents(session, job), self._take_extents
+        )
+
+    def _take_extents(self, extents: Extents) -> None:
+        self.extents = extents
+        self.extents_arrived.emit()
+
+    def codes(self, record: int) -> Codes | None:
+        """Return a record's codes, shape (channels, record length), or None until `record_arrived` names it.
+
+        Raises
+        ------
+        SessionFileError
+            If the file cannot be read any more.
+        """
+        session = self._document.session
+        if session is None or not 0 <= record < session.records:
+            return None
+        if record in self._kept:
+            self._kept.move_to_end(record)
+            return self._kept[record]
+        if isinstance(session.source, ChunkedSource):
+            self._fetch(session, record)
+            return None
+        self._keep(record, session.codes(record, record + 1)[0])
+        return self._kept[record]
+
+    def _fetch(self, session: Session, record: int) -> None:
+        def arrived(codes: Codes) -> None:
+            self._keep(record, codes)
+            self.record_arrived.emit(record)
+
+        self._background.start(f"Reading record {record}", lambda _: session.codes(record, record + 1)[0], arrived)
+
+    def _keep(self, record: int, codes: Codes) -> None:
+        self._kept[record] = codes
+        while len(self._kept) > 1 and sum(block.nbytes for block in self._kept.values()) > _KEPT_BYTES:
+            self._kept.popitem(last=False)
+
+    def value_range(self, channels: tuple[int, ...]) -> tuple[float, float]:
+        """Return the lowest and highest value of these channels over all records, in their units.
+
+        Until the extents are there, over the record that was drawn last.
+        """
+        session = self._document.session
+        if session is None or not channels:
+            return (-1.0, 1.0)
+        if self.extents is not None:
+            low, high = self.extents.low.min(axis=0), self.extents.high.max(axis=0)
+        elif self._kept:
+            newest = next(reversed(self._kept.values()))
+            low, high = newest.min(axis=1), newest.max(axis=1)
+        else:
+            return (-1.0, 1.0)
+        scale = np.array([session.channels[c].scale for c in channels])
+        offset = np.array([session.channels[c].offset for c in channels])
+        chosen = list(channels)
+        ends = np.concatenate([low[chosen] * scale + offset, high[chosen] * scale + offset])
+        bottom, top = float(ends.min()), float(ends.max())
+        margin = 0.05 * (top - bottom) or 1.0
+        return (bottom - margin, top + margin)

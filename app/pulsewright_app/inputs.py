@@ -1,0 +1,74 @@
+"""Opens a session together with the settings that hold for it: option, then review, then claims file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pulsewright.errors import ReviewFileError
+from pulsewright.session import Session
+from pulsewright.settings import Settings, layered
+
+
+@dataclass(frozen=True)
+class Input:
+    """An open session, the settings that hold for it, and the digest of its file."""
+
+    session: Session
+    settings: Settings
+    sha256: str
+
+
+def open_with_settings(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Input:
+    """Open a session, and find the settings that hold for it.
+
+    Parameters
+    ----------
+    file : Path
+        The session file.
+    claims_file : Path, optional
+        In place of the ``NAME.claims.toml`` beside it, which need not exist.
+    options : mapping of setting to raw value, optional
+        What the command line says; None values are passed over.
+
+    Raises
+    ------
+    PulsewrightError
+        If a file cannot be read, a setting cannot be used, or the review is of another session.
+    """
+    from pulsewright.digest import sha256_of
+    from pulsewright.opening import open_session
+
+    session = open_session(file)
+    try:
+        digest = sha256_of(file)
+        review = _review_settings(file, digest)
+        return Input(session, layered(options, review, _claims_settings(file, claims_file)), digest)
+    except BaseException:
+        session.close()
+        raise
+
+
+def _claims_settings(file: Path, claims_file: Path | None) -> Mapping[str, Any]:
+    from pulsewright.claims_file import claims_path_for, read_claims
+
+    path = claims_path_for(file) if claims_file is None else claims_file
+    return read_claims(path).settings if claims_file is not None or path.exists() else {}
+
+
+def _review_settings(file: Path, digest: str) -> Mapping[str, Any]:
+    from pulsewright.review import read_review, review_path_for
+
+    path = review_path_for(file)
+    if not path.exists():
+        return {}
+    review = read_review(path)
+    if review.session_sha256 and review.session_sha256 != digest:
+        # its record numbers and settings would silently be applied to other data
+        raise ReviewFileError(
+            f"{path.name}: belongs to another session, whose SHA-256 is not that of {file.name}",
+            "move it away, or put the session back that it was made for",
+        )
+    return review.measuring_settings()

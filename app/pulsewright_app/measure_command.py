@@ -1,0 +1,42 @@
+"""``pulsewright measure``: measures a session and prints the findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pulsewright_analysis.assessment import Assessment
+
+
+def run_measure(file: Path, claims_file: Path | None, as_json: bool, options: Mapping[str, Any]) -> int:
+    """Measure, print JSON or a readable page, and return the exit code."""
+    assessment = assess_file(file, claims_file, options)
+    if as_json:
+        from pulsewright_app.printing import print_json
+
+        print_json(assessment.as_json())
+    else:
+        from pulsewright_app.findings_page import print_findings
+        from pulsewright_app.printing import page
+
+        print_findings(assessment.findings, page())
+    return assessment.exit_code
+
+
+def assess_file(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Assessment:
+    """Open a session, measure it with progress on standard error, and return the assessment.
+
+    Raises
+    ------
+    PulsewrightError
+        If a file cannot be read, or a setting cannot be used.
+    """
+    from pulsewright_analysis.assessment import assess
+    from pulsewright_app.inputs import open_with_settings
+    from pulsewright_app.printing import progress_on_stderr
+
+    given = open_with_settings(file, claims_file, options)
+    with given.session as session, progress_on_stderr("Measuring") as progress:
+        return assess(session, given.settings, progress, sha256=given.sha256)

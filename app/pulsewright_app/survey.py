@@ -1,0 +1,154 @@
+"""Reads every sample of a session once: the ranges used, what is clipped, constant or repeated."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright.digest import sha256_of
+from pulsewright.session import Codes, Session
+
+LONG_GAP = 1.5
+"""A gap of more periods than this deserves to be named."""
+
+
+@dataclass(frozen=True)
+class ChannelSurvey:
+    """What one channel's samples show.
+
+    Attributes
+    ----------
+    lowest, highest : float
+        The extreme codes seen.
+    clipped_samples : int
+    clipped_records : tuple of int
+    """
+
+    lowest: float
+    highest: float
+    clipped_samples: int
+    clipped_records: tuple[int, ...]
+
+    @property
+    def constant(self) -> bool:
+        """Whether every sample is the same."""
+        return self.lowest == self.highest
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What a whole session shows before anything is measured.
+
+    Attributes
+    ----------
+    channels : tuple of ChannelSurvey
+    sha256 : str
+        Digest of the file; empty for a session in memory.
+    period : float or None
+        The median gap between trigger times of the first module that has them, seconds.
+    gap_range : (float, float) or None
+        The shortest and the longest of its gaps, seconds.
+    long_gaps : tuple of (int, float)
+        Records after which the next trigger comes more than 1.5 periods later, and how much later, seconds.
+    times_known : bool
+        Whether any trigger time is known.
+    offsets_known : int
+        For how many records × modules the trigger was timed.
+    repeated_times, unknown_times : dict of module to tuple of int
+        Records whose trigger time is that of the record before, and records without one.
+    repeated_records : tuple of (int, int)
+        Records with the same samples on every channel: the first, and the one that repeats it.
+    """
+
+    channels: tuple[ChannelSurvey, ...]
+    sha256: str
+    period: float | None
+    gap_range: tuple[float, float] | None
+    long_gaps: tuple[tuple[int, float], ...]
+    times_known: bool
+    offsets_known: int
+    repeated_times: dict[str, tuple[int, ...]]
+    unknown_times: dict[str, tuple[int, ...]]
+    repeated_records: tuple[tuple[int, int], ...]
+
+
+def survey(session: Session, progress: Callable[[float, str], None] | None = None) -> Survey:
+    """Return what a session's samples and trigger times show.
+
+    Parameters
+    ----------
+    session : Session
+        Open; it is read block by block.
+    progress : callable, optional
+        Called with (share done 0 … 1, what is being done).
+    """
+    channels, repeated = _samples(session, progress)
+    period, gap_range, long_gaps = _gaps(session)
+    times = session.trigger_time
+    modules = session.modules[:1] if session.shared_time else session.modules
+    return Survey(
+        channels=channels,
+        sha256="" if session.file is None else sha256_of(session.file),
+        period=period,
+        gap_range=gap_range,
+        long_gaps=long_gaps,
+        times_known=bool(np.isfinite(times).any()),
+        offsets_known=int(np.isfinite(session.trigger_offset).sum()),
+        repeated_times=_by_module(session, modules, np.diff(times, axis=0, prepend=np.nan) == 0),
+        unknown_times=_by_module(session, modules, ~np.isfinite(times)),
+        repeated_records=repeated,
+    )
+
+
+def _samples(
+    session: Session, progress: Callable[[float, str], None] | None
+) -> tuple[tuple[ChannelSurvey, ...], tuple[tuple[int, int], ...]]:
+    ends = np.array([(c.lowest_code, c.highest_code) for c in session.channels])[:, :, None]
+    lowest, highest, clipped = [], [], []
+    seen: dict[bytes, int] = {}
+    repeated = []
+    for first, codes in session.blocks():
+        lowest.append(codes.min(axis=(0, 2)))
+        highest.append(codes.max(axis=(0, 2)))
+        clipped.append(((codes <= ends[:, 0]) | (codes >= ends[:, 1])).sum(axis=2))
+        for record, digest in enumerate(_digests(codes), start=first):
+            earlier = seen.setdefault(digest, record)
+            if earlier != record:
+                repeated.append((earlier, record))
+        if progress is not None:
+            progress((first + len(codes)) / session.records, "Reading")
+    counts = np.concatenate(clipped)
+    channels = tuple(
+        ChannelSurvey(float(low), float(high), int(count.sum()), tuple(np.flatnonzero(count).tolist()))
+        for low, high, count in zip(np.min(lowest, axis=0), np.max(highest, axis=0), counts.T, strict=True)
+    )
+    return channels, tuple(repeated)
+
+
+def _digests(codes: Codes) -> list[bytes]:
+    return [hashlib.sha256(np.ascontiguousarray(record).data).digest() for record in codes]
+
+
+def _gaps(
+    session: Session,
+) -> tuple[float | None, tuple[float, float] | None, tuple[tuple[int, float], ...]]:
+    """Return the median gap between triggers, its range, and the records that a long gap follows."""
+    for module in range(len(session.modules)):
+        gaps = np.diff(session.trigger_time[:, module])
+        known = gaps[np.isfinite(gaps)]
+        if len(known):
+            period = float(np.median(known))
+            after = np.flatnonzero(gaps > LONG_GAP * period)
+            long_gaps = zip(after.tolist(), gaps[after].tolist(), strict=True)
+            return period, (float(known.min()), float(known.max())), tuple(long_gaps)
+    return None, None, ()
+
+
+def _by_module(session: Session, modules: tuple[str, ...], marked: NDArray[np.bool_]) -> dict[str, tuple[int, ...]]:
+    name = "every module" if session.shared_time else None
+    columns = {name or module: np.flatnonzero(marked[:, place]) for place, module in enumerate(modules)}
+    return {module: tuple(records.tolist()) for module, records in columns.items() if len(records)}

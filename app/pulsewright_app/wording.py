@@ -1,0 +1,99 @@
+"""What the sentences about findings are made of: their form, their headings, and the phrases they share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from pulsewright.quantity import Quantity, engineering, with_uncertainty
+from pulsewright_analysis.results import Findings
+
+ViewHint = Literal["single", "stacked", "afterglow", "map"]
+
+STANDS_OUT = "What stands out"
+TRIGGERS = "Triggers"
+PROGRESSION = "Pulse position and polarity"
+ALIGNMENT = "Alignment"
+ALIGNMENT_ROWS = "Alignment, channel by channel"
+JITTER = "Jitter"
+TIMING = "Timing"
+HEALTH = "Health, channel by channel"
+IN_DOUBT = "Not measured, or in doubt"
+SETTINGS = "Measured with"
+
+MOST_LISTED = 12
+"""How many of a kind are told one by one; the rest is told as a count."""
+
+ORIGINS = {"option": "option", "review": "review", "claims": "claims file", "default": "default"}
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """One finding in words, and where its evidence can be seen.
+
+    Attributes
+    ----------
+    group : str
+        The heading that it stands under.
+    text : str
+        The sentence, without a final full stop.
+    record, channel : int or None
+        Where to look for the evidence; None where no single one shows it.
+    view : str or None
+        The view that shows it best.
+    serious : bool
+        Whether it needs a person's attention.
+    quantity : Quantity or None
+        The number that it tells, at full precision.
+    """
+
+    group: str
+    text: str
+    record: int | None = None
+    channel: int | None = None
+    view: ViewHint | None = None
+    serious: bool = False
+    quantity: Quantity | None = None
+
+
+def shown(quantity: Quantity | None) -> str:
+    """Write a quantity as ``value ± U``, or with both ends where its 95 % interval is lopsided."""
+    if quantity is None:
+        return "not measured"
+    low, high = quantity.interval95
+    if quantity.expanded == 0:
+        return engineering(quantity.value, quantity.unit, 7)
+    if abs((high - quantity.value) - (quantity.value - low)) > 0.05 * quantity.expanded:
+        value, *ends = (engineering(v, quantity.unit, 3) for v in (quantity.value, low, high))
+        return f"{value} (95 % interval {ends[0]} to {ends[1]})"
+    return with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
+
+
+def excludes_zero(quantity: Quantity | None) -> bool:
+    """Return whether the 95 % interval of a quantity does not hold 0; False if exact or missing."""
+    if quantity is None or quantity.expanded == 0:
+        return False
+    low, high = quantity.interval95
+    return low > 0 or high < 0
+
+
+def named(findings: Findings, channel: int) -> str:
+    """Return a channel's name with its module's."""
+    name, module = findings.session.channels[channel]
+    return f"{name} ({module})"
+
+
+def first_channel(findings: Findings, module: str) -> int | None:
+    """Return the first measured channel of a module."""
+    return next((c for c in findings.channels if findings.session.channels[c][1] == module), None)
+
+
+def count(number: int, noun: str) -> str:
+    """Write a number with its noun, in the plural unless it is 1."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a sentence does."""
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1]))) if words else ""

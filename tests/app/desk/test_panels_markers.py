@@ -1,0 +1,179 @@
+"""The markers panel, by clicks and keys."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QLineEdit, QSpinBox
+
+from pulsewright_app.desk.panels.marker_table import (
+    DELTA,
+    EACH,
+    FIRST,
+    INTERVALS,
+    NAME,
+    PLACE,
+    RATE,
+    SECOND,
+)
+from pulsewright_app.desk.panels.markers import MarkersPanel
+
+
+def text(panel: MarkersPanel, row: int, pair: int = 0) -> str:
+    return str(panel.table.model().index(row, pair).data())
+
+
+def spin_of(panel: MarkersPanel, pair: int = 0) -> QSpinBox:
+    spin = panel.table.indexWidget(panel.table.model().index(INTERVALS, pair))
+    assert isinstance(spin, QSpinBox)
+    return spin
+
+
+def test_ten_equal_pulses_60_us_apart_span_nine_intervals(bench: Any) -> None:
+    """540 µs over nine intervals is 60 µs each (common practice, no source); U = 1.96·√2·0.5 µs, JCGM 100, 5.1.2."""
+    panel = bench.show(MarkersPanel)
+    bench.document.add_pair(100e-6, 640e-6, 0.5e-6, 0.5e-6, 2, 3, intervals=9)
+    assert text(panel, FIRST) == "100.00 ± 0.98 µs"
+    assert text(panel, SECOND) == "640.00 ± 0.98 µs"
+    assert text(panel, DELTA) == "540.0 ± 1.4 µs"
+    assert text(panel, EACH) == "60.00 ± 0.15 µs"
+    assert text(panel, RATE) == "1.8519 ± 0.0048 kHz"
+    assert text(panel, PLACE) == "record 2, H04"
+
+
+def test_the_number_of_intervals_is_set_by_the_arrow_keys_and_by_typing(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    bench.document.add_pair(0.0, 540e-6, 1e-7, 1e-7, 0, 0)
+    spin = spin_of(panel)
+    spin.setFocus()
+    bench.qtbot.keyClick(spin, Qt.Key.Key_Up)
+    assert text(panel, EACH).startswith("270.")
+    spin_of(panel).selectAll()
+    bench.qtbot.keyClicks(spin_of(panel), "9")
+    bench.qtbot.keyClick(spin_of(panel), Qt.Key.Key_Return)
+    assert bench.document.pairs[0].intervals == 9
+    assert text(panel, EACH).startswith("60.0")
+    bench.document.undo()
+    assert spin_of(panel).value() == 2
+
+
+def test_dragging_a_marker_keeps_the_spin_box(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    pair = bench.document.add_pair(0.0, 1e-6, 1e-9, 1e-9, 0, 0)
+    before = spin_of(panel)
+    bench.document.move_marker(pair.id, 2, 3e-6, 1e-9, merge=True)
+    assert text(panel, DELTA).startswith("3.0")
+    assert spin_of(panel) is before
+
+
+def test_add_puts_a_pair_on_samples_and_selects_it(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    assert panel.hint.isVisible()
+    bench.press(panel.add_button)
+    (pair,) = bench.document.pairs
+    for time in (pair.t1, pair.t2):
+        assert time * 25e6 == pytest.approx(round(time * 25e6), abs=1e-6)
+    assert pair.t1 < pair.t2
+    assert pair.u1 == pytest.approx(40e-9 / 12**0.5)  # JCGM 100:2008, 4.3.7
+    assert bench.viewing.selected_marker == (pair.id, 1)
+    assert not panel.hint.isVisible()
+
+
+def test_add_stays_within_the_stretch_that_is_shown(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    bench.viewing.zoom_time((0.2e-6, 0.8e-6))
+    bench.press(panel.add_button)
+    (pair,) = bench.document.pairs
+    assert 0.2e-6 <= pair.t1 < pair.t2 <= 0.8e-6
+
+
+def test_remove_by_button_and_by_delete(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    for _ in range(2):
+        bench.press(panel.add_button)
+    bench.click(panel.table, DELTA, 0)
+    bench.press(panel.remove_button)
+    assert [pair.name for pair in bench.document.pairs] == ["Pair 2"]
+    bench.click(panel.table, DELTA, 0)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_Delete)
+    assert bench.document.pairs == ()
+    assert panel.hint.isVisible()
+
+
+def test_choosing_a_time_selects_its_marker_and_the_selection_is_followed(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    first = bench.document.add_pair(0.0, 1e-6, 1e-9, 1e-9, 0, 0)
+    second = bench.document.add_pair(0.0, 2e-6, 1e-9, 1e-9, 0, 0)
+    bench.click(panel.table, SECOND, 0)
+    assert bench.viewing.selected_marker == (first.id, 2)
+    bench.viewing.select_marker(second.id, 2)
+    assert bench.viewing.selected_marker == (second.id, 2)
+    assert [index.column() for index in panel.table.selectionModel().selectedColumns()] == [1]
+    bench.viewing.select_marker(second.id, 1)
+    assert bench.viewing.selected_marker == (second.id, 1)
+    assert panel.table.currentIndex().row() == FIRST
+
+
+def test_a_pair_is_renamed_in_its_cell(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    bench.press(panel.add_button)
+    bench.click(panel.table, NAME, 0)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_F2)
+    (editor,) = (line for line in panel.table.findChildren(QLineEdit) if not isinstance(line.parent(), QSpinBox))
+    editor.selectAll()
+    bench.qtbot.keyClicks(editor, "Wall echo")
+    bench.qtbot.keyClick(editor, Qt.Key.Key_Return)
+    bench.qtbot.waitUntil(lambda: text(panel, NAME) == "Wall echo")  # the editor commits a moment later
+
+
+def test_equal_times_have_no_rate(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    bench.document.add_pair(1e-6, 1e-6, 1e-9, 1e-9, 0, 0)
+    assert text(panel, RATE) == "not defined"
+
+
+def test_the_sample_clock_s_share_is_in_the_difference(bench: Any) -> None:
+    """u = 100 ppm of 1 ms is 0.1 µs, U = 1.96 times that."""
+    panel = bench.show(MarkersPanel)
+    bench.document.add_pair(0.0, 1e-3, 0.0, 0.0, 0, 0)
+    bench.document.set_setting("clock_ppm", 100)
+    assert text(panel, DELTA) == "1.00000 ± 0.00020 ms"
+
+
+def test_copying_keeps_full_precision_with_a_line_for_each_pair(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    bench.document.add_pair(1 / 3e6, 2 / 3e6, 1e-9, 1e-9, 4, 2, intervals=3)
+    bench.document.add_pair(0.0, 1e-6, 1e-9, 1e-9, 0, 0)
+    bench.viewing.select_marker(None)
+    bench.press(panel.copy_button)
+    heading, first, second = QGuiApplication.clipboard().text().splitlines()
+    cells = dict(zip(heading.split("\t"), first.split("\t"), strict=True))
+    assert float(cells["t1 / s"]) == 1 / 3e6
+    assert float(cells["Δ / s"]) == 2 / 3e6 - 1 / 3e6
+    assert float(cells["U(Δ) / s"]) == pytest.approx(1.959964 * 2**0.5 * 1e-9)  # JCGM 100:2008, table G.2
+    assert (cells["N"], cells["Record"], cells["Channel"]) == ("3", "4", "H03")
+    assert second.startswith("Pair 2\t")
+    bench.click(panel.table, DELTA, 1)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+    assert QGuiApplication.clipboard().text().splitlines()[1:] == [second]
+
+
+def test_without_a_session_no_pair_can_be_added(bench: Any) -> None:
+    bench.document.open(None)
+    panel = bench.show(MarkersPanel)
+    assert not panel.add_button.isEnabled()
+
+
+def test_every_control_has_an_accessible_name(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    bench.press(panel.add_button)
+    assert spin_of(panel).accessibleName() == "Intervals of Pair 1"
+    for widget in (panel.table, panel.add_button, panel.remove_button, panel.copy_button):
+        assert widget.accessibleName()
+        assert widget.focusPolicy() & Qt.FocusPolicy.TabFocus

@@ -1,0 +1,239 @@
+"""The commands as a person types them: what they print, and the exit code."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner, Result
+
+from pulsewright.session import Channel
+from pulsewright.store import write_session
+from pulsewright_app.cli import INTERRUPTED, OWN_FAULT, app
+from pulsewright_app.samples import sample, samples_folder
+
+
+def pulsewright(*words: str | Path) -> Result:
+    return CliRunner().invoke(app, [str(word) for word in words], env={"NO_COLOR": "1", "COLUMNS": "120"})
+
+
+def found(*words: str | Path) -> Any:
+    result = pulsewright(*words)
+    assert result.exit_code == 0, result.stderr
+    return json.loads(result.stdout)
+
+
+def copied(name: str, folder: Path) -> Path:
+    """Return a copy of a sample session with its claims file."""
+    for path in (sample(f"{name}.h5"), samples_folder() / f"{name}.claims.toml"):
+        shutil.copy(path, folder)
+    return folder / f"{name}.h5"
+
+
+@pytest.mark.parametrize("command", ["demo", "review", "describe", "measure", "plan"])
+def test_every_command_explains_itself_with_an_example(command: str) -> None:
+    result = pulsewright(command, "--help")
+    assert result.exit_code == 0
+    assert f"Example: pulsewright {command}" in result.stdout
+
+
+def test_without_a_command_the_help_is_shown() -> None:
+    result = pulsewright()
+    assert result.exit_code == 0
+    assert "Commands:" in result.stdout
+
+
+def test_version() -> None:
+    assert pulsewright("--version").stdout.startswith("pulsewright ")
+
+
+def test_plan_says_what_is_left_before_the_next_trigger() -> None:
+    # common practice, no source: 25,000 samples at 25 MS/s and a trigger every 1.024 ms leave 600 samples, 24 µs
+    call = ("plan", "--sample-rate", "25 MS/s", "--trigger-period", "1.024 ms", "--record-length", "25000")
+    assert "24 µs (600 samples)" in pulsewright(*call).stdout
+    assert found(*call, "--json") == {
+        "record_length": 25_000,
+        "record_duration_s": 1e-3,
+        "dead_time_s": 24e-6,
+        "dead_time_samples": 600,
+        "longest_record_samples": 25_600,
+        "wait_s": 24e-6,
+        "re_arm_margin_s": 24e-6,
+        "keeps_one_trigger_in": 1,
+    }
+
+
+def test_plan_says_that_triggers_are_lost() -> None:
+    result = pulsewright(
+        "plan", "--sample-rate", "25 MS/s", "--trigger-period", "1.024 ms", "--record-length", "25600",
+        "--re-arm", "1 us",
+    )  # fmt: skip
+    assert "Only one trigger in 2 is kept" in result.stdout
+
+
+@pytest.fixture(scope="module")
+def faults() -> Any:
+    return found("measure", sample("tank_faults.h5"), "--json")
+
+
+def test_measure_prints_nothing_but_json(faults: Any) -> None:
+    assert faults["schema"] == "pulsewright-findings/1"
+    assert faults["session"]["file"].endswith("tank_faults.h5")
+    assert faults["session"]["sha256"] == sha256(sample("tank_faults.h5").read_bytes()).hexdigest()
+    assert faults["claims"] == []
+
+
+def test_measure_finds_what_was_put_into_the_sample_with_faults(faults: Any) -> None:
+    sequence = faults["sequence"]
+    assert sequence["missed_total"] == 2
+    assert all(set(gap["seen_in"]) == {"position", "polarity", "time"} for gap in sequence["missed"])
+    assert len({gap["after_record"] for gap in sequence["missed"]}) == 2
+    late = max((entry for entry in faults["alignment"]["channels"] if entry["skew"]), key=_skew)
+    # 2.1 m of polyethylene cable at 5.05 ns/m (handbook value)
+    assert abs(late["skew"]["value"] - 2.1 * 5.05e-9) < 2 * late["skew"]["u"]
+
+
+def _skew(entry: dict[str, Any]) -> float:
+    return float(entry["skew"]["value"])
+
+
+def test_the_readable_page_and_the_json_tell_the_same(faults: Any) -> None:
+    page = pulsewright("measure", sample("tank_faults.h5")).stdout
+    for gap in faults["sequence"]["missed"]:
+        assert f"after record {gap['after_record']}" in page
+    for health in faults["health"]:
+        if health["clipped_samples"]:
+            row = next(line for line in page.splitlines() if line.startswith(health["channel"]) and "mV" in line)
+            assert f" {health['clipped_samples']} " in row
+    assert "claims file" in page
+
+
+def test_an_option_counts_before_the_review_and_that_before_the_claims_file(tmp_path: Path) -> None:
+    file = copied("tank_walk", tmp_path)
+    review = {"schema": "pulsewright-review/1", "settings": {"position": "peak", "reference": "H02"}}
+    file.with_suffix(".review.json").write_text(json.dumps(review | {"left_out": {"3": "a boat passed"}}))
+    body = found("measure", file, "--json", "--reference", "H03")
+    settings = body["settings"]
+    assert settings["reference"] == {"value": "H03", "from": "option"}
+    assert settings["position"] == {"value": "peak", "from": "review"}
+    assert settings["left_out"] == {"value": [3], "from": "review"}
+    assert settings["span"]["from"] == "claims"
+    assert settings["cycle"]["from"] == "default"
+    assert body["alignment"]["reference"] == "H03"
+    assert 3 not in {pulse["record"] for pulse in body["pulses"]}
+
+
+def test_a_review_of_another_session_is_not_applied(tmp_path: Path) -> None:
+    file = copied("tank_walk", tmp_path)
+    review = {"schema": "pulsewright-review/1", "session_sha256": "0" * 64}
+    file.with_suffix(".review.json").write_text(json.dumps(review))
+    result = pulsewright("measure", file)
+    assert result.exit_code == 2
+    assert "belongs to another session" in result.stderr
+
+
+def test_every_measuring_option_reaches_its_setting(tmp_path: Path) -> None:
+    file = copied("tank_walk", tmp_path)
+    file.with_suffix(".claims.toml").unlink()
+    settings = found(
+        "measure", file, "--json", "--span", "190 us .. 330 us", "--alignment-span", "5 us .. 25 us",
+        "--channels", "H01,H02,H05", "--channel", "H01", "--records", "0:20", "--position", "leading",
+        "--reference", "H02", "--threshold", "50 mV", "--min-width", "0.2 us", "--min-gap", "10 us",
+        "--method", "correlation", "--sent", "20", "--increment", "10.12 us", "--cycle", "12",
+        "--re-arm", "3 us",
+    )["settings"]  # fmt: skip
+    given = {name: entry["value"] for name, entry in settings.items() if entry["from"] == "option"}
+    assert given == {
+        "span": [190e-6, 330e-6],
+        "alignment_span": [5e-6, 25e-6],
+        "channels": ["H01", "H02", "H05"],
+        "channel": "H01",
+        "records": [0, 20],
+        "position": "leading",
+        "reference": "H02",
+        "threshold": 0.05,
+        "min_width": pytest.approx(0.2e-6),
+        "min_gap": pytest.approx(10e-6),
+        "alignment_method": "correlation",
+        "sent": 20,
+        "increment": pytest.approx(10.12e-6),
+        "cycle": 12,
+        "re_arm": pytest.approx(3e-6),
+    }
+
+
+def test_a_claims_file_elsewhere_is_used_when_named(tmp_path: Path) -> None:
+    claims = tmp_path / "elsewhere.toml"
+    claims.write_text('[settings]\nspan = "190 us .. 330 us"\nposition = "centroid"\n')
+    settings = found("measure", sample("tank_walk.h5"), "--claims", claims, "--json")["settings"]
+    assert settings["position"] == {"value": "centroid", "from": "claims"}
+
+
+def test_describe_says_what_is_in_a_file_and_what_is_odd() -> None:
+    result = pulsewright("describe", sample("tank_faults.h5"))
+    assert result.exit_code == 0
+    for part in ("Module M3", "H09, H10, H11, H12", "Trigger offsets", "SHA-256", "The file is whole"):
+        assert part in result.stdout
+    assert "clipped samples, in record" in result.stdout
+
+
+def test_describe_calls_a_clean_session_clean() -> None:
+    assert "nothing in it is odd" in pulsewright("describe", sample("tank_walk.h5")).stdout
+
+
+def test_an_interruption_is_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: object) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("pulsewright_app.measure_command.run_measure", interrupted)
+    result = pulsewright("measure", "any.h5")
+    assert result.exit_code == INTERRUPTED
+    assert result.stderr == ""
+    assert result.stdout == ""
+
+
+def test_a_fault_of_the_program_is_one_line_with_an_exit_code_of_its_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def faulty(*_: object) -> int:
+        raise RuntimeError("two\nlines")
+
+    monkeypatch.setattr("pulsewright_app.measure_command.run_measure", faulty)
+    result = pulsewright("measure", "any.h5")
+    assert result.exit_code == OWN_FAULT
+    assert result.stderr.count("\n") == 1
+    assert "RuntimeError: two lines" in result.stderr
+
+
+def odd_session(folder: Path) -> Path:
+    """Write a session with one oddity of each kind."""
+    samples = np.random.default_rng(3).integers(-20, 21, (8, 2, 50)).astype(np.int16)
+    samples[:, 1, :] = 7
+    samples[2, 0, 10:14] = 2047
+    samples[5] = samples[4]
+    times = np.array([0.0, 1.0, 2.0, 2.0, 3.0, 4.0, 7.0, 8.0]) * 1e-3
+    offsets = np.array([1e-7, *[np.nan] * 7])
+    ends = {"lowest_code": -2048, "highest_code": 2047}
+    channels = [Channel(name, "M1", scale=1e-3, **ends) for name in ("H01", "H02")]
+    path = folder / "odd.h5"
+    write_session(path, samples, channels, 1e6, 5, trigger_time=times, trigger_offset=offsets)
+    return path
+
+
+def test_describe_names_everything_odd_and_still_calls_the_file_whole(tmp_path: Path) -> None:
+    page = " ".join(pulsewright("describe", odd_session(tmp_path)).stdout.split())
+    assert "The file is whole. Odd in it:" in page
+    for oddity in (
+        "H02 holds the same value in every sample",
+        "H01 has 4 clipped samples, in record 2",
+        "the trigger time of the record before is repeated in record 3",
+        "after record 5 the next trigger comes 3 ms later",
+        "record 5 holds the same samples as record 4",
+        "Trigger offsets known for 1 of 8",
+    ):
+        assert oddity in page

@@ -1,0 +1,56 @@
+"""What README shows works: its Python example runs, its commands exist, its links lead somewhere."""
+
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from pulsewright.claims_file import read_claims
+from pulsewright_app.cli import app
+
+ROOT = Path(__file__).resolve().parents[2]
+TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    """Return the fenced blocks of one language."""
+    found = re.findall(r"^```(\w*)\n(.*?)^```$", TEXT, re.DOTALL | re.MULTILINE)
+    return [text for kind, text in found if kind == language]
+
+
+def test_python_example_runs():
+    (code,) = blocks("python")
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    assert "missing after record" in run.stdout
+    assert "H12" in run.stdout
+
+
+def test_claims_example_is_a_claims_file(tmp_path):
+    (text,) = blocks("toml")
+    path = tmp_path / "tank.claims.toml"
+    path.write_text(text, encoding="utf-8")
+    assert read_claims(path).settings["channel"] == "H01"
+
+
+COMMANDS = [block.strip() for block in blocks("") if block.startswith("pulsewright") and "review" not in block]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_commands_run(command, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    result = CliRunner().invoke(app, shlex.split(command)[1:])
+    assert result.exit_code == 0, result.output
+
+
+def test_there_are_commands_to_run():
+    assert len(COMMANDS) >= 2
+
+
+def test_links_lead_somewhere():
+    for target in re.findall(r"\]\(([^)#:]+)\)", TEXT):
+        assert (ROOT / target).exists(), target

@@ -1,0 +1,42 @@
+"""How every test runs: on Qt's offscreen platform, with or without Qt's libraries, and, if told so, with no skips.
+
+Where QtGui cannot be imported, the desk's tests skip and all others run. Where every check must have run
+(PULSEWRIGHT_NO_SKIPS=1), a skipped test fails the run.
+"""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+
+def pytest_addoption(pluginmanager: pytest.PytestPluginManager) -> None:
+    try:
+        import PySide6.QtGui  # noqa: F401
+    except ImportError:
+        # pytest-qt would end the whole run when it cannot import it
+        pluginmanager.unregister(name="pytest-qt")
+
+
+def _skipped(config: pytest.Config) -> int:
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    return len(reporter.stats.get("skipped", [])) if reporter else 0
+
+
+def _must_run_all() -> bool:
+    return os.environ.get("PULSEWRIGHT_NO_SKIPS") == "1"
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    if _must_run_all() and _skipped(session.config):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    count = _skipped(terminalreporter.config)
+    if _must_run_all() and count:
+        terminalreporter.write_line(f"PULSEWRIGHT_NO_SKIPS=1: {count} skipped tests count as failed", red=True)
