@@ -9,10 +9,10 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
-
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.results import Alignment, ChannelSkew, Levels, ModuleSkew, Pulses, Sequence

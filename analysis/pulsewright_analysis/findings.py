@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+
 from pulsewright.errors import SettingError
 from pulsewright.session import Session
 from pulsewright.settings import Settings
-
 from pulsewright_analysis.alignment import measure_alignment
 from pulsewright_analysis.health import measure_health
 from pulsewright_analysis.jitter import measure_jitter

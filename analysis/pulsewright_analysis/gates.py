@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from pulsewright.session import Session
 
+from pulsewright.session import Session
 from pulsewright_analysis.results import Pulses
 
 Floats = NDArray[np.float64]

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+
 from pulsewright.quantity import Quantity
 from pulsewright.session import Channel, Session
-
 from pulsewright_analysis.results import ChannelHealth, Ints, Levels
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from pulsewright.quantity import Quantity
 
+from pulsewright.quantity import Quantity
 from pulsewright_analysis.lines import fit_line
 from pulsewright_analysis.results import Floats, Jitter, Sequence
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from pulsewright.session import Session
 
+from pulsewright.session import Session
 from pulsewright_analysis.results import Levels
 
 Floats = NDArray[np.float64]

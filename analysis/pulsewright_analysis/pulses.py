@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+
 from pulsewright.session import Codes, Session
 from pulsewright.settings import Settings
-
 from pulsewright_analysis.results import Levels, Pulses
 
 NOISE_FACTOR = 6.0

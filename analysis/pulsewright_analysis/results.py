@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
 from pulsewright.quantity import Quantity
 from pulsewright.settings import Position, Settings
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
-
 from pulsewright_analysis import witnesses
 from pulsewright_analysis.lattice import NO_STOP, NOT_WALKING, Lattice, find_lattice, stops_on
 from pulsewright_analysis.lines import correlation_inflation

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
+
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
-
 from pulsewright_analysis.results import Ints, Sequence, Timing
 
 

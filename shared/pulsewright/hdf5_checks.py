@@ -185,27 +185,26 @@ class CheckedFile:
         if not fits:
             self.fail(place, "promises a text longer than the file", "copy the file again")
 
-    @staticmethod
-    def _plain_references(dataset: Any) -> list[tuple[int, int, int]]:
+    def _plain_references(self, dataset: Any) -> list[tuple[int, int, int]]:
         """Return (first byte, number, bytes of each) of references to texts that are stored as they are.
 
         Packed ones carry a checksum, which the library compares before it follows them.
         """
         from h5py import h5d
 
+        size = 8 + self.file.id.get_create_plist().get_sizes()[0]  # length, the heap's address, index
         properties = dataset.id.get_create_plist()
         layout = properties.get_layout()
         if layout == h5d.CONTIGUOUS:
-            count = dataset.shape[0]
-            return [(dataset.id.get_offset(), count, dataset.id.get_storage_size() // count)] if count else []
+            return [(dataset.id.get_offset(), dataset.shape[0], size)] if dataset.shape[0] else []
         if layout != h5d.CHUNKED:
             return []
-        filters = properties.get_nfilters()
+        all_filters = (1 << properties.get_nfilters()) - 1
         found: list[tuple[int, int, int]] = []
 
         def look(chunk: Any) -> None:
-            if chunk.filter_mask == (1 << filters) - 1:  # every filter was passed over
-                found.append((chunk.byte_offset, dataset.chunks[0], chunk.size // dataset.chunks[0]))
+            if chunk.filter_mask & all_filters == all_filters:  # every filter was passed over
+                found.append((chunk.byte_offset, dataset.chunks[0], size))
 
         dataset.id.chunk_iter(look)
         return found

@@ -48,8 +48,8 @@ class Content:
     pre_trigger: int
     channels: tuple[Channel, ...]
     modules: tuple[str, ...]
-    trigger_time: Floats | None
-    trigger_offset: Floats | None
+    trigger_time: Floats
+    trigger_offset: Floats
     texts: dict[str, str]
 
 
@@ -81,11 +81,9 @@ class LayoutReader(CheckedFile):
         channels = self._channels(shape[1])
         modules = self._modules(shape, channels)
         time = self._triggers("/triggers/time", shape[0], modules)
-        if time is not None:
-            self._check_times(time)
+        self._check_times(time)
         offset = self._triggers("/triggers/offset", shape[0], modules)
-        if offset is not None:
-            self._check_offsets(offset, 1.0 / sample_rate)
+        self._check_offsets(offset, 1.0 / sample_rate)
         return Content(
             samples, self._in_one_piece(samples), shape, samples.dtype, sample_rate, pre_trigger,
             channels, modules, time, offset, texts,
@@ -235,10 +233,8 @@ class LayoutReader(CheckedFile):
                 self.fail("/channels/module", f"is {channel.module!r} for channel {channel.name}, not in {place}")
         return tuple(names)
 
-    def _triggers(self, place: str, records: int, modules: Sequence[str]) -> Floats | None:
-        table = self.dataset(place, optional=True)
-        if table is None:
-            return None
+    def _triggers(self, place: str, records: int, modules: Sequence[str]) -> Floats:
+        table = self.dataset(place)
         wanted = ((records,), (records, len(modules)))
         if table.shape not in wanted:
             self.fail(place, f"has shape {table.shape}, not {wanted[0]} or {wanted[1]}", "one row for each record")

@@ -47,7 +47,7 @@ def write_session(
     pre_trigger : int
         Samples before the trigger, 0 … record length.
     modules, trigger_time, trigger_offset, title, notes, origin, created
-        As for `Session`; `created` in ISO 8601. What is None is left out of the file.
+        As for `Session`; `created` in ISO 8601. Trigger times and offsets that are None are written as not known.
     overwrite : bool
         Whether a file of that name may be replaced.
 
@@ -104,9 +104,10 @@ def _write(
             put(f"channels/{name}", [getattr(c, name) for c in channels], "<i8")
         if modules is not None:
             put("modules/name", list(modules), h5py.string_dtype())
+        # what nobody timed is not known for each module alone: one column would say that one value serves them all
+        unknown = np.full((len(samples), len(modules or {c.module for c in channels})), np.nan)
         for name in ("triggers/time", "triggers/offset"):
-            if arrays[name] is not None:
-                put(name, arrays[name], "<f8")
+            put(name, unknown if arrays[name] is None else arrays[name], "<f8")
 
 
 def read_session(path: str | Path) -> Session:

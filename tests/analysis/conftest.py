@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
+
 from pulsewright import Channel, Session
 
 SAMPLE_RATE = 5e6

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from pulsewright import Channel, Session
 from pulsewright.settings import layered
 from pulsewright_analysis.correlation import correlate, noise_spectrum

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+
 from pulsewright import Channel, Session
 from pulsewright.settings import Settings, layered
 from pulsewright_analysis.jitter import expected_range, scatter_quantity

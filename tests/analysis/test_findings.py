@@ -4,6 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
+
 from pulsewright import Channel, PulsewrightError, Session
 from pulsewright.settings import layered
 from pulsewright_analysis.findings import Cancelled, measure

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from pulsewright_analysis import witnesses
 from pulsewright_analysis.lattice import Lattice, find_lattice, stops_on
 from pulsewright_analysis.witnesses import Statements, decide

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 import pywt
+from scipy.signal import find_peaks
+
 from pulsewright import Channel, Session
 from pulsewright.settings import layered
 from pulsewright_analysis.findings import measure
-from scipy.signal import find_peaks
 
 
 def test_r_waves_agree_with_find_peaks_to_a_sample():

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import scipy.stats
+
 from pulsewright_analysis.lines import fit_line
 
 

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+
 from pulsewright import Channel, Session
 from pulsewright_analysis.findings import measure
 

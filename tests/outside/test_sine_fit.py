@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from pulsewright_analysis.sine import fit_shared_frequency
 from scipy.optimize import curve_fit
+
+from pulsewright_analysis.sine import fit_shared_frequency
 
 SAMPLE_RATE = 1e6
 FREQUENCY = 31.7e3

@@ -5,10 +5,11 @@ import math
 import numpy as np
 import pytest
 import uncertainties
+from scipy import stats
+
 from pulsewright import Channel, Session
 from pulsewright.quantity import uniform_quantity
 from pulsewright_analysis.markers import difference, u_by_hand, u_on_sample
-from scipy import stats
 
 
 def test_uniform_error_of_width_a():

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import random
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -400,8 +402,16 @@ def test_a_pipe_is_not_waited_for(tmp_path: Path, refusal: Refusal) -> None:
 
 
 def test_a_file_that_is_being_written(tank_file: Path, refusal: Refusal) -> None:
-    with h5py.File(tank_file, "r+"):
+    hold = "import sys, h5py; file = h5py.File(sys.argv[1], 'r+'); print('held', flush=True); sys.stdin.read()"
+    with subprocess.Popen(
+        [sys.executable, "-c", hold, str(tank_file)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as writer:
+        assert writer.stdout is not None
+        assert writer.stdout.readline() == b"held\n"
         assert "another program has the file open for writing" in refusal(tank_file)
+        writer.communicate()
+    with open_session(tank_file):
+        pass
 
 
 def test_a_file_that_may_not_be_read(tank_file: Path, refusal: Refusal, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -100,7 +100,7 @@ def test_what_is_left_out_is_not_known(tmp_path: Path) -> None:
 
 def test_optional_parts_may_be_missing(tank_file: Path) -> None:
     with h5py.File(tank_file, "r+") as file:
-        for part in ("modules", "triggers", "channels/unit"):
+        for part in ("modules", "channels/unit"):
             del file[part]
         for key in ("title", "notes", "source", "created"):
             del file.attrs[key]

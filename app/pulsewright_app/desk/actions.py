@@ -76,6 +76,10 @@ ACTIONS: tuple[Described, ...] = (
     Described("farther", "View", "Farther", "-", "Show a longer stretch of time"),
     Described("fit", "View", "Show everything", "W", "Show the whole record and all its values"),
     Described("zoom_back", "View", "Zoom back", "Backspace", "Return to the zoom before"),
+    Described("channels_panel", "View", "Channels panel", "Alt+C", "Show or hide the channels", True),
+    Described("records_panel", "View", "Records panel", "Alt+R", "Show or hide the records", True),
+    Described("markers_panel", "View", "Markers panel", "Alt+M", "Show or hide the markers", True),
+    Described("findings_panel", "View", "Findings panel", "Alt+F", "Show or hide the findings", True),
     Described("dark", "View", "Dark", "Ctrl+D", "Dark desk, or light", True, needs_session=False),
     Described("shortcuts", "Help", "Keys and gestures", "F1", "List every action with its keys", needs_session=False),
 )

@@ -213,11 +213,12 @@ class Document(QObject):
         pair = self.pair(pair_id)
         if pair is None:
             return
-        place = {
-            "record": pair.record if record is None else record,
-            "channel": pair.channel if channel is None else channel,
-        }
-        moved = replace(pair, **{f"t{which}": time, f"u{which}": u}, **place)
+        moved = replace(
+            pair,
+            record=pair.record if record is None else record,
+            channel=pair.channel if channel is None else channel,
+        )
+        moved = replace(moved, t1=time, u1=u) if which == 1 else replace(moved, t2=time, u2=u)
         self._replace_pair(moved, f"Move {pair.name}", ("move", pair_id, which) if merge else None)
 
     def set_intervals(self, pair_id: int, intervals: int) -> None:

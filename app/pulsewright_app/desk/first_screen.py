@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Signal
 from PySide6.QtGui import QFont
-from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 
 class FirstScreen(QWidget):
@@ -35,11 +35,15 @@ class FirstScreen(QWidget):
         column.addSpacing(8)
         column.addWidget(_text("Or drop a session file anywhere on this window."))
         frame = QFrame()
-        frame.setMaximumWidth(620)
+        frame.setFixedWidth(620)
         frame.setLayout(column)
         outer = QVBoxLayout(self)
         outer.addStretch(2)
-        outer.addWidget(frame, 0, Qt.AlignmentFlag.AlignHCenter)
+        middle = QHBoxLayout()
+        middle.addStretch(1)
+        middle.addWidget(frame)
+        middle.addStretch(1)
+        outer.addLayout(middle)
         outer.addStretch(3)
 
     def _choice(self, column: QVBoxLayout, title: str, about: str) -> QPushButton:
@@ -57,7 +61,6 @@ def _heading(text: str) -> QLabel:
     font = QFont(label.font())
     font.setPointSizeF(font.pointSizeF() * 1.7)
     label.setFont(font)
-    label.setWordWrap(True)
     return label
 
 

@@ -31,9 +31,8 @@ class MessageBar(QFrame):
 
     def tell(self, sentence: str) -> None:
         """Show a sentence in place of the one before; an empty one clears the bar."""
-        text = sentence[:1].upper() + sentence[1:]
-        self.label.setText(text)
-        self.setVisible(bool(text))
+        self.label.setText(sentence)
+        self.setVisible(bool(sentence))
 
     def set_theme(self, theme: Theme) -> None:
         """Take on the colours of a theme."""

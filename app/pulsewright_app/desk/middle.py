@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
@@ -61,11 +61,11 @@ class Middle(QWidget):
             button.setMinimumWidth(86)
             switch.addWidget(button)
         switch.addStretch(1)
-        for name in ("closer", "farther", "fit", "zoom_back"):
+        for zoom in ("closer", "farther", "fit", "zoom_back"):
             button = QToolButton()
-            button.setDefaultAction(actions[name])
+            button.setDefaultAction(actions[zoom])
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-            button.setAccessibleName(actions[name].toolTip())
+            button.setAccessibleName(actions[zoom].toolTip())
             switch.addWidget(button)
         strip = QHBoxLayout()
         strip.setContentsMargins(10, 2, 10, 2)
@@ -91,7 +91,6 @@ class Middle(QWidget):
     def _show_view(self) -> None:
         self.pages.setCurrentWidget(self.view)
         self.told.setText("")
-        QTimer.singleShot(0, self.view.canvas, self.view.canvas.setFocus)
 
     def _point(self, text: str) -> None:
         self.pointer.setText(text or _NOTHING_POINTED)

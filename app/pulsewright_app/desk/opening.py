@@ -58,9 +58,7 @@ def _additions(path: Path, session: Session, digest: str) -> Additions:
             f"{review_path.name}: belongs to another session, whose SHA-256 is not that of {path.name}",
             "move it away, or put the session back that it was made for",
         )
-    return Additions(
-        _pairs(review, session), frozenset(review.flags), review.notes, review.left_out, review.settings
-    )
+    return Additions(_pairs(review, session), frozenset(review.flags), review.notes, review.left_out, review.settings)
 
 
 def _pairs(review: Review, session: Session) -> tuple[MarkerPair, ...]:
@@ -76,7 +74,5 @@ def _pairs(review: Review, session: Session) -> tuple[MarkerPair, ...]:
         first, second = markers
         channel = names.index(first.channel) if first.channel in names else 0
         name = first.name or f"Pair {number}"
-        pairs.append(
-            MarkerPair(number, name, first.time, second.time, first.u, second.u, first.record or 0, channel)
-        )
+        pairs.append(MarkerPair(number, name, first.time, second.time, first.u, second.u, first.record or 0, channel))
     return tuple(pairs)

@@ -69,3 +69,13 @@ def places_of(records: int, findings: Findings | None) -> Places:
 def gap_text(gap: Gap) -> str:
     """Say what is missing in a gap."""
     return f"{gap.count} missed trigger{'s' if gap.count > 1 else ''} after record {gap.after_record}"
+
+
+def round_step(least: float) -> int:
+    """Return the smallest of 1, 2, 5, 10, 20, … that is not below `least`."""
+    step = 1
+    while True:
+        for factor in (1, 2, 5):
+            if step * factor >= least:
+                return step * factor
+        step *= 10

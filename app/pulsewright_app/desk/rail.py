@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from pulsewright_app.desk.document import Document
-from pulsewright_app.desk.places import Places, gap_text, places_of
+from pulsewright_app.desk.places import Places, gap_text, places_of, round_step
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import SessionData
@@ -50,6 +51,7 @@ class Rail(QWidget):
         self._document, self._viewing, self._results, self._data = document, viewing, results, data
         self._places = Places(0)
         self._signs = Signs({}, {})
+        self._held = False
         self.setAccessibleName("Rail of all records")
         self.setMouseTracking(True)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -78,8 +80,8 @@ class Rail(QWidget):
         clipped: dict[int, str] = {}
         if session is not None and self._data.extents is not None:
             touched = self._data.extents.clipped(session)
-            for record in touched.any(axis=1).nonzero()[0]:
-                names = [session.channels[c].name for c in touched[record].nonzero()[0]]
+            for record in np.flatnonzero(touched.any(axis=1)):
+                names = [session.channels[c].name for c in np.flatnonzero(touched[record])]
                 clipped[int(record)] = ", ".join(names)
         slips = () if findings is None else findings.sequence.slips
         self._signs = Signs(clipped, {slip.from_record: slip.module for slip in slips})
@@ -105,15 +107,21 @@ class Rail(QWidget):
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Go to the record under the mouse."""
         if event.button() == Qt.MouseButton.LeftButton and self._viewing.records:
+            self._held = True
             self._viewing.go_to(self._places.record_at(self._place_at(event.position().x())))
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Follow a drag, and say what lies under the pointer."""
         if not self._viewing.records:
             return
-        if event.buttons() & Qt.MouseButton.LeftButton:
+        if self._held:
             self._viewing.go_to(self._places.record_at(self._place_at(event.position().x())))
         self.pointed.emit(self.text_at(event.position().x()))
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """Let go."""
+        if event.button() == Qt.MouseButton.LeftButton:
+            self._held = False
 
     def leaveEvent(self, event: QEvent) -> None:
         """Forget the pointer."""
@@ -218,9 +226,9 @@ class Rail(QWidget):
 
     def _draw_numbers(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()
-        step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10**9) if s * pitch >= _LABEL_EVERY)
+        step = round_step(_LABEL_EVERY / pitch)
         painter.setPen(QColor(colours.muted))
-        shown = [r for r in range(0, self._viewing.records, step)]
+        shown = range(0, self._viewing.records, step)
         current = self._viewing.record
         for record in shown:
             if abs(self.x_of(record) - self.x_of(current)) >= _LABEL_EVERY * 0.7:

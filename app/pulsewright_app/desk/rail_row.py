@@ -69,8 +69,8 @@ class RailRow(QWidget):
         self.pace.setAccessibleName("Pace of playing")
         self.loop.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.loop.setAccessibleName("Start again after the last record")
-        for widget in (pace_label, self.pace, self.loop):
-            row.addWidget(widget)
+        for control in (pace_label, self.pace, self.loop):
+            row.addWidget(control)
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 0, 8, 6)
         column.setSpacing(0)

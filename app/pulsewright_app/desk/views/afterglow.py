@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
-from PySide6.QtCore import QRectF
+from PySide6.QtCore import QRectF, Qt
 from PySide6.QtWidgets import QCheckBox, QComboBox, QWidget
 
 from pulsewright.quantity import engineering
@@ -93,6 +93,7 @@ class AfterglowView(View):
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
+        self.caption.setTextFormat(Qt.TextFormat.RichText)
         self._picture: Picture | None = None
         self._made_for: object = None
         self._image = pg.ImageItem(axisOrder="row-major")
@@ -146,7 +147,7 @@ class AfterglowView(View):
         findings, signs = self.results.findings, None
         if self._effective_inks() == "polarity" and findings is not None:
             signs = findings.polarity.sign[:, channel]
-        self.caption.setText(f"{session.channels[channel].name}  ·  accumulating {session.records} records …")
+        self.caption.setText(f"{session.channels[channel].name}&nbsp; · &nbsp;accumulating {session.records} records …")
         self.desk.background.start(
             "Accumulating the records",
             lambda job: accumulate(session, channel, raster, signs, job),
@@ -172,14 +173,14 @@ class AfterglowView(View):
     def _caption(self, session: Session, picture: Picture) -> str:
         name = session.channels[self.viewing.channel].name
         most = max(int(counts.max(initial=0)) for counts in picture.counts)
-        text = f"{name}  ·  all {picture.records} records  ·  densest spot: {most} records"
+        text = f"{name}&nbsp; · &nbsp;all {picture.records} records&nbsp; · &nbsp;densest spot: {most} records"
         if len(picture.counts) == 2:
             text += (
-                f"  ·  <span style='color:{self.theme.positive}'>■</span> positive"
-                f"  <span style='color:{self.theme.negative}'>■</span> negative"
+                f"&nbsp; · &nbsp;<span style='color:{self.theme.positive}'>■</span>&nbsp;positive"
+                f"  <span style='color:{self.theme.negative}'>■</span>&nbsp;negative"
             )
         elif self.viewing.inks == "polarity":
-            text += "  ·  one ink until this channel's polarity is measured"
+            text += "&nbsp; · &nbsp;one ink until this channel's polarity is measured"
         return text
 
     # -- gestures -------------------------------------------------------------------------------------------

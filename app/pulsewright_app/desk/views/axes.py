@@ -40,7 +40,7 @@ class ValueAxis(pg.AxisItem):  # type: ignore[misc]
         super().__init__("left")
         self._rows: tuple[RowLabel, ...] | None = None
         self.setLabel(text, units=unit)
-        self.setWidth(76)
+        self.setWidth(84)
 
     def show_rows(self, rows: Sequence[RowLabel] | None) -> None:
         """Label rows instead of values; None for values."""

@@ -68,6 +68,7 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self.setCacheMode(self.CacheModeFlag.CacheNone)
         self.setViewportUpdateMode(self.ViewportUpdateMode.FullViewportUpdate)
         self.setMouseTracking(True)
+        self.setAcceptDrops(False)  # files go to the window
         self.setMinimumSize(240, 160)
 
     # -- looks ----------------------------------------------------------------------------------------------

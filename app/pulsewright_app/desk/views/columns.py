@@ -68,11 +68,12 @@ def reduce_trace(
     """
     first, stop = seen(start, interval, len(codes), window)
     if stop - first <= 2 * width or width < 1:
-        time = start + np.arange(first, stop) * interval
-        return Reduced(time, codes[first:stop].astype(np.float64), True)
+        at = (start + np.arange(first, stop) * interval).astype(np.float64)
+        return Reduced(at, codes[first:stop].astype(np.float64), True)
     low, high = line_envelope(codes, start, interval, Raster(width, 1, *window, 0.0, 1.0))
     held = np.flatnonzero(np.isfinite(low))
     code = np.empty(2 * len(held))
     code[0::2], code[1::2] = low[held], high[held]
-    centre = window[0] + (held + 0.5) * (window[1] - window[0]) / width
-    return Reduced(np.repeat(centre, 2), code, False)
+    centre: Floats = window[0] + (held + 0.5) * (window[1] - window[0]) / width
+    twice: Floats = np.repeat(centre, 2)
+    return Reduced(twice, code, False)

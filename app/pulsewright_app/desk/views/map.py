@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QWidget
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_analysis.overlay import Raster, line_envelope
-from pulsewright_app.desk.places import Places, gap_text, places_of
+from pulsewright_app.desk.places import Places, gap_text, places_of, round_step
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.view import Desk, View, Window
 from pulsewright_app.desk.work import Job
@@ -88,6 +88,7 @@ class MapView(View):
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
+        self.caption.setTextFormat(Qt.TextFormat.RichText)
         self._sheet: Sheet | None = None
         self._made_for: object = None
         self._places = Places(0)
@@ -119,11 +120,12 @@ class MapView(View):
     def _label_rows(self) -> None:
         plot, current = self.canvas.plot_rect(), self.viewing.record
         row_pixels = plot.height() / max(self._places.total, 1)
-        step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 10**9) if s * row_pixels >= _LABEL_EVERY)
-        labels = []
-        for record in range(0, len(self._places.place), step):
-            if abs(record - current) * row_pixels >= _LABEL_EVERY * 0.8:
-                labels.append((self._height(record), str(record), self.theme.muted, False))
+        step = round_step(_LABEL_EVERY / row_pixels)
+        labels = [
+            (self._height(record), str(record), self.theme.muted, False)
+            for record in range(0, len(self._places.place), step)
+            if abs(record - current) * row_pixels >= _LABEL_EVERY * 0.8
+        ]
         labels.append((self._height(current), str(current), self.theme.ink, True))
         self.canvas.value_axis.setLabel("Record")
         self.canvas.value_axis.show_rows(labels)
@@ -160,11 +162,11 @@ class MapView(View):
         ends = [engineering(sheet.base + way * largest, channel.unit, 3) for way in (-1, 1)]
         missed = sum(gap.count for gap in self._places.gaps)
         text = (
-            f"{channel.name}  ·  record {self.viewing.record} of {session.records} outlined  ·  "
-            f"<span style='color:{self.theme.negative}'>■</span> {ends[0]}  "
-            f"<span style='color:{self.theme.positive}'>■</span> {ends[1]}"
+            f"{channel.name}&nbsp; · &nbsp;record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
+            f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
+            f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"
         )
-        return f"{text}  ·  {missed} missed trigger{'s' if missed > 1 else ''}" if missed else text
+        return f"{text}&nbsp; · &nbsp;{missed} missed trigger{'s' if missed > 1 else ''}" if missed else text
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the open rows, the found pulses and the outline of the current record."""

@@ -13,8 +13,8 @@ from pulsewright_app.desk.views.canvas import Canvas
 REACH = 5.0
 """Pixels from a marker line within which the mouse takes hold of it."""
 
-_FIRST_ROW = 18.0
-_ROW = 26.0
+_FIRST_ROW = 28.0
+_ROW = 34.0
 _ARROW = 8.0
 
 
@@ -59,12 +59,16 @@ class MarkerLayer:
         for which in choices:
             x = canvas.x_of(pair.time(which))
             is_selected = selected == (pair.id, which)
-            painter.setPen(QPen(colour, 3.0 if is_selected else 1.0))
+            painter.setPen(QPen(colour, 2.0 if is_selected else 1.0))
             painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
         left, right = sorted((canvas.x_of(pair.t1), canvas.x_of(pair.t2)))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         painter.setPen(QPen(colour, 1.0))
         self._dimension_line(painter, left, right, y, colour)
+        if right < plot.left():
+            text = f"◂ {text}"
+        elif left > plot.right():
+            text = f"{text} ▸"
         self._text(painter, canvas, (max(left, plot.left()) + min(right, plot.right())) / 2, y, text)
 
     def _dimension_line(self, painter: QPainter, left: float, right: float, y: float, colour: QColor) -> None:
@@ -84,7 +88,7 @@ class MarkerLayer:
         size = painter.fontMetrics().size(0, text)
         width, height = size.width() + 10.0, size.height() + 2.0
         left = min(max(centre - width / 2, plot.left() + 2), max(plot.right() - width - 2, plot.left() + 2))
-        box = QRectF(left, y - height / 2, width, height)
+        box = QRectF(left, y - height - 4.0, width, height)
         page = QColor(canvas.theme.plot)
         page.setAlpha(225)
         painter.setPen(Qt.PenStyle.NoPen)

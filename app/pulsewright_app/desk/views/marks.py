@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,6 @@ def draw_clipped(painter: QPainter, theme: Theme, spots: Iterable[QPointF]) -> N
         painter.drawText(last + QPointF(6.0, 4.0), "clipped")
 
 
-def clipped_samples(codes: NDArray[np.generic], lowest: int, highest: int) -> NDArray[np.intp]:
+def clipped_samples(codes: NDArray[Any], lowest: int, highest: int) -> NDArray[np.intp]:
     """Return which samples of a trace are at an end code of the converter."""
     return np.flatnonzero((codes <= lowest) | (codes >= highest))

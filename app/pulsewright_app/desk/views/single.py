@@ -58,9 +58,7 @@ class SingleView(View):
         if not self.viewing.lanes:
             return {channel: Row() for channel in shown}
         values = self._values(shown)
-        return {
-            channel: Row.spread(len(shown) - 1 - place, values, _LANE_SHARE) for place, channel in enumerate(shown)
-        }
+        return {channel: Row.spread(len(shown) - 1 - place, values, _LANE_SHARE) for place, channel in enumerate(shown)}
 
     def _heights(self, shown: tuple[int, ...]) -> Window:
         return (-0.5, max(len(shown), 1) - 0.5) if self.viewing.lanes else self._values(shown)
@@ -72,13 +70,11 @@ class SingleView(View):
             axis.setLabel("Value", units=session.channels[self.viewing.channel].unit)
             return
         axis.setLabel("")
-        axis.show_rows([
-            (self._rows[c].base, session.channels[c].name, theme.channel(c), c == self.viewing.channel) for c in shown
-        ])
+        axis.show_rows(
+            [(self._rows[c].base, session.channels[c].name, theme.channel(c), c == self.viewing.channel) for c in shown]
+        )
 
-    def _make_traces(
-        self, session: Session, codes: Codes, window: Window, shown: tuple[int, ...]
-    ) -> list[Trace]:
+    def _make_traces(self, session: Session, codes: Codes, window: Window, shown: tuple[int, ...]) -> list[Trace]:
         width = int(self.canvas.plot_rect().width())
         dots = session.sample_interval / self.canvas.pixel_time > DOT_SPACING
         current = self.viewing.channel
@@ -154,6 +150,8 @@ class SingleView(View):
         for i in pulses.where(self.viewing.record):
             channel = int(pulses.channel[i])
             row, base = self._rows.get(channel), self.base_of(channel)
+            if not self.viewing.lanes and channel != self.viewing.channel:
+                continue  # on one axis the signs of all channels would lie on each other
             if row is None or base is None or not np.isfinite(pulses.time[i]):
                 continue
             extreme = row.height(base + float(pulses.amplitude[i]))

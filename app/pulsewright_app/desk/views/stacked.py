@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QLabel, QSlider, QWidget
-from PySide6.QtCore import Qt
 import numpy as np
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QPainter
+from PySide6.QtWidgets import QLabel, QSlider, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
@@ -56,10 +56,12 @@ class StackedView(View):
         self.canvas.show_windows(window, (-0.9, len(run) - 0.1))
         theme, current = self.theme, self.viewing.record
         self.canvas.value_axis.setLabel("Record")
-        self.canvas.value_axis.show_rows([
-            (row.base, str(record), theme.ink if record == current else theme.muted, record == current)
-            for record, row in self._rows.items()
-        ])
+        self.canvas.value_axis.show_rows(
+            [
+                (row.base, str(record), theme.ink if record == current else theme.muted, record == current)
+                for record, row in self._rows.items()
+            ]
+        )
         self._traces.show(self._make_traces(session, window), theme.plot)
         name = session.channels[channel].name
         self.caption.setText(f"{name}  ·  records {run.start} … {run.stop - 1}, record {current} strong")

@@ -9,7 +9,7 @@ import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen
+from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF, QTransform
 from PySide6.QtWidgets import QStyleOptionGraphicsItem, QWidget
 
 from pulsewright_app.theme import mixed
@@ -61,9 +61,7 @@ class TracesItem(pg.GraphicsObject):  # type: ignore[misc]
         """Return the whole view: what lies outside is not handed to this item."""
         return QRectF(self.viewRect())
 
-    def paint(
-        self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None
-    ) -> None:
+    def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None) -> None:
         """Draw all traces; called by the scene."""
         for trace in self._traces:
             if len(trace.time):
@@ -77,10 +75,19 @@ class TracesItem(pg.GraphicsObject):  # type: ignore[misc]
         painter.setPen(_cosmetic(line, 1.0))
         painter.drawPath(path)
         if trace.dots:
-            pen = _cosmetic(colour, 5.0 if trace.strong else 4.0)
+            pen = QPen(QColor(colour), 5.0 if trace.strong else 4.0)
             pen.setCapStyle(Qt.PenCapStyle.RoundCap)
-            painter.setPen(pen)
-            painter.drawPoints(pg.functions.arrayToQPolygonF(trace.time, trace.height))
+            _draw_dots(painter, pg.functions.arrayToQPolygonF(trace.time, trace.height), pen)
+
+
+def _draw_dots(painter: QPainter, points: QPolygonF, pen: QPen) -> None:
+    """Draw dots in pixels: in the plot's own coordinates, which differ by many powers of ten, they smear."""
+    transform = painter.worldTransform()
+    painter.save()
+    painter.setWorldTransform(QTransform())
+    painter.setPen(pen)
+    painter.drawPoints(transform.map(points))
+    painter.restore()
 
 
 def _cosmetic(colour: str, width: float) -> QPen:

@@ -155,8 +155,16 @@ class View(QWidget):
         painter.setPen(QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine))
         painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
         painter.setFont(canvas.font())
+        self._word(painter, QPointF(x + 4, plot.bottom() - 5), "trigger")
+
+    def _word(self, painter: QPainter, where: QPointF, word: str) -> None:
+        """Write a word that can be read over whatever lies there."""
+        page = QColor(self.theme.plot)
+        page.setAlpha(200)
+        box = painter.fontMetrics().boundingRect(word).translated(where.toPoint())
+        painter.fillRect(box.adjusted(-2, 0, 2, 0), page)
         painter.setPen(QColor(self.theme.muted))
-        painter.drawText(QPointF(x + 4, plot.bottom() - 5), "trigger")
+        painter.drawText(where, word)
 
     # -- windows --------------------------------------------------------------------------------------------
 
@@ -168,6 +176,13 @@ class View(QWidget):
     def time_window(self, session: Session) -> Window:
         """Return the stretch of time to show."""
         return self.viewing.time_window or self.whole_time(session)
+
+    def zoom_time_by(self, factor: float) -> None:
+        """Make the stretch of time that is shown shorter (below 1) or longer, about the pointer or the middle."""
+        (low, high), _ = self.canvas.windows()
+        centre = self.canvas.pointer_time
+        centre = (low + high) / 2 if centre is None else centre
+        self._zoom((centre + (low - centre) * factor, centre + (high - centre) * factor), None, True)
 
     def _zoom(self, time: Window, heights: Window | None, begins: bool) -> None:
         session = self.document.session

@@ -1,0 +1,92 @@
+"""What every action of the desk does: one call on the state each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from pulsewright_app.desk.viewing import Snap, View
+
+if TYPE_CHECKING:
+    from pulsewright_app.desk.window import DeskWindow
+
+_CLOSER = 0.5
+
+Answer = Callable[[], object]
+
+
+def answers_of(window: DeskWindow) -> dict[str, Answer]:
+    """Return for every action's name what it calls."""
+    document, viewing, results = window.document, window.viewing, window.results
+    return {
+        "open": window.choose_file,
+        "sample": window.open_sample,
+        "measure": results.ask_to_measure,
+        "cancel": results.ask_to_cancel,
+        "close": window.close_session,
+        "quit": window.close,
+        "undo": document.undo,
+        "redo": document.redo,
+        "add_pair": lambda: window.middle.view.hand.add_at_pointer(),
+        "remove_pair": lambda: _remove_pair(window),
+        "nudge_earlier": lambda: window.middle.view.hand.nudge(-1),
+        "nudge_later": lambda: window.middle.view.hand.nudge(1),
+        **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
+        "flag": lambda: document.flag(viewing.record, viewing.record not in document.flags),
+        "first": viewing.first,
+        "back": lambda: viewing.step(-1),
+        "play": lambda: viewing.play(not viewing.playing),
+        "forward": lambda: viewing.step(1),
+        "last": viewing.last,
+        "loop": lambda: viewing.set_loop(not viewing.loop),
+        "next_flag": lambda: _next_flag(window),
+        **{view: _show(window, view) for view in _VIEWS},
+        "lanes": lambda: viewing.set_lanes(not viewing.lanes),
+        "next_channel": lambda: viewing.set_channel(viewing.channel + 1),
+        "previous_channel": lambda: viewing.set_channel(viewing.channel - 1),
+        "closer": lambda: window.middle.view.zoom_time_by(_CLOSER),
+        "farther": lambda: window.middle.view.zoom_time_by(1 / _CLOSER),
+        "fit": viewing.fit,
+        "zoom_back": viewing.zoom_back,
+        **{name: _toggle_panel(window, name) for name in _PANELS},
+        "dark": lambda: viewing.set_dark(not viewing.dark),
+        "shortcuts": window.show_shortcuts,
+    }
+
+
+_SNAPS: tuple[Snap, ...] = ("pulses", "samples", "nothing")
+_VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
+_PANELS = ("channels_panel", "records_panel", "markers_panel", "findings_panel")
+
+
+def _snap(window: DeskWindow, snap: Snap) -> Answer:
+    def answer() -> None:
+        window.viewing.set_snap(snap)
+        window.update_actions()
+
+    return answer
+
+
+def _show(window: DeskWindow, view: View) -> Answer:
+    def answer() -> None:
+        window.viewing.set_view(view)
+        window.update_actions()  # a second press of the same switch must not let it go
+
+    return answer
+
+
+def _toggle_panel(window: DeskWindow, name: str) -> Answer:
+    return lambda: window.docks[name].setVisible(window.docks[name].isHidden())
+
+
+def _remove_pair(window: DeskWindow) -> None:
+    selected = window.viewing.selected_marker
+    if selected is not None:
+        window.document.remove_pair(selected[0])
+
+
+def _next_flag(window: DeskWindow) -> None:
+    """Go to the next flagged record; after the last one, to the first."""
+    flags, record = sorted(window.document.flags), window.viewing.record
+    if flags:
+        window.viewing.go_to(next((flag for flag in flags if flag > record), flags[0]))

@@ -1,0 +1,48 @@
+"""Puts the theme and a font on the whole application."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtGui import QFont, QFontDatabase, QGuiApplication
+from PySide6.QtWidgets import QApplication
+
+from pulsewright_app.desk.panels.panel import palette_of
+from pulsewright_app.theme import Theme
+
+_FONTS = Path(__file__).resolve().parent.parent / "fonts"
+_WITHOUT_A_SCREEN = ("offscreen", "minimal")
+
+
+def prepare(application: QApplication) -> None:
+    """Set the widget style, and the bundled font where the platform brings none of its own."""
+    application.setStyle("Fusion")
+    application.setApplicationName("Pulsewright")
+    application.setApplicationDisplayName("Pulsewright")
+    if QGuiApplication.platformName() in _WITHOUT_A_SCREEN or not QFontDatabase.families():
+        families = []
+        for file in sorted(_FONTS.glob("*.ttf")):
+            families += QFontDatabase.applicationFontFamilies(QFontDatabase.addApplicationFont(str(file)))
+        if families:
+            application.setFont(QFont(families[0], 9))
+
+
+def dress(application: QApplication, theme: Theme) -> None:
+    """Put a theme on the application."""
+    application.setPalette(palette_of(theme))
+    application.setStyleSheet(
+        f"""
+        QMainWindow::separator {{ background: {theme.page}; width: 5px; height: 5px; }}
+        QMainWindow, QMenuBar {{ background: {theme.page}; }}
+        QDockWidget::title {{ background: {theme.page}; padding: 5px 8px; }}
+        QToolButton {{
+            background: {theme.raised}; color: {theme.ink};
+            border: 1px solid {theme.rule}; border-radius: 4px; padding: 3px 10px;
+        }}
+        QToolButton:hover {{ border-color: {theme.accent}; }}
+        QToolButton:focus {{ border: 2px solid {theme.accent}; }}
+        QToolButton:checked {{ background: {theme.accent}; color: {theme.on_accent}; border-color: {theme.accent}; }}
+        QToolButton:disabled {{ color: {theme.faint}; }}
+        QFrame[frameShape="4"] {{ color: {theme.rule}; }}
+        """
+    )

@@ -1,0 +1,103 @@
+"""The desk's tests drive real widgets on the offscreen platform; they skip only where QtGui cannot be imported."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from pulsewright.session import Channel, Session
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+if TYPE_CHECKING:
+    from pulsewright_app.desk.window import DeskWindow
+
+RECORDS, LENGTH, PRE_TRIGGER, RATE = 12, 2000, 200, 10e6
+LONGEST_WAIT = 60.0
+
+
+def walking(records: int = RECORDS, clipped_record: int = 7) -> Session:
+    """Three hydrophones, a pulse that walks 3 µs a record and changes sign; invented, and no check of any number."""
+    time_axis = (np.arange(LENGTH) - PRE_TRIGGER) / RATE
+    random = np.random.default_rng(20)
+    samples = random.normal(0.0, 20.0, (records, 3, LENGTH))
+    for record in range(records):
+        centre, sign = 40e-6 + 3e-6 * (record % 8), 1 if record % 2 == 0 else -1
+        samples[record] += sign * 9000 * np.exp(-(((time_axis - centre) / 1e-6) ** 2) / 2)
+    codes = np.round(samples).astype(np.int16)
+    codes[clipped_record, 1, 900:905] = 32767
+    channels = [Channel(f"H{c + 1:02d}", "M1", scale=1e-4) for c in range(3)]
+    return Session.from_samples(
+        codes, channels, RATE, PRE_TRIGGER, trigger_time=np.arange(records) * 1e-3, trigger_offset=np.zeros(records)
+    )
+
+
+def let_settle(window: DeskWindow) -> None:
+    """Let the background come to rest and everything be drawn."""
+    from PySide6.QtCore import QCoreApplication
+
+    end, quiet = time.monotonic() + LONGEST_WAIT, 0
+    while quiet < 4:
+        QCoreApplication.processEvents()
+        time.sleep(0.01)
+        quiet = 0 if window.background.busy else quiet + 1
+        assert time.monotonic() < end, "the desk does not come to rest"
+
+
+@pytest.fixture
+def settle() -> Callable[[DeskWindow], None]:
+    """Return what lets the background come to rest and everything be drawn."""
+    return let_settle
+
+
+@pytest.fixture
+def walking_session() -> Callable[..., Session]:
+    """Return a maker of sessions in memory."""
+    return walking
+
+
+@pytest.fixture
+def make_window(qtbot: Any) -> Iterator[Callable[..., DeskWindow]]:
+    """Return a maker of shown desks; each is closed, its workers awaited and its widgets deleted."""
+    from PySide6.QtCore import QCoreApplication, QEvent
+    from PySide6.QtWidgets import QApplication
+
+    from pulsewright_app.desk.style import prepare
+    from pulsewright_app.desk.window import DeskWindow
+
+    application = QApplication.instance()
+    assert isinstance(application, QApplication)
+    prepare(application)
+    made: list[DeskWindow] = []
+
+    def make(session: Session | Path | None = None, dark: bool = False) -> DeskWindow:
+        window = DeskWindow(dark=dark)
+        made.append(window)
+        window.show()
+        qtbot.waitExposed(window)
+        if isinstance(session, Session):
+            window.document.open(session)
+        elif session is not None:
+            window.open_path(session)
+        window.activateWindow()
+        let_settle(window)
+        return window
+
+    yield make
+    for window in made:
+        window.close()
+        window.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+    QCoreApplication.processEvents()
+
+
+@pytest.fixture
+def desk(make_window: Callable[..., DeskWindow]) -> DeskWindow:
+    """A desk with the walking session on it, measured."""
+    return make_window(walking())

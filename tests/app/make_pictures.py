@@ -1,0 +1,104 @@
+"""Renders the four views and the full desk of every sample session, light and dark: look at them as a stranger would.
+
+Run: ``python tests/app/make_pictures.py FOLDER [SAMPLE ...]``
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from pathlib import Path
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from PySide6.QtCore import QCoreApplication, QEvent
+from PySide6.QtWidgets import QApplication, QWidget
+
+from pulsewright_app.desk.style import prepare
+from pulsewright_app.desk.viewing import VIEWS
+from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.samples import sample
+
+SAMPLES = ("tank_faults", "tank_walk", "tank_slip", "tank_sine")
+LONGEST_WAIT = 120.0
+
+
+def settle(window: DeskWindow) -> None:
+    """Let the desk finish what it does in the background and draw it."""
+    end = time.monotonic() + LONGEST_WAIT
+    quiet = 0
+    while quiet < 5 and time.monotonic() < end:
+        QCoreApplication.processEvents()
+        time.sleep(0.02)
+        quiet = 0 if window.background.busy else quiet + 1
+
+
+def save(widget: QWidget, path: Path) -> None:
+    widget.grab().save(str(path))
+    print(path)
+
+
+def desk_pictures(folder: Path, name: str, dark: bool) -> None:
+    """Render one sample session."""
+    window = DeskWindow(dark=dark)
+    window.show()
+    window.open_path(sample(f"{name}.h5"))
+    settle(window)
+    window.viewing.go_to(5)
+    session = window.document.session
+    assert session is not None
+    shade = "dark" if dark else "light"
+    for view in VIEWS:
+        window.viewing.set_view(view)
+        settle(window)
+        save(window.middle, folder / f"{name}_{view}_{shade}.png")
+    window.viewing.set_view("afterglow")
+    window.viewing.set_inks("polarity")
+    settle(window)
+    save(window.middle, folder / f"{name}_two_inks_{shade}.png")
+    window.viewing.set_view("single")
+    window.viewing.set_lanes(False)
+    settle(window)
+    save(window.middle, folder / f"{name}_one_axis_{shade}.png")
+    window.viewing.set_lanes(True)
+    window.middle.view.hand.add_at_pointer()
+    window.document.flag(9)
+    settle(window)
+    save(window, folder / f"{name}_desk_{shade}.png")
+    window.viewing.zoom_time((0.0, 40 * session.sample_interval))
+    settle(window)
+    save(window.middle, folder / f"{name}_dots_{shade}.png")
+    finish(window)
+
+
+def first_screen(folder: Path, dark: bool) -> None:
+    """Render the desk without a session, and with a message."""
+    window = DeskWindow(dark=dark)
+    window.show()
+    window.open_path(Path("no_such_session.h5"))
+    settle(window)
+    save(window, folder / f"first_screen_{'dark' if dark else 'light'}.png")
+    finish(window)
+
+
+def finish(window: DeskWindow) -> None:
+    window.close()
+    window.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+    QCoreApplication.processEvents()
+
+
+def main() -> None:
+    folder = Path(sys.argv[1])
+    folder.mkdir(parents=True, exist_ok=True)
+    application = QApplication([])
+    prepare(application)
+    for dark in (False, True):
+        first_screen(folder, dark)
+        for name in sys.argv[2:] or SAMPLES:
+            desk_pictures(folder, name, dark)
+
+
+if __name__ == "__main__":
+    main()
