@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtGui import QAction, QIntValidator
+from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLabel, QLineEdit, QToolButton, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.document import Document
@@ -88,14 +88,16 @@ class RailRow(QWidget):
         self.loop.toggled.connect(viewing.set_loop)
 
     def _go(self) -> None:
-        if self.number.hasAcceptableInput():
-            self._viewing.go_to(int(self.number.text()))
+        text, records = self.number.text().strip(), self._viewing.records
+        if text.isdecimal() and int(text) < records:
+            self._viewing.go_to(int(text))
+        elif records:
+            self._viewing.tell(f"There is no record {text!r}; the records are 0 to {records - 1}.")
         self._show_record()
         self.number.selectAll()
 
     def _show_record(self) -> None:
         records = self._viewing.records
-        self.number.setValidator(QIntValidator(0, max(records - 1, 0), self.number))
         self.number.setText(str(self._viewing.record) if records else "")
         self.total.setText(f"of 0 … {records - 1}" if records else "no records")
 

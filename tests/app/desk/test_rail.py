@@ -149,7 +149,7 @@ def test_a_typed_number_goes_there(desk: DeskWindow, settle: Settle, qtbot: Any)
     assert caption(desk).startswith("Record 10 ")
 
 
-def test_a_number_outside_the_session_changes_nothing(desk: DeskWindow, qtbot: Any) -> None:
+def test_a_number_outside_the_session_changes_nothing_and_is_answered(desk: DeskWindow, qtbot: Any) -> None:
     desk.viewing.go_to(3)
     number = desk.middle.rail_row.number
     number.setFocus()
@@ -157,8 +157,8 @@ def test_a_number_outside_the_session_changes_nothing(desk: DeskWindow, qtbot: A
     qtbot.keyClicks(number, "99")
     qtbot.keyClick(number, Qt.Key.Key_Return)
     assert desk.viewing.record == 3
-    desk.middle.view.canvas.setFocus()
     assert number.text() == "3"
+    assert desk.message_bar.label.text() == "There is no record '99'; the records are 0 to 11."
 
 
 def test_many_records_still_fit(
