@@ -1,7 +1,8 @@
-"""Compiled estimators on one pulse turned upward: its crossings, its extreme, its centroid, each with its variance.
+"""Compiled estimators on one pulse turned upward: its crossings, its extreme, its centroid.
 
-`values` is one record with the base taken off and the sign turned so that the pulse points up. Positions and variances
-are in samples and samples squared. Imported only inside functions: see `compiled`.
+`values` is one stretch of a record with the base taken off and the sign turned so that the pulse points up. Positions
+are in samples. Every estimator also fills the weights with which each sample's noise enters its result, to first
+order, so that results which share samples keep their covariance. Imported only inside functions: see `compiled`.
 """
 
 from __future__ import annotations
@@ -10,29 +11,31 @@ import numpy as np
 
 from pulsewright_analysis.compiled import kernel
 from pulsewright_analysis.fit_kernels import (
+    TAPS,
     Array,
     functional_weights,
     interpolated,
     interpolated_slope,
-    interpolation_variance,
     polynomial_at,
     polynomial_fit,
     polynomial_weights,
-    variance_of_sum,
+    tap_slope,
+    tap_weight,
 )
 
 CUBIC = 3
 QUARTIC = 4
+SEXTIC = 6
 FEWEST_FOR_FIT = 7
 """Below this many samples on its stretch an edge or a top is interpolated, from here up it is fitted."""
+FEWEST_FOR_SEXTIC = 15
 TOP_LEVEL = 0.6
 """The extreme is fitted over the samples above this share of it."""
 FLAT_SHARE = 0.65
 """A pulse is flat-topped where its width at 90 % is more than this share of that at 50 %."""
 CENTROID_LEVEL = 0.1
-FINE_STEPS = 8
-FEW_SAMPLES = 16
-"""A lobe of fewer samples has its centroid from interpolated points."""
+SMOOTHING = 24
+"""Places on an edge are looked for in averages over 1/12 of the width at half: this many to each side."""
 
 
 @kernel
@@ -54,90 +57,103 @@ def first_after(values: Array, start: int, stop: int, level: float) -> int:
 
 
 @kernel
+def width_at_half(values: Array, place: int) -> int:
+    """Return the samples between the places beside `place` where `values` comes down to half."""
+    half = 0.5 * values[place]
+    return first_after(values, place, len(values), half) - last_before(values, place, 0, half)
+
+
+@kernel
 def smoothed(values: Array, place: int) -> Array:
     """Return `values` averaged over about a twelfth of the pulse's width at half, to find places on slow edges.
 
-    Noise on a slow edge crosses a level more than once; the first crossing would always lie on the same side.
+    Noise on a slow edge crosses a level more than once; the first crossing would always lie on the same side. The
+    width itself is read from the average, so it is worked out again as long as it grows.
     """
-    half = values[place] / 2
-    width = first_after(values, place, len(values), half) - last_before(values, place, 0, half)
-    reach = width // 24
-    if reach < 1:
-        return values
-    result = np.empty(len(values))
-    for i in range(len(values)):
-        low, high = max(i - reach, 0), min(i + reach + 1, len(values))
-        result[i] = np.mean(values[low:high])
+    result = values
+    reach = 0
+    for _ in range(4):
+        wanted = width_at_half(result, place) // SMOOTHING
+        if wanted <= reach:
+            break
+        reach = wanted
+        sums = np.zeros(len(values) + 1)
+        for i in range(len(values)):
+            sums[i + 1] = sums[i] + values[i]
+        result = np.empty(len(values))
+        for i in range(len(values)):
+            low, high = max(i - reach, 0), min(i + reach + 1, len(values))
+            result[i] = (sums[high] - sums[low]) / (high - low)
     return result
 
 
 @kernel
-def extreme(values: Array, place: int, first: int, stop: int, autocovariance: Array, result: Array) -> None:
-    """Fill `result` with amplitude, its variance, place of the extreme, its variance (NaN on a flat top).
+def highest_near(smooth: Array, place: int) -> int:
+    """Return the highest sample of the lobe of `smooth` around `place`."""
+    half = 0.5 * smooth[place]
+    best = place
+    for i in range(last_before(smooth, place, 0, half) + 1, first_after(smooth, place, len(smooth), half)):
+        if smooth[i] > smooth[best]:
+            best = i
+    return best
 
-    A flat top is the mean of the inner samples (IEEE Std 181's state level); a round one the vertex of a quartic over
-    the samples above 60 %, because the largest sample is biased upward by noise; one of few samples is interpolated.
+
+@kernel
+def extreme(values: Array, smooth: Array, place: int, top_weights: Array, peak_weights: Array, result: Array) -> None:
+    """Fill `result` with the amplitude and the place of the extreme (NaN on a flat top), and the weights of both.
+
+    A flat top is the mean of the inner samples (IEEE Std 181's state level); a round one the vertex of a polynomial
+    over the samples above 60 %, because the largest sample is biased upward by noise; one of few samples is
+    interpolated.
     """
-    peak = values[place]
-    low_90, high_90 = (
-        last_before(values, place, first, 0.9 * peak),
-        first_after(values, place, stop, 0.9 * peak),
-    )
-    low_50, high_50 = (
-        last_before(values, place, first, 0.5 * peak),
-        first_after(values, place, stop, 0.5 * peak),
-    )
+    peak, stop = smooth[place], len(values)
+    low_90, high_90 = last_before(smooth, place, 0, 0.9 * peak), first_after(smooth, place, stop, 0.9 * peak)
+    low_50, high_50 = last_before(smooth, place, 0, 0.5 * peak), first_after(smooth, place, stop, 0.5 * peak)
     if high_50 - low_50 > 12 and (high_90 - low_90) > FLAT_SHARE * (high_50 - low_50):
-        flat_top(values, low_90, high_90, autocovariance, result)
+        flat_top(values, low_90, high_90, top_weights, result)
         return
-    low = last_before(values, place, first, TOP_LEVEL * peak) + 1
-    count = first_after(values, place, stop, TOP_LEVEL * peak) - low
+    low = last_before(smooth, place, 0, TOP_LEVEL * peak) + 1
+    count = first_after(smooth, place, stop, TOP_LEVEL * peak) - low
     if count < FEWEST_FOR_FIT:
-        interpolated_extreme(values, place, autocovariance, result)
+        interpolated_extreme(values, place, top_weights, peak_weights, result)
         return
-    inverse = np.zeros((QUARTIC + 1, QUARTIC + 1))
-    coefficients = np.zeros(QUARTIC + 1)
-    polynomial_weights(count, QUARTIC, inverse)
-    polynomial_fit(values, low, count, QUARTIC, inverse, coefficients)
+    degree = SEXTIC if count >= FEWEST_FOR_SEXTIC else QUARTIC
+    inverse = np.zeros((degree + 1, degree + 1))
+    coefficients = np.zeros(degree + 1)
+    polynomial_weights(count, degree, inverse)
+    polynomial_fit(values, low, count, degree, inverse, coefficients)
     x = 2.0 * (place - low) / (count - 1) - 1.0
     for _ in range(30):
-        curvature = polynomial_at(coefficients, QUARTIC, x, 2)
+        curvature = polynomial_at(coefficients, degree, x, 2)
         if curvature >= 0.0:
             break
-        step = polynomial_at(coefficients, QUARTIC, x, 1) / curvature
+        step = polynomial_at(coefficients, degree, x, 1) / curvature
         x = min(max(x - step, -1.0), 1.0)
         if abs(step) < 1e-10:
             break
-    weights = np.zeros(count)
-    functional_weights(count, QUARTIC, inverse, x, 0, weights)
-    result[0] = polynomial_at(coefficients, QUARTIC, x, 0)
-    result[1] = variance_of_sum(weights, count, autocovariance)
-    curvature = polynomial_at(coefficients, QUARTIC, x, 2)
+    functional_weights(count, degree, inverse, x, 0, top_weights[low:])
+    result[0] = polynomial_at(coefficients, degree, x, 0)
+    curvature = polynomial_at(coefficients, degree, x, 2)
+    result[1] = np.nan
     if curvature < 0.0 and abs(x) < 1.0:
         half = (count - 1) / 2.0
-        functional_weights(count, QUARTIC, inverse, x, 1, weights)
-        result[2] = low + (x + 1.0) * half
-        result[3] = variance_of_sum(weights, count, autocovariance) * (half / curvature) ** 2
-    else:
-        result[2] = np.nan
-        result[3] = np.nan
+        functional_weights(count, degree, inverse, x, 1, peak_weights[low:])
+        peak_weights *= -half / curvature
+        result[1] = low + (x + 1.0) * half
 
 
 @kernel
-def flat_top(values: Array, low: int, high: int, autocovariance: Array, result: Array) -> None:
+def flat_top(values: Array, low: int, high: int, top_weights: Array, result: Array) -> None:
     """Fill `result` with the mean of the inner three fifths of a flat top; it has no extreme in time."""
     margin = (high - low) // 5
     first, stop = low + 1 + margin, high - margin
-    count = stop - first
-    weights = np.full(count, 1.0 / count)
+    top_weights[first:stop] = 1.0 / (stop - first)
     result[0] = np.mean(values[first:stop])
-    result[1] = variance_of_sum(weights, count, autocovariance)
-    result[2] = np.nan
-    result[3] = np.nan
+    result[1] = np.nan
 
 
 @kernel
-def interpolated_extreme(values: Array, place: int, autocovariance: Array, result: Array) -> None:
+def interpolated_extreme(values: Array, place: int, top_weights: Array, peak_weights: Array, result: Array) -> None:
     """Fill `result` with the extreme of the band-limited interpolation around sample `place`."""
     position = float(place)
     step = 0.5
@@ -154,33 +170,42 @@ def interpolated_extreme(values: Array, place: int, autocovariance: Array, resul
     left, right = interpolated(values, position - width), interpolated(values, position + width)
     curvature = (left + right - 2 * best) / width**2
     result[0] = best
-    result[1] = interpolation_variance(position, autocovariance)
-    result[2] = position
-    # the slope of white noise, interpolated without loss of band, has variance π²/3 per sample squared
-    result[3] = autocovariance[0] * np.pi**2 / 3 / curvature**2 if curvature < 0 else np.nan
+    result[1] = position if curvature < 0 else np.nan
+    tap_weights(position, top_weights, False)
+    tap_weights(position, peak_weights, True)
+    if curvature < 0:
+        peak_weights *= -1.0 / curvature
+
+
+@kernel
+def tap_weights(position: float, weights: Array, slope: bool) -> None:
+    """Fill `weights` with the shares of the samples in the interpolation at `position`, or in its slope."""
+    nearest = int(np.floor(position))
+    for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
+        inside = min(max(k, 0), len(weights) - 1)
+        weights[inside] += tap_slope(position - k) if slope else tap_weight(position - k)
 
 
 @kernel
 def crossing(
-    values: Array, smooth: Array, level: float, top: float, below: int, direction: int, autocovariance: Array,
-    result: Array,
+    values: Array, smooth: Array, level: float, top: float, reach: float, below: int, direction: int,
+    weights: Array, result: Array,
 ) -> None:  # fmt: skip
-    """Fill `result` with the crossing of `level`, its variance by noise, and the slope there per sample.
+    """Fill `result` with the crossing of `level` and the slope there per sample, `weights` with the value's.
 
     Parameters
     ----------
     smooth : array (samples,)
         `values` as `smoothed` gives them: it says where the edge begins and ends.
+    reach : float
+        How far from the level the fitted stretch may go.
     below : int
         The sample just outside the crossing: not above the level, its neighbour towards the pulse above it.
     direction : int
         1 for a rising edge (the pulse lies after `below`), −1 for a falling one.
 
-    A cubic is fitted over a stretch around the level that shrinks as amplitude over noise grows (bias goes with its
-    fourth power, noise with the inverse of its length); an edge of few samples is interpolated in its full band.
+    A cubic is fitted over a stretch around the level; an edge of few samples is interpolated in its full band.
     """
-    ratio = top / np.sqrt(autocovariance[0])
-    reach = min(max(0.35 * (ratio / 50.0) ** (-2.0 / 9.0), 0.1), 0.4) * top
     outer = below
     while 0 < outer < len(values) - 1 and level - smooth[outer] < reach and _falls(smooth, outer, direction, reach):
         outer -= direction
@@ -190,7 +215,7 @@ def crossing(
     low, high = min(outer, inner), max(outer, inner)
     count = high - low + 1
     if count < FEWEST_FOR_FIT:
-        interpolated_crossing(values, level, below, direction, autocovariance, result)
+        interpolated_crossing(values, level, below, direction, weights, result)
         return
     inverse = np.zeros((CUBIC + 1, CUBIC + 1))
     coefficients = np.zeros(CUBIC + 1)
@@ -208,13 +233,11 @@ def crossing(
             break
     slope = polynomial_at(coefficients, CUBIC, x, 1) / half
     if slope * direction <= 0.0 or abs(polynomial_at(coefficients, CUBIC, x, 0) - level) > 1e-6 * top:
-        interpolated_crossing(values, level, below, direction, autocovariance, result)
+        interpolated_crossing(values, level, below, direction, weights, result)
         return
-    weights = np.zeros(count)
-    functional_weights(count, CUBIC, inverse, x, 0, weights)
+    functional_weights(count, CUBIC, inverse, x, 0, weights[low:])
     result[0] = low + (x + 1.0) * half
-    result[1] = variance_of_sum(weights, count, autocovariance) / slope**2
-    result[2] = slope
+    result[1] = slope
 
 
 @kernel
@@ -226,7 +249,7 @@ def _falls(values: Array, place: int, direction: int, reach: float) -> bool:
 
 @kernel
 def interpolated_crossing(
-    values: Array, level: float, below: int, direction: int, autocovariance: Array, result: Array
+    values: Array, level: float, below: int, direction: int, weights: Array, result: Array
 ) -> None:
     """Fill `result` with the crossing of the band-limited interpolation between `below` and its neighbour."""
     outside, inside = float(below), float(below + direction)
@@ -237,32 +260,44 @@ def interpolated_crossing(
         else:
             outside = middle
     position = 0.5 * (outside + inside)
-    slope = interpolated_slope(values, position)
+    tap_weights(position, weights, False)
     result[0] = position
-    result[1] = interpolation_variance(position, autocovariance) / slope**2 if slope != 0 else np.nan
-    result[2] = slope
+    result[1] = interpolated_slope(values, position)
 
 
 @kernel
-def centroid(values: Array, smooth: Array, top: float, place: int, autocovariance: Array, result: Array) -> None:
-    """Fill `result` with the centroid of the lobe's part above 10 % of its top, and its variance."""
+def centroid(values: Array, smooth: Array, top: float, place: int, top_weights: Array, weights: Array) -> float:
+    """Return the centroid of the lobe's part above 10 % of its top, and fill `weights` with its own."""
     level = CENTROID_LEVEL * top
     low, high = last_before(smooth, place, 0, level), first_after(smooth, place, len(values), level)
     low, high = max(low, 0), min(high, len(values) - 1)
-    steps = FINE_STEPS if high - low < FEW_SAMPLES else 1
+    steps = 8 if high - low < 16 else (4 if high - low < 64 else 1)
     total = 0.0
     moment = 0.0
+    number = 0
+    places = 0.0
     for i in range((high - low) * steps + 1):
         t = low + i / steps
         height = (interpolated(values, t) if steps > 1 else values[low + i]) - level
         # the ends lie below the level by less than a step: they close the lobe and count nothing
-        if steps > 1 or 0 < i < high - low:
-            height = max(height, 0.0) if steps > 1 else height
-            total += height
-            moment += height * t
+        if (steps == 1 and (i == 0 or i == high - low)) or (steps > 1 and height <= 0.0):
+            continue
+        total += height
+        moment += height * t
+        number += 1
+        places += t
     middle = moment / total
-    weights = np.zeros(high - low + 1)
-    for i in range(high - low + 1):
-        weights[i] = (low + i - middle) * steps / total
-    result[0] = middle
-    result[1] = variance_of_sum(weights[1:], max(high - low - 1, 1), autocovariance)
+    for i in range((high - low) * steps + 1):
+        t = low + i / steps
+        if steps == 1:
+            if 0 < i < high - low:
+                weights[low + i] += (t - middle) / total
+        elif interpolated(values, t) > level:
+            nearest = int(np.floor(t))
+            for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
+                inside = min(max(k, 0), len(weights) - 1)
+                weights[inside] += (t - middle) / total * tap_weight(t - k)
+    tilt = -(places - middle * number) / total
+    for i in range(len(weights)):
+        weights[i] += tilt * CENTROID_LEVEL * top_weights[i]
+    return middle

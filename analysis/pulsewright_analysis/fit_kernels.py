@@ -19,17 +19,26 @@ TAPS = 8
 
 
 @kernel
-def variance_of_sum(weights: Array, count: int, autocovariance: Array) -> float:
+def variance_of_sum(weights: Array, autocovariance: Array) -> float:
     """Return the variance of Σ wᵢ·nᵢ for noise of that autocovariance (JCGM 100:2008, 5.2.2)."""
-    white = 0.0
-    total = 0.0
+    first, stop = 0, len(weights)
+    while first < stop and weights[first] == 0.0:
+        first += 1
+    while stop > first and weights[stop - 1] == 0.0:
+        stop -= 1
     lags = len(autocovariance)
-    for i in range(count):
+    while lags > 1 and autocovariance[lags - 1] == 0.0:
+        lags -= 1
+    white = 0.0
+    for i in range(first, stop):
         white += weights[i] * weights[i]
-        total += weights[i] * weights[i] * autocovariance[0]
-        for lag in range(1, min(lags, count - i)):
-            if autocovariance[lag] != 0.0:
-                total += 2.0 * weights[i] * weights[i + lag] * autocovariance[lag]
+    total = white * autocovariance[0]
+    for lag in range(1, min(lags, stop - first)):
+        if autocovariance[lag] != 0.0:
+            product = 0.0
+            for i in range(first, stop - lag):
+                product += weights[i] * weights[i + lag]
+            total += 2.0 * product * autocovariance[lag]
     # An estimated autocovariance need not be positive definite: never believe that noise all but cancels.
     return float(max(total, 0.05 * white * autocovariance[0]))
 
@@ -132,6 +141,13 @@ def tap_weight(distance: float) -> float:
 
 
 @kernel
+def tap_slope(distance: float) -> float:
+    """Return the derivative of `tap_weight` by its distance."""
+    step = 1e-4
+    return (tap_weight(distance + step) - tap_weight(distance - step)) / (2 * step)
+
+
+@kernel
 def interpolated(values: Array, position: float) -> float:
     """Return the band-limited interpolation of `values` at a position in samples; the ends are held."""
     nearest = int(np.floor(position))
@@ -149,16 +165,3 @@ def interpolated_slope(values: Array, position: float) -> float:
     """Return the slope of the interpolation, per sample."""
     step = 1e-3
     return (interpolated(values, position + step) - interpolated(values, position - step)) / (2 * step)
-
-
-@kernel
-def interpolation_variance(position: float, autocovariance: Array) -> float:
-    """Return the noise variance of `interpolated` at a position."""
-    nearest = int(np.floor(position))
-    weights = np.zeros(2 * TAPS)
-    norm = 0.0
-    for k in range(2 * TAPS):
-        weights[k] = tap_weight(position - (nearest - TAPS + 1 + k))
-        norm += weights[k]
-    weights /= norm
-    return variance_of_sum(weights, 2 * TAPS, autocovariance)

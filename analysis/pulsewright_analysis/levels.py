@@ -17,7 +17,9 @@ TRIM_LEVEL = 5.0
 """Distance from the base, in noise, beyond which a sample belongs to a pulse."""
 TRIM_ROUNDS = 4
 MOST_RECORDS = 64
-"""Base and noise rest on at most this many records, spread evenly over the session."""
+MOST_SAMPLES = 1 << 17
+FEWEST_RECORDS = 8
+"""Base and noise rest on records spread evenly over the session: at most 64, fewer where that passes 2¹⁷ samples."""
 MOST_LAGS = 128
 SIGNIFICANT_LAG = 4.0
 """An autocovariance closer to 0 than this many of its own standard errors counts as 0."""
@@ -41,7 +43,8 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
         ordinary standard deviation after trimming, because one from differences of neighbours reads a narrow-band
         noise several times too low.
     """
-    chosen = records[np.unique(np.linspace(0, len(records) - 1, min(MOST_RECORDS, len(records))).astype(int))]
+    enough = min(max(MOST_SAMPLES // session.record_length, FEWEST_RECORDS), MOST_RECORDS, len(records))
+    chosen = records[np.unique(np.linspace(0, len(records) - 1, enough).astype(int))]
     samples = np.stack([session.values(r, r + 1, channels)[0] for r in chosen], axis=1)
     results = [base_of(samples[i], abs(session.channels[c].scale)) for i, c in enumerate(channels)]
     columns = [np.array([r[k] for r in results]) for k in range(5)]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,10 @@ FEWEST_SAMPLES_WIDE = 2.0
 """A pulse narrower than this at 50 %, in samples, has no position: it is not sampled densely enough."""
 SMALLEST_RATIO = 8.0
 """A pulse of less amplitude over noise than this has no position, only a polarity."""
+
+WORKERS = 2
+"""Threads that measure blocks; the result does not depend on it."""
+BLOCK_BYTES = 8 << 20
 
 Tables = tuple[NDArray[np.int64], NDArray[np.float64]]
 
@@ -52,22 +58,29 @@ def measure_pulses(
         region in which their u holds.
     """
     chosen = list(channels)
-    whole_parts: list[NDArray[np.int64]] = []
-    real_parts: list[NDArray[np.float64]] = []
     wanted = np.zeros(session.records, dtype=bool)
     wanted[records] = True
     first, last = int(records[0]), int(records[-1]) + 1
-    for start, codes in session.blocks(first, last):
-        inside = np.flatnonzero(wanted[start : start + len(codes)])
-        if len(inside):
-            block = np.ascontiguousarray(codes[inside][:, chosen])
-            whole, real = _block_tables(session, chosen, start + inside, block, levels, settings)
-            whole[:, 0] = (start + inside)[whole[:, 0]]
-            whole_parts.append(whole)
-            real_parts.append(real)
-        if progress is not None:
-            progress((start + len(codes) - first) / (last - first))
-    return _assembled(session, chosen, np.concatenate(whole_parts), np.concatenate(real_parts), levels, settings)
+    parts: list[Tables] = []
+    waiting: deque[tuple[int, Future[Tables]]] = deque()
+
+    def collect(most: int) -> None:
+        while len(waiting) > most:
+            stop, part = waiting.popleft()
+            parts.append(part.result())
+            if progress is not None:
+                progress((stop - first) / (last - first))
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        for start, codes in session.blocks(first, last, BLOCK_BYTES):
+            rows = np.flatnonzero(wanted[start : start + len(codes)])
+            waiting.append(
+                (start + len(codes), pool.submit(_block_tables, session, chosen, start, rows, codes, levels, settings))
+            )
+            collect(WORKERS)
+        collect(0)
+    whole, real = np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
+    return _assembled(session, chosen, whole, real, levels, settings)
 
 
 def span_samples(
@@ -91,26 +104,29 @@ def span_samples(
 def _block_tables(
     session: Session,
     channels: list[int],
-    records: NDArray[np.int64],
+    start: int,
+    rows: NDArray[np.intp],
     codes: Codes,
     levels: Levels,
     settings: Settings,
 ) -> Tables:
-    """Return the whole-number and the real table of one block's pulses."""
+    """Return the whole-number and the real table of one block's pulses, the block beginning at record `start`."""
     from pulsewright_analysis import pulse_kernels as kernels
 
     infos = [session.channels[c] for c in channels]
-    first, stop = span_samples(session, channels, records, settings.span)
+    first, stop = span_samples(session, channels, start + rows, settings.span)
     noise_threshold = NOISE_FACTOR * levels.noise
     threshold = np.maximum(noise_threshold, settings.threshold or 0.0)
     total = np.sum(levels.autocovariance[:, 1:], axis=1) / levels.autocovariance[:, 0]
     gap = -1 if settings.min_gap is None else round(settings.min_gap * session.sample_rate)
-    capacity = 4 * codes.shape[0] * codes.shape[1] + 64
+    capacity = 4 * len(rows) * len(channels) + 64
     while True:
         whole = np.zeros((capacity, kernels.WHOLE_COLUMNS), dtype=np.int64)
         real = np.zeros((capacity, kernels.REAL_COLUMNS))
         found = kernels.measure_block(
             codes,
+            rows,
+            np.array(channels, dtype=np.int64),
             np.array([c.scale for c in infos], dtype=np.float64),
             levels.offset - np.array([c.offset for c in infos]),
             np.array([c.lowest_code for c in infos], dtype=np.int64),
@@ -128,6 +144,7 @@ def _block_tables(
             real,
         )
         if found <= capacity:
+            whole[:found, kernels.RECORD] = start + rows[whole[:found, kernels.RECORD]]
             return whole[:found], real[:found]
         capacity = found
 

@@ -211,6 +211,8 @@ class Sequence:
         Its place on the lattice, −1 where there is none.
     residual, residual_u : array (records,)
         Its distance from the fitted lattice, seconds; NaN where there is none.
+    out_of_place : tuple of int
+        Records whose pulse leaves the walk while the next ones go on with it.
     in_step : bool array (records, modules)
         Whether the module's record belongs to the same trigger as most modules' records.
     """
@@ -226,6 +228,7 @@ class Sequence:
     slips: tuple[Slip, ...]
     repeated: tuple[tuple[int, int], ...]
     sent: int | None
+    out_of_place: tuple[int, ...]
     pulse: Ints
     stop: Ints
     residual: Floats

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,9 @@ CARRIES_SINE = 0.9
 """Share of a trace's variance that a sine must explain to be one."""
 FEWEST_PERIODS = 1.5
 ITERATIONS = 12
+SMALL_TURN = 1e-3
+"""Sums are moved to another frequency without reading the traces while that turns their ends by less, radians."""
+WORKERS = 2
 
 
 @dataclass(frozen=True)
@@ -54,8 +59,7 @@ def coarse_frequency(samples: Floats, sample_rate: float) -> float:
     sample_rate : float
         Hertz.
     """
-    traces = samples.reshape(-1, samples.shape[-1])
-    traces = traces[np.unique(np.linspace(0, len(traces) - 1, min(MOST_SEARCHED, len(traces))).astype(int))]
+    traces = _spread_traces(samples)
     length = traces.shape[1]
     size = 4 * (1 << (length - 1).bit_length())
     centred = traces - np.mean(traces, axis=1, keepdims=True)
@@ -85,24 +89,89 @@ def fit_shared_frequency(samples: Floats, sample_rate: float, start: float | Non
     Returns
     -------
     SineFit
-        Frequency by Gauss–Newton steps; for each step offset and both quadratures of every trace are eliminated, so
-        that its cost is one product of the samples with five columns.
+        Frequency by Gauss–Newton steps; for each step offset and both quadratures of every trace are eliminated. A few
+        traces settle it to within their own noise, so that all traces are read once, for one step more.
     """
     frequency = coarse_frequency(samples, sample_rate) if start is None else start
+    few = _spread_traces(samples)
+    frequency = _settled(few[:, None, :], sample_rate, frequency).frequency
+    return _finished(_settled(samples, sample_rate, frequency), samples)
+
+
+@dataclass(frozen=True)
+class _Settled:
+    """A frequency at which no step is left to take, with the sums over all traces that belong to it."""
+
+    frequency: float
+    coefficients: Floats
+    inverse: Floats
+    variance: Floats
+    information: float
+
+
+def _spread_traces(samples: Floats) -> Floats:
+    """Return at most `MOST_SEARCHED` traces, spread evenly over records and channels, (traces, samples)."""
+    traces = samples.reshape(-1, samples.shape[-1])
+    chosen = np.unique(np.linspace(0, len(traces) - 1, min(MOST_SEARCHED, len(traces))).astype(int))
+    few: Floats = traces[chosen]
+    return few
+
+
+def _settled(samples: Floats, sample_rate: float, frequency: float) -> _Settled:
+    """Take Gauss–Newton steps until the frequency stands still."""
     length = samples.shape[-1]
     time = (np.arange(length) - (length - 1) / 2) / sample_rate
-    weight = np.ones(samples.shape[1])
-    information = 0.0
-    for step in range(ITERATIONS):
-        omega = 2 * np.pi * frequency
-        fit = _linear_fit(samples, time, omega)
-        weight = 1.0 / np.maximum(fit.variance, np.finfo(float).tiny)
-        change, information = _frequency_step(fit, weight)
-        frequency += change / (2 * np.pi)
-        if step > 1 and abs(change) * time[-1] < 1e-11:
+    omega, reach = 2 * np.pi * frequency, float(time[-1])
+    products = _products(samples, time, omega)
+    read_at = omega
+    for _ in range(ITERATIONS):
+        if abs(omega - read_at) * reach > SMALL_TURN:
+            products, read_at = _products(samples, time, omega), omega
+        fit = _linear_fit(_moved(products, omega - read_at), samples, time, omega)
+        change, information = _frequency_step(fit)
+        if abs(change) * reach < 1e-10:
             break
-    fit = _linear_fit(samples, time, 2 * np.pi * frequency)
-    return _finished(fit, frequency, information, samples)
+        # a step of more than half a period over the record leads to another line of the spectrum
+        omega += float(np.clip(change, -np.pi / (2 * reach), np.pi / (2 * reach)))
+    return _Settled(omega / (2 * np.pi), fit.coefficients, fit.inverse, fit.variance, information)
+
+
+def _products(samples: Floats, time: Floats, omega: float) -> Floats:
+    """Return each trace's sums with (cos, sin, 1, t·cos, t·sin, t²·cos, t²·sin) and itself, (records, channels, 8)."""
+    from pulsewright_analysis.sine_kernels import fill_products
+
+    cosine, sine = np.cos(omega * time), np.sin(omega * time)
+    columns = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine, time**2 * cosine, time**2 * sine])
+    traces = samples.reshape(-1, samples.shape[-1])
+    products = np.empty((len(traces), 8))
+    edges = np.linspace(0, len(traces), WORKERS + 1).astype(int)
+    with ThreadPoolExecutor(WORKERS) as pool:
+        parts = [
+            pool.submit(fill_products, traces[low:high], columns, products[low:high]) for low, high in pairwise(edges)
+        ]
+        for part in parts:
+            part.result()
+    return products.reshape(*samples.shape[:2], 8)
+
+
+def _moved(products: Floats, change: float) -> Floats:
+    """Return the sums for an angular frequency `change` higher, to second order, (records, channels, 6).
+
+    The columns that are left are (cos, sin, 1, t·cos, t·sin) and the square.
+    """
+    cosine, sine, one, t_cosine, t_sine, tt_cosine, tt_sine, square = np.moveaxis(products, -1, 0)
+    half = change**2 / 2
+    return np.stack(
+        [
+            cosine - change * t_sine - half * tt_cosine,
+            sine + change * t_cosine - half * tt_sine,
+            one,
+            t_cosine - change * tt_sine,
+            t_sine + change * tt_cosine,
+            square,
+        ],
+        axis=-1,
+    )
 
 
 @dataclass(frozen=True)
@@ -111,31 +180,31 @@ class _LinearFit:
 
     coefficients: Floats
     gram: Floats
+    inverse: Floats
     products: Floats
     variance: Floats
 
 
-def _linear_fit(samples: Floats, time: Floats, omega: float) -> _LinearFit:
+def _linear_fit(products: Floats, samples: Floats, time: Floats, omega: float) -> _LinearFit:
     cosine, sine = np.cos(omega * time), np.sin(omega * time)
     basis = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine], axis=1)
-    products = samples @ basis
     gram = basis.T @ basis
-    coefficients = np.linalg.solve(gram[:3, :3], products[..., :3, None])[..., 0]
-    energy = np.einsum("rcn,rcn->rc", samples, samples)
-    residual = energy - np.einsum("rck,rck->rc", coefficients, products[..., :3])
+    inverse = np.linalg.inv(gram[:3, :3])
+    coefficients = products[..., :3] @ inverse
+    residual = products[..., 5] - np.einsum("rck,rck->rc", coefficients, products[..., :3])
     dof = samples.shape[0] * (samples.shape[-1] - 3)
     variance = np.maximum(np.sum(residual, axis=0), 0.0) / max(dof, 1)
-    return _LinearFit(coefficients, gram, products, variance)
+    return _LinearFit(coefficients, gram, inverse, products[..., :5], variance)
 
 
-def _frequency_step(fit: _LinearFit, weight: Floats) -> tuple[float, float]:
+def _frequency_step(fit: _LinearFit) -> tuple[float, float]:
     """Return the change of angular frequency, radians a second, and its information Σ d²/σ²."""
     a, b = fit.coefficients[..., 0], fit.coefficients[..., 1]
+    weight = 1.0 / np.maximum(fit.variance, np.finfo(float).tiny)
     # derivative by ω: t·(b·cos − a·sin), as coefficients of the columns (t·cos, t·sin)
     direction = np.stack([b, -a], axis=-1)
-    inverse = np.linalg.inv(fit.gram[:3, :3])
     cross = fit.gram[:3, 3:]
-    beyond = fit.gram[3:, 3:] - cross.T @ inverse @ cross
+    beyond = fit.gram[3:, 3:] - cross.T @ fit.inverse @ cross
     left = fit.products[..., 3:] - fit.coefficients @ cross
     slope = np.einsum("rck,rck->rc", direction, left)
     curvature = np.einsum("rck,kl,rcl->rc", direction, beyond, direction)
@@ -143,23 +212,23 @@ def _frequency_step(fit: _LinearFit, weight: Floats) -> tuple[float, float]:
     return float(np.sum(slope * weight)) / max(information, np.finfo(float).tiny), information
 
 
-def _finished(fit: _LinearFit, frequency: float, information: float, samples: Floats) -> SineFit:
-    a, b = fit.coefficients[..., 0], fit.coefficients[..., 1]
-    amplitude = np.hypot(a, b)
-    inverse = np.linalg.inv(fit.gram[:3, :3])
+def _finished(settled: _Settled, samples: Floats) -> SineFit:
+    a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
+    amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
-    phase_variance = fit.variance * np.mean(spread / np.maximum(amplitude, 1e-300) ** 4, axis=0)
-    total = np.mean(np.var(samples, axis=-1), axis=0)
-    explained = 1 - fit.variance / np.maximum(total, np.finfo(float).tiny)
+    phase_variance = settled.variance * np.mean(spread / np.maximum(amplitude, 1e-300) ** 4, axis=0)
+    # of a trace's variance about its mean, a sine of amplitude A makes up A²/2
+    power = np.mean(amplitude**2, axis=0) / 2
+    total = power + settled.variance
     return SineFit(
-        frequency=frequency,
-        frequency_u=1 / (2 * np.pi * np.sqrt(information)) if information > 0 else 0.0,
+        frequency=settled.frequency,
+        frequency_u=1 / (2 * np.pi * np.sqrt(settled.information)) if settled.information > 0 else 0.0,
         amplitude=amplitude,
         phase=np.arctan2(b, a),
-        offset=fit.coefficients[..., 2],
+        offset=settled.coefficients[..., 2],
         phase_variance=phase_variance,
-        residual_rms=np.sqrt(fit.variance),
-        explained=np.where(total > 0, explained, 0.0),
+        residual_rms=np.sqrt(settled.variance),
+        explained=np.where(total > 0, power / np.where(total > 0, total, 1.0), 0.0),
     )
 
 

@@ -43,14 +43,14 @@ class Statements:
 
 @dataclass(frozen=True)
 class Decision:
-    """Missing triggers in one gap, who saw them, and who spoke against it."""
+    """Missing triggers in one gap (None: no witness knows), who saw them, and who spoke against it."""
 
-    count: int
+    count: int | None
     seen_in: tuple[Witness, ...]
     against: tuple[Witness, ...]
 
 
-def position_counts(stop: Ints, records: Ints, cycle: int | None) -> Ints:
+def position_counts(stop: Ints, records: Ints, cycle: int | None, time: Ints | None = None) -> Ints:
     """Return the missing triggers that the stops tell, for each gap between consecutive records.
 
     Parameters
@@ -60,15 +60,51 @@ def position_counts(stop: Ints, records: Ints, cycle: int | None) -> Ints:
     records : int array (records,)
         Record numbers, rising.
     cycle : int or None
+    time : int array (gaps,), optional
+        What the trigger times tell: triggers that they place in an earlier gap of a silence are not counted again.
     """
     counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
-    known = np.flatnonzero(stop >= 0)
-    for before, after in pairwise(known):
-        missing = int(stop[after] - stop[before] - (records[after] - records[before]))
+    for before, after in pairwise(np.flatnonzero(stop >= 0).tolist()):
+        missing = _missing(stop, records, before, after) - _placed(time, before, after)
         if cycle is not None:
             missing %= cycle
         counts[after - 1] = missing if missing >= 0 else UNKNOWN
     return counts
+
+
+def _missing(stop: Ints, records: Ints, before: int, after: int) -> int:
+    return int(stop[after] - stop[before] - (records[after] - records[before]))
+
+
+def _placed(time: Ints | None, before: int, after: int) -> int:
+    """Return how many missing triggers the trigger times place between two records, the last gap not counted."""
+    if time is None:
+        return 0
+    return int(np.sum(np.maximum(time[before : after - 1], 0)))
+
+
+def out_of_place(stop: Ints, records: Ints, cycle: int | None) -> Ints:
+    """Return the places of records whose stop fits neither neighbour, while the neighbours fit each other.
+
+    A lost trigger shifts every later record; a stale, foreign or exchanged one leaves the walk and lets it go on. Up
+    to three such records in a row are told.
+    """
+    known = np.flatnonzero(stop >= 0)
+
+    def shifted(before: int, after: int) -> bool:
+        missing = _missing(stop, records, known[before], known[after])
+        return (missing % cycle if cycle is not None else missing) != 0
+
+    found: list[int] = []
+    i = 1
+    while i < len(known) - 1:
+        length = 0
+        if shifted(i - 1, i):
+            lengths = (n for n in (1, 2, 3) if i + n < len(known) and not shifted(i - 1, i + n))
+            length = next(lengths, 0)
+        found += known[i : i + length].tolist()
+        i += max(length, 1)
+    return np.array(found, dtype=np.int64)
 
 
 def alternates(sign: Ints, records: Ints) -> bool | None:
@@ -81,24 +117,29 @@ def alternates(sign: Ints, records: Ints) -> bool | None:
     records : int array (records,)
         Record numbers, rising.
     """
-    neighbours = (np.diff(records) == 1) & (sign[1:] != 0) & (sign[:-1] != 0)
-    if np.count_nonzero(neighbours) < 2:
+    known = np.flatnonzero(sign)
+    # over an even number of triggers an alternating sign is the same again, and tells nothing
+    odd = np.diff(records[known]) % 2 == 1
+    if np.count_nonzero(odd) < 2:
         return None
-    share = float(np.mean(sign[1:][neighbours] != sign[:-1][neighbours]))
+    share = float(np.mean(np.diff(sign[known])[odd] != 0))
     if share >= CLEARLY_ALTERNATES:
         return True
     return False if share <= CLEARLY_CONSTANT else None
 
 
-def polarity_counts(sign: Ints, records: Ints, alternating: bool | None) -> Ints:
-    """Return the missing triggers modulo 2 that an alternating polarity tells, −1 where it tells nothing."""
+def polarity_counts(sign: Ints, records: Ints, alternating: bool | None, time: Ints | None = None) -> Ints:
+    """Return the missing triggers modulo 2 that an alternating polarity tells, −1 where it tells nothing.
+
+    Arrays and `time` as for `position_counts`; `sign` is 0 where a record has no pulse.
+    """
     counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
     if not alternating:
         return counts
-    known = np.flatnonzero(sign)
-    for before, after in pairwise(known):
+    for before, after in pairwise(np.flatnonzero(sign).tolist()):
         changed = int(sign[after] != sign[before])
-        counts[after - 1] = (changed - int(records[after] - records[before])) % 2
+        missing = changed - int(records[after] - records[before]) - _placed(time, before, after)
+        counts[after - 1] = missing % 2
     return counts
 
 
@@ -134,7 +175,7 @@ def decide(statements: Statements, gap: int) -> Decision:
         return (count - said[name]) % size == 0 if size else count == said[name]
 
     if not known:
-        return Decision(0, (), ())
+        return Decision(None, (), ())
     best, best_score = 0, -1.0
     for count in sorted({said[name] for name in known}):
         score = sum(1.0 for name in known if agrees(name, count)) + (0.5 if agrees("time", count) else 0.0)
@@ -150,8 +191,8 @@ def decide(statements: Statements, gap: int) -> Decision:
 
 
 def usual_period(time: Floats, records: Ints) -> float | None:
-    """Return the median gap between triggers of neighbouring records, seconds, or None where too few are known."""
-    gaps = np.diff(time)[np.diff(records) == 1]
+    """Return the median gap between triggers, a record's share of it, seconds; None where too few are known."""
+    gaps = np.diff(time) / np.diff(records)
     gaps = gaps[np.isfinite(gaps) & (gaps > 0)]
     if len(gaps) < 2:
         return None

@@ -86,6 +86,7 @@ def hand_made() -> Findings:
             slips=(Slip("M2", 2, 1),),
             repeated=((0, 2),),
             sent=None,
+            out_of_place=(),
             pulse=np.array([0, -1, 1]),
             stop=np.array([0, -1, 3]),
             residual=np.zeros(3),

@@ -84,6 +84,7 @@ def _clean() -> Findings:
             slips=(),
             repeated=(),
             sent=None,
+            out_of_place=(),
             pulse=np.arange(RECORDS) * 12,
             stop=np.arange(RECORDS) % 12,
             residual=np.linspace(-4e-9, 4e-9, RECORDS),

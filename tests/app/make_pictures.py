@@ -12,7 +12,7 @@ from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-from PySide6.QtCore import QCoreApplication, QEvent
+from PySide6.QtCore import QCoreApplication, QEvent, QTimer
 from PySide6.QtWidgets import QApplication, QWidget
 
 from pulsewright_app.desk.style import prepare
@@ -31,7 +31,8 @@ def settle(window: DeskWindow) -> None:
     while quiet < 5 and time.monotonic() < end:
         QCoreApplication.processEvents()
         time.sleep(0.02)
-        quiet = 0 if window.background.busy else quiet + 1
+        put_off = any(timer.isActive() and timer.isSingleShot() for timer in window.findChildren(QTimer))
+        quiet = 0 if window.background.busy or put_off else quiet + 1
 
 
 def save(widget: QWidget, path: Path) -> None:

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
     QVBoxLayout,
     QWidget,
 )
+from shiboken6 import isValid
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.actions import ACTIONS, ShortcutsPage, make_actions
@@ -129,6 +130,7 @@ class DeskWindow(QMainWindow):
         document, viewing = self.document, self.viewing
         document.session_changed.connect(self._session_changed)
         viewing.told.connect(self.message_bar.tell)
+        self.data.unreadable.connect(self.message_bar.tell)
         viewing.dark_changed.connect(self._redress)
         self.results.changed.connect(self._tell_error)
         self.findings_panel.cancel_requested.connect(self.measuring.cancel)
@@ -142,8 +144,8 @@ class DeskWindow(QMainWindow):
         for dock in self.docks.values():
             dock.visibilityChanged.connect(self.update_actions)
         application = QApplication.instance()
-        if application is not None:
-            application.installEventFilter(self)
+        if isinstance(application, QApplication):
+            application.focusChanged.connect(self._follow_focus)
         QGuiApplication.styleHints().colorSchemeChanged.connect(
             lambda scheme: viewing.set_dark(scheme == Qt.ColorScheme.Dark)
         )
@@ -241,6 +243,13 @@ class DeskWindow(QMainWindow):
 
     # -- events ---------------------------------------------------------------------------------------------
 
+    def _follow_focus(self, old: QWidget | None, new: QWidget | None) -> None:
+        """Watch only the widget that has the keyboard: a filter on everything would slow everything down."""
+        if old is not None and isValid(old):
+            old.removeEventFilter(self)
+        if new is not None:
+            new.installEventFilter(self)
+
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         """Let Space press the button, or tick the box, that has the keyboard; elsewhere it plays."""
         if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
@@ -266,8 +275,8 @@ class DeskWindow(QMainWindow):
         """End the background work and give the file back."""
         self.viewing.play(False)
         application = QApplication.instance()
-        if application is not None:
-            application.removeEventFilter(self)
+        if isinstance(application, QApplication):
+            application.focusChanged.disconnect(self._follow_focus)
         self.background.close()
         if self.document.session is not None:
             self.document.session.close()

@@ -187,17 +187,22 @@ class SessionData(QObject):
 
     record_arrived = Signal(int)
     extents_arrived = Signal()
+    unreadable = Signal(str)
+    """Why a record cannot be read, in a sentence."""
 
     def __init__(self, document: Document, background: Background, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._document = document
         self._background = background
         self._kept: OrderedDict[int, Codes] = OrderedDict()
+        self._asked: set[int] = set()
+        """Records that are being read, or cannot be read."""
         self.extents: Extents | None = None
         document.session_changed.connect(self._session_changed)
 
     def _session_changed(self) -> None:
         self._kept.clear()
+        self._asked.clear()
         self.extents = None
         session = self._document.session
         if session is None:
@@ -212,15 +217,12 @@ class SessionData(QObject):
         self.extents_arrived.emit()
 
     def codes(self, record: int) -> Codes | None:
-        """Return a record's codes, shape (channels, record length), or None until `record_arrived` names it.
+        """Return a record's codes, shape (channels, record length).
 
-        Raises
-        ------
-        SessionFileError
-            If the file cannot be read any more.
+        None until `record_arrived` names it, or for ever if `unreadable` says why.
         """
         session = self._document.session
-        if session is None or not 0 <= record < session.records:
+        if session is None or not 0 <= record < session.records or record in self._asked:
             return None
         if record in self._kept:
             self._kept.move_to_end(record)
@@ -228,15 +230,27 @@ class SessionData(QObject):
         if isinstance(session.source, ChunkedSource):
             self._fetch(session, record)
             return None
-        self._keep(record, session.codes(record, record + 1)[0])
+        try:
+            self._keep(record, session.codes(record, record + 1)[0])
+        except PulsewrightError as error:
+            self._asked.add(record)
+            self.unreadable.emit(error.sentence)
+            return None
         return self._kept[record]
 
     def _fetch(self, session: Session, record: int) -> None:
         def arrived(codes: Codes) -> None:
+            self._asked.discard(record)
             self._keep(record, codes)
             self.record_arrived.emit(record)
 
-        self._background.start(f"Reading record {record}", lambda _: session.codes(record, record + 1)[0], arrived)
+        self._asked.add(record)
+        self._background.start(
+            f"Reading record {record}",
+            lambda _: session.codes(record, record + 1)[0],
+            arrived,
+            self.unreadable.emit,
+        )
 
     def _keep(self, record: int, codes: Codes) -> None:
         self._kept[record] = codes

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
 
 RECORDS, LENGTH, PRE_TRIGGER, RATE = 12, 2000, 200, 10e6
-LONGEST_WAIT = 60.0
+LONGEST_WAIT = 300.0
 
 
 def walking(records: int = RECORDS, clipped_record: int = 7) -> Session:
@@ -39,14 +39,18 @@ def walking(records: int = RECORDS, clipped_record: int = 7) -> Session:
 
 
 def let_settle(window: DeskWindow) -> None:
-    """Let the background come to rest and everything be drawn."""
-    from PySide6.QtCore import QCoreApplication
+    """Let the background come to rest and everything be drawn: also what a view has put off to the next idle moment."""
+    from PySide6.QtCore import QCoreApplication, QTimer
+
+    def at_rest() -> bool:
+        put_off = (timer.isActive() and timer.isSingleShot() for timer in window.findChildren(QTimer))
+        return not window.background.busy and not any(put_off)
 
     end, quiet = time.monotonic() + LONGEST_WAIT, 0
     while quiet < 4:
         QCoreApplication.processEvents()
         time.sleep(0.01)
-        quiet = 0 if window.background.busy else quiet + 1
+        quiet = quiet + 1 if at_rest() else 0
         assert time.monotonic() < end, "the desk does not come to rest"
 
 

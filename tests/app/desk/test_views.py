@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QImage, QWheelEvent
 from PySide6.QtWidgets import QApplication, QComboBox, QLabel
 
+from pulsewright_analysis.results import MissedTrigger
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK, LIGHT
@@ -42,6 +44,21 @@ def pixels(image: QImage, colour: str) -> set[tuple[int, int]]:
     """The pixels of exactly this colour."""
     wanted = QColor(colour).rgb()
     return {(x, y) for x in range(image.width()) for y in range(image.height()) if image.pixel(x, y) == wanted}
+
+
+def inked(desk: DeskWindow, colour: str) -> set[tuple[int, int]]:
+    """The pixels of the plot that lie on the way from the page to this colour: lines are drawn smoothly."""
+    plot, image = canvas_of(desk).plot_rect().toAlignedRect(), picture(desk)
+    page, wanted = (np.array(QColor(c).getRgb()[:3], dtype=float) for c in (LIGHT.plot, colour))
+    way = wanted - page
+
+    def alike(found: QColor) -> bool:
+        away = np.array(found.getRgb()[:3]) - page
+        share = away @ way / (way @ way)
+        return share > 0.35 and np.abs(away - share * way).max() < 12
+
+    columns, rows = range(plot.left() + 1, plot.right()), range(plot.top() + 1, plot.bottom())
+    return {(x, y) for x in columns for y in rows if alike(image.pixelColor(x, y))}
 
 
 def labelled(desk: DeskWindow, name: str) -> str:
@@ -78,20 +95,19 @@ def pulse_of(desk: DeskWindow, record: int, channel: int) -> tuple[float, float]
 
 
 def test_each_channel_is_drawn_in_its_lane(desk: DeskWindow) -> None:
-    canvas, image = canvas_of(desk), picture(desk)
-    for channel in range(3):
-        rows = [y for _, y in pixels(image, LIGHT.channel(channel))]
+    canvas = canvas_of(desk)
+    for channel in (1, 2):  # the lane of the current one, H01, is tinted
+        rows = [y for _, y in inked(desk, LIGHT.channel(channel))]
         lane = (canvas.y_of(2 - channel + 0.5), canvas.y_of(2 - channel - 0.5))
         assert len(rows) > 300
         assert lane[0] <= min(rows) < max(rows) <= lane[1]
 
 
 def test_a_pulse_is_drawn_where_it_is(desk: DeskWindow) -> None:
-    """The trace of record 0 on H01 leaves its base farthest at the pulse's time."""
-    time, _ = pulse_of(desk, 0, 0)
+    """The trace of record 0 on H03 is highest at the pulse's time."""
+    time, _ = pulse_of(desk, 0, 2)
     canvas = canvas_of(desk)
-    base = canvas.y_of(2.0)
-    highest = min((y, x) for x, y in pixels(picture(desk), LIGHT.channel(0)) if y < base)
+    highest = min((y, x) for x, y in inked(desk, LIGHT.channel(2)))
     assert abs(highest[1] - canvas.x_of(time)) <= 2
 
 
@@ -184,6 +200,23 @@ def test_a_drag_zooms_to_that_stretch_in_three_views(desk: DeskWindow, qtbot: An
     qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Backspace)
     settle(desk)
     assert canvas_of(desk).windows()[0] == pytest.approx((-20e-6, 180e-6))
+
+
+def test_a_box_zooms_the_values_too_where_there_is_one_axis(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    desk.viewing.set_lanes(False)
+    settle(desk)
+    start, end = at(desk, 30e-6, 1.0), at(desk, 70e-6, 0.2)
+    wanted = [canvas_of(desk).height_at(p.y()) for p in (end, start)]
+    drag(qtbot, desk, start, end)
+    settle(desk)
+    assert canvas_of(desk).windows()[1] == pytest.approx(wanted)
+
+
+def test_a_box_over_lanes_zooms_time_alone(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    drag(qtbot, desk, at(desk, 30e-6, 1.9), at(desk, 70e-6, 0.6))
+    settle(desk)
+    assert desk.viewing.value_window is None
+    assert canvas_of(desk).windows()[0] != pytest.approx((-20e-6, 180e-6))
 
 
 def test_shift_and_the_wheel_zoom_the_values(desk: DeskWindow, settle: Settle) -> None:
@@ -352,6 +385,26 @@ def test_map_has_a_row_for_every_record_and_a_click_goes_there(desk: DeskWindow,
     assert desk.viewing.record == 9
     settle(desk)
     assert "record 9 of 12 outlined" in labelled(desk, "What the Map view shows")
+
+
+def test_map_leaves_rows_open_for_missed_triggers(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    desk.viewing.set_view("map")
+    settle(desk)
+    assert not pixels(picture(desk), LIGHT.missed)
+    findings = desk.results.findings
+    assert findings is not None
+    missed = (MissedTrigger(3, 1, ("time",)), MissedTrigger(7, 40, ("time",)))
+    changed = replace(findings, sequence=replace(findings.sequence, missed=missed))
+    desk.results.finish(desk.results.generation, changed)
+    settle(desk)
+    rows = {y for _, y in pixels(picture(desk), LIGHT.missed)}
+    canvas = canvas_of(desk)
+    # places 0 to 3, one open, 4 to 7, a band of three for the forty, 8 to 11
+    assert min(rows) == pytest.approx(canvas.y_of(-4.0), abs=2)
+    assert max(rows) == pytest.approx(canvas.y_of(-12.0), abs=2)
+    assert not [y for y in rows if canvas.y_of(-5.2) < y < canvas.y_of(-8.8)]
+    qtbot.mouseMove(canvas.viewport(), at(desk, 50e-6, -10.5))
+    assert "40 missed triggers after record 7" in labelled(desk, "Under the pointer")
 
 
 def test_map_colours_the_sign(desk: DeskWindow, settle: Settle) -> None:

@@ -21,6 +21,7 @@ from pulsewright_app.theme import Theme, components
 Counts = NDArray[np.uint32]
 Signs = NDArray[np.int64]
 
+_KEY = "Accumulating the records"
 _FAINTEST = 0.16
 _MOST_LISTED = 40
 _BLOCK_BYTES = 4 << 20
@@ -96,6 +97,7 @@ class AfterglowView(View):
         self.caption.setTextFormat(Qt.TextFormat.RichText)
         self._picture: Picture | None = None
         self._made_for: object = None
+        self._inked_for: object = None
         self._image = pg.ImageItem(axisOrder="row-major")
         self.canvas.addItem(self._image, ignoreBounds=True)
         self.inks = QComboBox()
@@ -117,6 +119,12 @@ class AfterglowView(View):
         self.logarithmic.setChecked(self.viewing.logarithmic)
 
     # -- drawing --------------------------------------------------------------------------------------------
+
+    def forget(self) -> None:
+        """Drop the picture of the session before."""
+        self.desk.background.cancel(_KEY)
+        self._picture = self._made_for = self._inked_for = None
+        self._image.clear()
 
     def refresh(self, session: Session) -> None:
         """Show what has been accumulated, and accumulate anew where that was for something else."""
@@ -149,7 +157,7 @@ class AfterglowView(View):
             signs = findings.polarity.sign[:, channel]
         self.caption.setText(f"{session.channels[channel].name}&nbsp; · &nbsp;accumulating {session.records} records …")
         self.desk.background.start(
-            "Accumulating the records",
+            _KEY,
             lambda job: accumulate(session, channel, raster, signs, job),
             self._take,
             self.viewing.tell,
@@ -164,7 +172,11 @@ class AfterglowView(View):
         if picture is None or session is None:
             return
         colours = _ink_colours(self.theme, len(picture.counts))
-        self._image.setImage(inked(picture, colours, self.viewing.logarithmic), autoLevels=False, levels=(0, 255))
+        wanted = (id(picture), colours, self.viewing.logarithmic)
+        if wanted != self._inked_for:  # stepping must not ink it anew
+            self._inked_for = wanted
+            image = inked(picture, colours, self.viewing.logarithmic)
+            self._image.setImage(image, autoLevels=False, levels=(0, 255))
         raster = picture.raster
         size = (raster.time_high - raster.time_low, raster.value_high - raster.value_low)
         self._image.setRect(QRectF(raster.time_low, raster.value_low, *size))

@@ -60,6 +60,9 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self.grabber: Callable[[QPointF], bool] = lambda _: False
         self.hover_shape: Callable[[QPointF], bool] = lambda _: False
         self.heights_zoom = True
+        """Whether the heights can be zoomed at all."""
+        self.band_heights = True
+        """Whether a band drawn over some heights zooms to them; where rows lie over each other it means time only."""
         box = self.getViewBox()
         box.setMouseEnabled(x=False, y=False)
         box.setMenuEnabled(False)
@@ -101,13 +104,13 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         """Show this stretch of time and of heights, to the pixel."""
         self.getViewBox().setRange(xRange=time, yRange=heights, padding=0, disableAutoRange=True)
 
-    def x_of(self, time: float) -> float:
-        """Return the pixel column of a time."""
+    def x_of(self, time: Any) -> Any:
+        """Return the pixel column of a time, or those of an array."""
         rect, (window, _) = self.plot_rect(), self.windows()
         return rect.left() + (time - window[0]) / (window[1] - window[0]) * rect.width()
 
-    def y_of(self, height: float) -> float:
-        """Return the pixel row of a height."""
+    def y_of(self, height: Any) -> Any:
+        """Return the pixel row of a height, or those of an array."""
         rect, (_, window) = self.plot_rect(), self.windows()
         return rect.bottom() - (height - window[0]) / (window[1] - window[0]) * rect.height()
 
@@ -159,9 +162,11 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
     def _layers(self, painter: QPainter, layers: list[Layer]) -> None:
         for layer in layers:
             painter.save()
-            painter.setClipRect(self.plot_rect())
-            layer(painter, self)
-            painter.restore()
+            try:
+                painter.setClipRect(self.plot_rect())
+                layer(painter, self)
+            finally:  # a painter left saved ends the process when the paint event ends
+                painter.restore()
 
     def _draw_band(self, painter: QPainter, drag: _Drag) -> None:
         fill = QColor(self._theme.accent)
@@ -173,11 +178,11 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
     def _band(self, drag: _Drag) -> QRectF:
         """Return the rectangle that is zoomed to: all heights unless it is clearly drawn over some of them."""
         plot = self.plot_rect()
-        band = QRectF(drag.start, drag.now).normalized().intersected(plot)
-        if not self.heights_zoom or band.height() < _TALL_BAND:
-            band.setTop(plot.top())
-            band.setBottom(plot.bottom())
-        return band
+        left, right = sorted(min(max(x, plot.left()), plot.right()) for x in (drag.start.x(), drag.now.x()))
+        top, bottom = sorted(min(max(y, plot.top()), plot.bottom()) for y in (drag.start.y(), drag.now.y()))
+        if not (self.heights_zoom and self.band_heights) or bottom - top < _TALL_BAND:
+            top, bottom = plot.top(), plot.bottom()
+        return QRectF(QPointF(left, top), QPointF(right, bottom))
 
     # -- gestures -------------------------------------------------------------------------------------------
 

@@ -8,7 +8,7 @@ import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen
+from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
 from pulsewright.quantity import engineering
@@ -23,6 +23,7 @@ from pulsewright_app.theme import Theme, components
 Floats = NDArray[np.float64]
 
 _BLOCK_BYTES = 4 << 20
+_KEY = "Drawing the map"
 _LABEL_EVERY = 20.0
 
 
@@ -33,6 +34,8 @@ class Sheet:
     window: Window
     values: Floats
     base: float
+    largest: float
+    """The largest distance from the base."""
 
 
 def farthest_values(session: Session, channel: int, window: Window, width: int, job: Job) -> Sheet:
@@ -58,11 +61,13 @@ def farthest_values(session: Session, channel: int, window: Window, width: int, 
             base = float(np.median(block[:, channel, :]))
         for place, codes in enumerate(block[:, channel, :]):
             if job.cancelled():
-                return Sheet(window, values, 0.0)
+                return Sheet(window, values, 0.0, 1.0)
             low, high = line_envelope(codes, float(starts[first + place]), session.sample_interval, raster)
             values[first + place] = np.where(high - base >= base - low, high, low)
     middle = (base or 0.0) * about.scale + about.offset
-    return Sheet(window, values * about.scale + about.offset, middle)
+    values = values * about.scale + about.offset
+    away = np.abs(values[np.isfinite(values)] - middle)
+    return Sheet(window, values, middle, float(away.max(initial=0.0)) or 1.0)
 
 
 def coloured(sheet: Sheet, places: Places, largest: float, theme: Theme) -> NDArray[np.uint8]:
@@ -91,6 +96,7 @@ class MapView(View):
         self.caption.setTextFormat(Qt.TextFormat.RichText)
         self._sheet: Sheet | None = None
         self._made_for: object = None
+        self._coloured_for: object = None
         self._places = Places(0)
         self._image = pg.ImageItem(axisOrder="row-major")
         self.canvas.addItem(self._image, ignoreBounds=True)
@@ -98,6 +104,13 @@ class MapView(View):
         self.viewing.dark_changed.connect(self._colour)
 
     # -- drawing --------------------------------------------------------------------------------------------
+
+    def forget(self) -> None:
+        """Drop the rows of the session before."""
+        self.desk.background.cancel(_KEY)
+        self._sheet = self._made_for = self._coloured_for = None
+        self._places = Places(0)
+        self._image.clear()
 
     def refresh(self, session: Session) -> None:
         """Show the rows, and read them anew where they were for something else."""
@@ -110,7 +123,7 @@ class MapView(View):
         if wanted != self._made_for:
             self._made_for = wanted
             self.desk.background.start(
-                "Drawing the map",
+                _KEY,
                 lambda job: farthest_values(session, channel, wanted[2], width, job),
                 self._take,
                 self.viewing.tell,
@@ -143,16 +156,18 @@ class MapView(View):
         """Return the distance from the base that has the full ink."""
         if self.viewing.value_window is not None:
             return max(abs(value - sheet.base) for value in self.viewing.value_window) or 1.0
-        known = sheet.values[np.isfinite(sheet.values)]
-        return float(np.max(np.abs(known - sheet.base), initial=0.0)) or 1.0
+        return sheet.largest
 
     def _colour(self) -> None:
         sheet, session = self._sheet, self.document.session
         if sheet is None or session is None or len(sheet.values) != len(self._places.place):
             return
         largest = self._largest(sheet)
-        image = coloured(sheet, self._places, largest, self.theme)
-        self._image.setImage(image, autoLevels=False, levels=(0, 255))
+        wanted = (id(sheet), self._places.gaps, largest, self.theme)
+        if wanted != self._coloured_for:  # stepping must not colour a large map anew
+            self._coloured_for = wanted
+            image = coloured(sheet, self._places, largest, self.theme)
+            self._image.setImage(image, autoLevels=False, levels=(0, 255))
         total = float(self._places.total)
         self._image.setRect(QRectF(sheet.window[0], -total, sheet.window[1] - sheet.window[0], total))
         self.caption.setText(self._caption(session, sheet, largest))
@@ -183,6 +198,7 @@ class MapView(View):
         plot, colour = canvas.plot_rect(), QColor(self.theme.missed)
         painter.setFont(canvas.font())
         painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         for gap in self._places.gaps:
             top, bottom = canvas.y_of(-float(gap.first)), canvas.y_of(-float(gap.first + gap.places))
             box = QRectF(plot.left() + 2, top + 1, plot.width() - 5, max(bottom - top - 2, 2.0))
@@ -198,13 +214,17 @@ class MapView(View):
         if findings is None:
             return
         pulses = findings.pulses
+        chosen = pulses.where(channel=self.viewing.channel)
+        chosen = chosen[np.isfinite(pulses.time[chosen]) & (pulses.record[chosen] < len(self._places.place))]
+        heights = -(self._places.place[pulses.record[chosen]] + 0.5)
+        columns, rows = canvas.x_of(pulses.time[chosen]), canvas.y_of(heights)
+        spots = QPolygonF([QPointF(x, y) for x, y in zip(columns, rows, strict=True)])
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-        painter.setPen(QPen(QColor(self.theme.plot), 1.0))
-        painter.setBrush(QColor(self.theme.pulse))
-        for i in pulses.where(channel=self.viewing.channel):
-            if np.isfinite(pulses.time[i]) and pulses.record[i] < len(self._places.place):
-                spot = QPointF(canvas.x_of(float(pulses.time[i])), canvas.y_of(self._height(int(pulses.record[i]))))
-                painter.drawEllipse(spot, 3.0, 3.0)
+        for colour, width in ((self.theme.plot, 7.0), (self.theme.pulse, 5.0)):
+            pen = QPen(QColor(colour), width)
+            pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+            painter.setPen(pen)
+            painter.drawPoints(spots)
 
     # -- gestures -------------------------------------------------------------------------------------------
 

@@ -39,11 +39,17 @@ class SingleView(View):
 
     # -- drawing --------------------------------------------------------------------------------------------
 
+    def forget(self) -> None:
+        """Drop the lanes and traces of the session before."""
+        self._rows = {}
+        self._traces.show([], self.theme.plot)
+
     def refresh(self, session: Session) -> None:
         """Draw the current record."""
         window = self.time_window(session)
         shown = self.viewing.visible_channels
         self._rows = self._arrange(session, shown)
+        self.canvas.band_heights = not self.viewing.lanes
         self.canvas.show_windows(window, self._heights(shown))
         self._label_axis(session, shown)
         codes = self.desk.data.codes(self.viewing.record)

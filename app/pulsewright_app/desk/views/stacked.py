@@ -29,6 +29,7 @@ class StackedView(View):
         super().__init__(desk, parent)
         self._rows: dict[int, Row] = {}
         self._traces = TracesItem()
+        self.canvas.band_heights = False
         self.canvas.addItem(self._traces, ignoreBounds=True)
         self.count = QSlider(Qt.Orientation.Horizontal)
         self.count.setRange(2, 60)
@@ -47,6 +48,11 @@ class StackedView(View):
         count = min(self.viewing.neighbours, session.records)
         first = min(max(self.viewing.record - count // 2, 0), session.records - count)
         return range(first, first + count)
+
+    def forget(self) -> None:
+        """Drop the rows and traces of the session before."""
+        self._rows = {}
+        self._traces.show([], self.theme.plot)
 
     def refresh(self, session: Session) -> None:
         """Draw the run of records."""
@@ -90,7 +96,9 @@ class StackedView(View):
         if findings is None or base is None:
             return
         pulses = findings.pulses
-        for i in pulses.where(channel=channel):
+        chosen = pulses.where(channel=channel)
+        run = (min(self._rows, default=0), max(self._rows, default=-1))
+        for i in chosen[(pulses.record[chosen] >= run[0]) & (pulses.record[chosen] <= run[1])]:
             row = self._rows.get(int(pulses.record[i]))
             if row is None or not np.isfinite(pulses.time[i]):
                 continue

@@ -82,6 +82,7 @@ class View(QWidget):
 
     def _connect(self) -> None:
         viewing, document = self.viewing, self.document
+        document.session_changed.connect(self.forget)
         for signal in (
             document.session_changed, viewing.record_changed, viewing.channel_changed, viewing.shown_changed,
             viewing.zoom_changed, viewing.options_changed, self.results.changed, self.canvas.resized,
@@ -134,6 +135,10 @@ class View(QWidget):
     def theme(self) -> Theme:
         """The theme that the desk is in."""
         return theme(self.viewing.dark)
+
+    def forget(self) -> None:
+        """Drop what was made from the session before: it may be painted once more before anything is made anew."""
+        raise NotImplementedError
 
     def refresh(self, session: Session) -> None:
         """Draw what the state says; the session is the one on the desk."""

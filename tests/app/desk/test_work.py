@@ -1,0 +1,91 @@
+"""Background work: outcomes come to the main thread, old ones are dropped, errors come as sentences."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+import numpy as np
+
+from pulsewright.errors import SettingError
+from pulsewright.session import Channel, Session
+from pulsewright_app.desk.work import Background, Job, measure_extents
+
+
+@pytest.fixture
+def background(qtbot: Any) -> Iterator[Background]:
+    background = Background()
+    yield background
+    background.close()
+
+
+def test_the_outcome_comes_to_the_main_thread(background: Background, qtbot: Any) -> None:
+    heard: list[tuple[str, str]] = []
+    background.start(
+        "name",
+        lambda _: threading.current_thread().name,
+        lambda at: heard.append((at, threading.current_thread().name)),
+    )
+    qtbot.waitUntil(lambda: bool(heard))
+    worker, receiver = heard[0]
+    assert worker != receiver == threading.main_thread().name
+
+
+def test_an_older_job_of_the_same_key_is_cancelled_and_dropped(background: Background, qtbot: Any) -> None:
+    heard: list[str] = []
+    stopped = threading.Event()
+
+    def endless(job: Job) -> str:
+        while not job.cancelled():
+            pass
+        stopped.set()
+        return "old"
+
+    background.start("key", endless, heard.append)
+    background.start("key", lambda _: "new", heard.append)
+    qtbot.waitUntil(lambda: bool(heard) and stopped.is_set())
+    qtbot.wait(30)
+    assert heard == ["new"]
+
+
+def test_errors_come_as_sentences(background: Background, qtbot: Any) -> None:
+    heard: list[str] = []
+
+    def known(_: Job) -> None:
+        raise SettingError("span: it is empty", "give a longer one")
+
+    def unknown(_: Job) -> None:
+        raise ZeroDivisionError("by nothing")
+
+    background.start("first", known, lambda _: None, heard.append)
+    background.start("Counting", unknown, lambda _: None, heard.append)
+    qtbot.waitUntil(lambda: len(heard) == 2)
+    assert set(heard) == {
+        "span: it is empty; give a longer one.",
+        "Counting came to nothing: ZeroDivisionError: by nothing.",
+    }
+
+
+def test_nothing_is_heard_of_a_cancelled_job(background: Background, qtbot: Any) -> None:
+    heard: list[object] = []
+    background.start("key", lambda _: "done", heard.append)
+    background.cancel("key")
+    background.stop()
+    qtbot.wait(30)
+    assert heard == []
+    assert not background.busy
+
+
+def test_extents_find_the_records_that_touch_an_end_code() -> None:
+    samples = np.zeros((4, 2, 50), np.int16)
+    samples[2, 1, 7] = 100
+    samples[3, 0, 9] = -100
+    channels = [Channel(name, "M1", lowest_code=-100, highest_code=100) for name in ("H01", "H02")]
+    session = Session.from_samples(samples, channels, 1e6)
+    clipped = measure_extents(session, Job("key", 1, lambda _: None)).clipped(session)
+    assert list(zip(*clipped.nonzero(), strict=True)) == [(2, 1), (3, 0)]
