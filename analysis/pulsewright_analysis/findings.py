@@ -176,14 +176,15 @@ def _pulse_reasons(pulses: Pulses, session: Session) -> list[str]:
         return ["No pulse stands out of the noise in the span."]
     reasons = []
     unknown = ~np.isfinite(pulses.time)
-    for why, which in (
-        ("is clipped", unknown & pulses.clipped),
-        ("is cut by the record's end", unknown & pulses.cut & ~pulses.clipped),
-        (
-            f"is too small, too short or too flat for its {pulses.position}",
-            unknown & ~pulses.cut & ~pulses.clipped,
-        ),
+    left = unknown.copy()
+    for why, suits in (
+        ("is clipped", pulses.clipped),
+        ("is cut by the record's end", pulses.cut),
+        ("has two lobes of the same size within the noise", pulses.ambiguous),
+        (f"is too small, too short or too flat for its {pulses.position}", np.ones(len(pulses), dtype=bool)),
     ):
+        which = left & suits
+        left &= ~suits
         number = int(np.count_nonzero(which))
         if number:
             first = int(np.flatnonzero(which)[0])

@@ -16,9 +16,16 @@ Bools = NDArray[np.bool_]
 TRIM_LEVEL = 5.0
 """Distance from the base, in noise, beyond which a sample belongs to a pulse."""
 TRIM_ROUNDS = 4
+LEAST_BASE = 0.05
+"""A smaller share of the samples is no base."""
+FEWEST_OF_A_RECORD = 16
+LEAST_OF_A_VALUE = 1e-12
+"""Samples that are no codes count as rounded to this share of the largest."""
+HARDLY_MORE_THAN_ROUNDING = 0.6
+"""Noise below this many codes is not seen whole."""
 MOST_RECORDS = 64
 MOST_SAMPLES = 1 << 17
-FEWEST_RECORDS = 8
+FEWEST_RECORDS = 4
 """Base and noise rest on records spread evenly over the session: at most 64, fewer where that passes 2¹⁷ samples."""
 MOST_LAGS = 128
 SIGNIFICANT_LAG = 4.0
@@ -46,7 +53,9 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
     enough = min(max(MOST_SAMPLES // session.record_length, FEWEST_RECORDS), MOST_RECORDS, len(records))
     chosen = records[np.unique(np.linspace(0, len(records) - 1, enough).astype(int))]
     samples = np.stack([session.values(r, r + 1, channels)[0] for r in chosen], axis=1)
-    results = [base_of(samples[i], abs(session.channels[c].scale)) for i, c in enumerate(channels)]
+    whole = float(np.issubdtype(session.dtype, np.integer))
+    codes = [abs(session.channels[c].scale) * whole for c in channels]
+    results = [base_of(samples[i], code) for i, code in enumerate(codes)]
     columns = [np.array([r[k] for r in results]) for k in range(5)]
     lags = max(len(r[5]) for r in results)
     autocovariance = np.stack([np.pad(r[5], (0, lags - len(r[5]))) for r in results])
@@ -61,25 +70,32 @@ def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, f
     samples : array (records, samples)
         In the channel's unit.
     code : float
-        One code in that unit.
+        One code in that unit, 0 where samples are no codes.
     """
     kept = trim_pulses(samples, code)
-    values = samples[kept]
-    offset = float(np.mean(values))
-    autocovariance = masked_autocovariance(np.where(kept, samples - offset, 0.0), kept)
-    measured = float(autocovariance[0])
-    floor = code / np.sqrt(12.0)
-    noise = max(np.sqrt(measured), floor)
-    if measured < floor**2:
+    count = int(np.count_nonzero(kept))
+    means = _record_means(samples, kept)
+    offset = float(np.mean(samples[kept]))
+    # each record's own base comes off first: a drift from record to record is no noise within one
+    autocovariance = masked_autocovariance(np.where(kept, samples - means, 0.0), kept)
+    used = int(np.count_nonzero(np.sum(kept, axis=1) >= FEWEST_OF_A_RECORD))
+    autocovariance *= count / max(count - used, 1)
+    floor = max(code, LEAST_OF_A_VALUE * float(np.max(np.abs(samples)))) / np.sqrt(12.0)
+    if np.sqrt(autocovariance[0]) < HARDLY_MORE_THAN_ROUNDING * floor * np.sqrt(12.0):
+        # so little noise hides between two codes: what is seen of it may be too little by the rounding
+        autocovariance[0] += floor**2
+    if autocovariance[0] <= 0.0:
         autocovariance = np.zeros_like(autocovariance)
-        autocovariance[0] = floor**2
+        autocovariance[0] = max(floor**2, np.finfo(float).tiny)
+    noise = float(np.sqrt(autocovariance[0]))
     share = autocovariance[1:] / autocovariance[0]
-    effective = values.size / (1 + 2 * float(np.sum(share**2)))
-    variance_of_mean = autocovariance[0] * max(1 + 2 * float(np.sum(share)), 0.05) / values.size
+    effective = count / (1 + 2 * float(np.sum(share**2)))
+    within = autocovariance[0] * max(1 + 2 * float(np.sum(share)), 0.05) / count
+    between = float(np.var(means[:, 0], ddof=1)) / len(means) if len(means) > 1 else 0.0
     return (
         offset,
-        float(np.sqrt(variance_of_mean)),
-        float(noise),
+        float(np.sqrt(max(within, between))),
+        noise,
         float(noise / np.sqrt(2 * max(effective - 1, 1))),
         effective,
         autocovariance,
@@ -88,26 +104,37 @@ def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, f
 
 def trim_pulses(samples: Floats, code: float) -> Bools:
     """Return which samples of (records, samples) belong to the base: no pulse within a pulse's length of them."""
-    centre = float(np.median(samples))
+    centre = np.median(samples, axis=1, keepdims=True)
     spread = max(1.4826 * float(np.median(np.abs(samples - centre))), code / np.sqrt(12.0))
     kept = np.ones(samples.shape, dtype=bool)
     for _ in range(TRIM_ROUNDS):
-        kept = ~_widened(np.abs(samples - centre) > TRIM_LEVEL * spread)
-        if np.count_nonzero(kept) < 0.05 * kept.size:
+        outside = np.abs(samples - centre) > TRIM_LEVEL * spread
+        kept = ~_widened(outside)
+        if np.count_nonzero(kept) < LEAST_BASE * kept.size:
+            kept = ~outside
+        if np.count_nonzero(kept) < LEAST_BASE * kept.size:
             return np.ones(samples.shape, dtype=bool)
-        centre = float(np.mean(samples[kept]))
-        spread = max(float(np.std(samples[kept])), code / np.sqrt(12.0))
+        centre = _record_means(samples, kept)
+        spread = max(float(np.std((samples - centre)[kept])), code / np.sqrt(12.0))
     return kept
 
 
+def _record_means(samples: Floats, kept: Bools) -> Floats:
+    """Return each record's mean of its kept samples, (records, 1); that of all kept samples where a record has few."""
+    counts = np.sum(kept, axis=1, keepdims=True)
+    sums = np.sum(np.where(kept, samples, 0.0), axis=1, keepdims=True)
+    overall = float(np.sum(sums)) / max(int(np.sum(counts)), 1)
+    return np.where(counts >= FEWEST_OF_A_RECORD, sums / np.maximum(counts, 1), overall)
+
+
 def _widened(outside: Bools) -> Bools:
-    """Widen each run of True along the last axis by its own length (4 samples at least) on both sides."""
+    """Widen each run of True by its own length on both sides, by 4 samples at least and 1/16 of the record at most."""
     padded = np.pad(outside, ((0, 0), (1, 1))).astype(np.int8)
     steps = np.diff(padded, axis=1)
     rows, starts = np.nonzero(steps == 1)
     _, stops = np.nonzero(steps == -1)
     length = outside.shape[1]
-    margin = np.maximum(stops - starts, 4)
+    margin = np.clip(stops - starts, 4, max(length // 16, 4))
     edges = np.zeros((outside.shape[0], length + 1), dtype=np.int32)
     np.add.at(edges, (rows, np.maximum(starts - margin, 0)), 1)
     np.add.at(edges, (rows, np.minimum(stops + margin, length)), -1)

@@ -22,20 +22,24 @@ from pulsewright_analysis.fit_kernels import Array, variance_of_sum
 MOST_STRETCHES = 4096
 """More excursions than this in one record of one channel are not pulses; the rest is passed over."""
 CHATTER = 4
+RIVAL = 4.0
+"""Two lobes closer in size than this many √2·noise may change places from record to record."""
 CHUNK = 64
 """Samples whose extremes are looked at together."""
+UNRESOLVED = 0.6
+"""An edge that rises by more than this share of the top from one sample to the next is not resolved."""
 REACH = 0.36
 """Share of the amplitude over which an edge of ten samples at 30 dB is fitted; bias goes with its fourth power."""
 FEWEST_BASE_SAMPLES = 64
 """A record with fewer samples beside its pulses takes its channel's base."""
 
 # columns of the tables that `measure_block` fills
-RECORD, CHANNEL, POLARITY, FIRST, LAST, CLIPPED, CUT = range(7)
+RECORD, CHANNEL, POLARITY, FIRST, LAST, CLIPPED, CUT, AMBIGUOUS, PLACE = range(9)
 (
     CONFIDENCE, AMPLITUDE, AMPLITUDE_VAR, WIDTH, WIDTH_VAR, MIDPOINT, MIDPOINT_VAR,
     LEADING, LEADING_VAR, CENTROID, CENTROID_VAR, PEAK, PEAK_VAR,
 ) = range(13)  # fmt: skip
-WHOLE_COLUMNS = 7
+WHOLE_COLUMNS = 9
 REAL_COLUMNS = 13
 
 
@@ -90,6 +94,15 @@ def find_stretches(
             last_length = last - first + 1
         i = last + 1
     return without_chatter(stretches, count)
+
+
+@kernel
+def rough_middle(codes: Array) -> float:
+    """Return the median of 33 samples spread over the record: where its base lies, however far it has drifted."""
+    few = np.empty(33)
+    for i in range(33):
+        few[i] = codes[(2 * i + 1) * len(codes) // 66]
+    return float(np.median(few))
 
 
 @kernel
@@ -173,6 +186,8 @@ def measure_pulse(
     real[CONFIDENCE] = abs(up - down) / np.sqrt(2.0 * autocovariance[0])
     real[AMPLITUDE:] = np.nan
     whole[POLARITY] = sign
+    noise = np.sqrt(autocovariance[0])
+    whole[AMBIGUOUS] = 1 if rival_lobe(codes, base, scale, first, last, noise) else 0
     place = highest if sign > 0 else lowest
     margin = max(last - first + 1, 32)
     low, high = max(first - margin, 0), min(last + margin + 1, len(codes))
@@ -183,6 +198,29 @@ def measure_pulse(
     for column in (MIDPOINT, LEADING, CENTROID, PEAK):
         real[column] += low
     return place
+
+
+@kernel
+def rival_lobe(codes: Array, base: float, scale: float, first: int, last: int, noise: float) -> bool:
+    """Return whether another lobe of the pulse is as large as the largest to within what noise can exchange.
+
+    A lobe ends where the signal has crossed the base by more than the noise reaches.
+    """
+    best, second, current = 0.0, 0.0, 0.0
+    sign = 0
+    for i in range(first, last + 2):
+        value = (codes[i] - base) * scale if i <= last else 0.0
+        turn = sign
+        if value > 3 * noise:
+            turn = 1
+        elif value < -3 * noise:
+            turn = -1
+        if turn != sign or i > last:
+            second = max(second, min(best, current))
+            best = max(best, current)
+            sign, current = turn, 0.0
+        current = max(current, abs(value))
+    return second > best - RIVAL * np.sqrt(2.0) * noise
 
 
 @kernel
@@ -205,26 +243,40 @@ def measure_upward(values: Array, place: int, sign: int, base_var: float, autoco
     reach = min(max(REACH * (ratio / 30.0) ** (-2.0 / 9.0), 0.06), 0.4) * top
     # The base was taken off before: an error of it moves the level by half and the samples by all of it.
     level_var = 0.25 * base_var
+    left_steep, right_steep = 0.0, 0.0
     left, right = np.full(2, np.nan), np.full(2, np.nan)
     left_weights, right_weights = np.zeros(stop), np.zeros(stop)
     if before >= 0:
         crossing(values, smooth, level, top, reach, before, 1, left_weights, left)
         left_weights = (0.5 * top_weights - left_weights) / left[1]
+        left_steep = within_a_sample(values, before, before + 1, top)
         real[LEADING] = left[0]
-        real[LEADING_VAR] = variance_of_sum(left_weights, autocovariance) + level_var / left[1] ** 2
+        real[LEADING_VAR] = variance_of_sum(left_weights, autocovariance) + level_var / left[1] ** 2 + left_steep
     if after < stop:
         crossing(values, smooth, level, top, reach, after, -1, right_weights, right)
         right_weights = (0.5 * top_weights - right_weights) / right[1]
+        right_steep = within_a_sample(values, after - 1, after, top)
     if before >= 0 and after < stop:
         shared, spread = 1 / left[1] + 1 / right[1], 1 / left[1] - 1 / right[1]
         real[WIDTH] = right[0] - left[0]
-        real[WIDTH_VAR] = variance_of_sum(right_weights - left_weights, autocovariance) + level_var * spread**2
+        steep = left_steep + right_steep
+        real[WIDTH_VAR] = variance_of_sum(right_weights - left_weights, autocovariance) + level_var * spread**2 + steep
         real[MIDPOINT] = 0.5 * (left[0] + right[0])
         both = 0.5 * (left_weights + right_weights)
-        real[MIDPOINT_VAR] = variance_of_sum(both, autocovariance) + 0.25 * level_var * shared**2
+        real[MIDPOINT_VAR] = variance_of_sum(both, autocovariance) + 0.25 * (level_var * shared**2 + steep)
         work[:] = 0.0
         real[CENTROID] = centroid(values, smooth, top, place, top_weights, work)
         real[CENTROID_VAR] = variance_of_sum(work, autocovariance)
+
+
+@kernel
+def within_a_sample(values: Array, i: int, k: int, top: float) -> float:
+    """Return the variance of a crossing somewhere between two samples, where most of the edge lies between them.
+
+    No interpolation knows where an edge is that the sample rate does not resolve: 1/12 of a sample squared (JCGM
+    100:2008, 4.3.7).
+    """
+    return 1.0 / 12.0 if abs(values[k] - values[i]) > UNRESOLVED * top else 0.0
 
 
 @kernel
@@ -266,6 +318,9 @@ def measure_block(
         for c in range(len(channels)):
             trace = codes[rows[r], channels[c]]
             base, reach = offset[c] / scale[c], threshold[c] / abs(scale[c])
+            middle = rough_middle(trace)
+            if abs(middle - base) > reach / 2:
+                base = middle
             count = find_stretches(
                 trace, base - reach, base + reach, base - reach / 2, base + reach / 2, gap, stretches
             )
@@ -285,6 +340,7 @@ def measure_block(
                 if place < first[r, c] or place >= stop[r, c]:
                     continue
                 row_whole[RECORD], row_whole[CHANNEL], row_whole[FIRST], row_whole[LAST] = r, c, a, b
+                row_whole[PLACE] = place
                 row_whole[CUT] = 1 if a == 0 or b == len(trace) - 1 else 0
                 row_whole[CLIPPED] = 0
                 for i in range(a, b + 1):

@@ -10,16 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Session
-from pulsewright.settings import Settings
+from pulsewright.settings import Position, Settings
 from pulsewright_analysis.results import Levels, Pulses
+from pulsewright_analysis.validity import PULSE_REGIONS
 
 NOISE_FACTOR = 6.0
 """The threshold is never below this many times the noise."""
-FEWEST_SAMPLES_WIDE = 2.0
-"""A pulse narrower than this at 50 %, in samples, has no position: it is not sampled densely enough."""
-SMALLEST_RATIO = 8.0
-"""A pulse of less amplitude over noise than this has no position, only a polarity."""
-
 WORKERS = 2
 """Threads that measure blocks; the result does not depend on it."""
 BLOCK_BYTES = 8 << 20
@@ -166,35 +162,43 @@ def _assembled(
     trigger_u = np.stack([session.trigger_u(c) for c in channels])
     clipped = whole[:, kernels.CLIPPED] == 1
     ratio = np.abs(real[:, kernels.AMPLITUDE]) / levels.noise[local]
-    usable = ~clipped & (real[:, kernels.WIDTH] >= FEWEST_SAMPLES_WIDE) & (ratio >= SMALLEST_RATIO)
+    ambiguous = whole[:, kernels.AMBIGUOUS] == 1
+    usable = ~clipped & ~ambiguous
+    width = np.where(clipped, np.nan, real[:, kernels.WIDTH])
     interval = session.sample_interval
-    times, times_u = {}, {}
-    for name, column in (
+    columns: tuple[tuple[Position, int], ...] = (
         ("midpoint", kernels.MIDPOINT),
         ("leading", kernels.LEADING),
         ("centroid", kernels.CENTROID),
         ("peak", kernels.PEAK),
-    ):
+    )
+    times: dict[Position, NDArray[np.float64]] = {}
+    times_u: dict[Position, NDArray[np.float64]] = {}
+    for name, column in columns:
         u = np.sqrt(real[:, column + 1]) * interval
-        good = usable & np.isfinite(u) & np.isfinite(real[:, column])
+        good = usable & PULSE_REGIONS[name].holds(width, ratio) & np.isfinite(u) & np.isfinite(real[:, column])
         times[name] = np.where(good, starts[local, record] + real[:, column] * interval, np.nan)
         times_u[name] = np.where(good, u, np.nan)
+    wide = usable & PULSE_REGIONS["width"].holds(width, ratio)
+    topped = ~clipped & (np.isfinite(real[:, kernels.LEADING]) | np.isfinite(real[:, kernels.WIDTH]))
     return Pulses(
         record=record,
         channel=channel,
         order=_orders(record, channel),
         polarity=whole[:, kernels.POLARITY],
         confidence=real[:, kernels.CONFIDENCE],
-        amplitude=np.where(clipped, np.nan, real[:, kernels.AMPLITUDE]),
-        amplitude_u=np.where(clipped, np.nan, np.sqrt(real[:, kernels.AMPLITUDE_VAR])),
-        width=np.where(clipped, np.nan, real[:, kernels.WIDTH] * interval),
-        width_u=np.where(clipped, np.nan, np.sqrt(real[:, kernels.WIDTH_VAR]) * interval),
+        amplitude=np.where(topped, real[:, kernels.AMPLITUDE], np.nan),
+        amplitude_u=np.where(topped, np.sqrt(real[:, kernels.AMPLITUDE_VAR]), np.nan),
+        width=np.where(wide, real[:, kernels.WIDTH] * interval, np.nan),
+        width_u=np.where(wide, np.sqrt(real[:, kernels.WIDTH_VAR]) * interval, np.nan),
         first_sample=whole[:, kernels.FIRST],
         last_sample=whole[:, kernels.LAST],
-        times=times,  # type: ignore[arg-type]
-        times_u=times_u,  # type: ignore[arg-type]
+        extreme_sample=whole[:, kernels.PLACE],
+        times=times,
+        times_u=times_u,
         trigger_u=trigger_u[local, record],
         clipped=clipped,
+        ambiguous=ambiguous,
         cut=whole[:, kernels.CUT] == 1,
         position=settings.position,
     )

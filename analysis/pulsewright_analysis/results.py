@@ -93,13 +93,16 @@ class Pulses:
         Between the 50 % crossings, seconds; NaN where not measurable.
     first_sample, last_sample : int array (pulses,)
         The stretch beyond the return level.
+    extreme_sample : int array (pulses,)
+        The sample furthest from the base on the polarity's side: where the pulse is when nothing better is known.
     times, times_u : dict of position to array (pulses,)
         The four positions, seconds, NaN where outside the estimator's region of validity; the u is that
         within the record.
     trigger_u : array (pulses,)
         The part of u that all channels of a module share in a record: 0 where the trigger was timed.
-    clipped, cut : bool array (pulses,)
-        Whether a sample of the pulse is clipped; whether the record's end cuts it.
+    clipped, cut, ambiguous : bool array (pulses,)
+        Whether a sample of the pulse is clipped; whether the record's end cuts it; whether another of its lobes is as
+        large as the largest, so that noise may turn its polarity and move its position.
     position : str
         The position that is quoted.
     """
@@ -115,11 +118,13 @@ class Pulses:
     width_u: Floats
     first_sample: Ints
     last_sample: Ints
+    extreme_sample: Ints
     times: dict[Position, Floats]
     times_u: dict[Position, Floats]
     trigger_u: Floats
     clipped: Bools
     cut: Bools
+    ambiguous: Bools
     position: Position
 
     @property

@@ -50,11 +50,13 @@ def two_pulses() -> Pulses:
         width_u=np.array([1e-8, math.nan]),
         first_sample=np.array([100, 100]),
         last_sample=np.array([120, 120]),
+        extreme_sample=np.array([120, 120]),
         times=dict.fromkeys(POSITIONS, known),
         times_u=dict.fromkeys(POSITIONS, half),
         trigger_u=np.zeros(2),
         clipped=np.zeros(2, dtype=bool),
         cut=np.zeros(2, dtype=bool),
+        ambiguous=np.zeros(2, dtype=bool),
         position="midpoint",
     )
 

@@ -49,11 +49,13 @@ def _pulses(sign: np.ndarray) -> Pulses:
         width_u=np.full(count, 1e-8),
         first_sample=np.full(count, 100, dtype=np.int64),
         last_sample=np.full(count, 150, dtype=np.int64),
+        extreme_sample=np.full(count, 150, dtype=np.int64),
         times={"midpoint": time},
         times_u={"midpoint": np.full(count, 3e-9)},
         trigger_u=np.zeros(count),
         clipped=np.zeros(count, dtype=bool),
         cut=np.zeros(count, dtype=bool),
+        ambiguous=np.zeros(count, dtype=bool),
         position="midpoint",
     )
 

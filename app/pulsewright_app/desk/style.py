@@ -43,6 +43,18 @@ def dress(application: QApplication, theme: Theme) -> None:
         QToolButton:focus {{ border: 2px solid {theme.accent}; }}
         QToolButton:checked {{ background: {theme.accent}; color: {theme.on_accent}; border-color: {theme.accent}; }}
         QToolButton:disabled {{ color: {theme.faint}; }}
+        QCheckBox::indicator {{
+            width: 9px; height: 9px; padding: 2px; background-clip: content; background-origin: content;
+            border: 1px solid {theme.muted}; border-radius: 1px;
+        }}
+        QCheckBox::indicator:checked {{ background-color: {theme.accent}; }}
+        QCheckBox::indicator:hover, QCheckBox::indicator:focus {{ border-color: {theme.accent}; }}
+        QCheckBox:focus {{ color: {theme.accent}; }}
+        QLineEdit {{
+            background: {theme.raised}; color: {theme.ink};
+            border: 1px solid {theme.rule}; border-radius: 3px; padding: 2px 4px;
+        }}
+        QLineEdit:focus {{ border-color: {theme.accent}; }}
         QFrame[frameShape="4"] {{ color: {theme.rule}; }}
         """
     )
