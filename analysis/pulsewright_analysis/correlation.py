@@ -12,8 +12,16 @@ Complexes = NDArray[np.complex128]
 
 SHOWS_SIGNAL = 5.0
 """A channel carries the event where its energy in the gate exceeds the noise's by this many standard errors."""
-LEAST_LIKENESS = 0.3
+LEAST_LIKENESS = 0.5
 """Below this correlation coefficient with the reference a channel carries another signal."""
+LAG_STEPS = 4
+"""Delays are looked for at this many places a sample."""
+MOST_OF_GATE = 0.4
+"""A delay of more than this share of the gate may belong to a signal that the gate has cut."""
+RIVAL_SHARE = 0.6
+AGREEMENT = 5.0
+FEWEST_TO_AGREE = 3
+"""Two maxima are told apart where records agree to this many standard errors, or, from few, by far."""
 NEWTON_STEPS = 8
 
 
@@ -96,10 +104,10 @@ def correlate(
         if len(rows) == 0:
             unlike[channel] = "no record of it can be compared with the reference"
             continue
-        first, second = spectra[rows, reference], spectra[rows, channel]
-        likeness, found = _pair_delays(first, second, weight, omega, sample_rate, length)
-        if likeness < LEAST_LIKENESS:
-            unlike[channel] = "its signal is unlike the reference's"
+        pair = _paired(spectra[rows, reference], spectra[rows, channel], weight, omega, sample_rate, length)
+        found = _pair_delays(pair)
+        if isinstance(found, str):
+            unlike[channel] = found
             continue
         delay[rows, channel] = found
     return Delays(delay, _variances(signal, noise, weight, omega), unlike)
@@ -137,32 +145,75 @@ def _band(signal: Floats, noise: Floats, unlike: dict[int, str]) -> Floats:
     return weight
 
 
-def _pair_delays(
+def _paired(
     first: Complexes, second: Complexes, weight: Floats, omega: Floats, sample_rate: float, length: int
-) -> tuple[float, Floats]:
-    """Return likeness (0 … 1) and delay in seconds of each record of one channel against the reference."""
-    cross = weight * np.conj(first) * second
-    energy = np.sqrt(np.sum(weight * np.abs(first) ** 2, axis=1) * np.sum(weight * np.abs(second) ** 2, axis=1))
-    by_lag = np.fft.irfft(np.sum(cross, axis=0), length)
-    best = int(np.argmax(np.abs(by_lag)))
-    sign = 1.0 if by_lag[best] >= 0 else -1.0
-    lag = best - length if best > length // 2 else best
-    cross = sign * cross
-    tries = (lag + np.arange(-1.5, 1.51, 0.125)) / sample_rate
-    heights = np.real(cross @ np.exp(1j * omega[:, None] * tries[None, :]))
-    delay = tries[np.argmax(heights, axis=1)]
+) -> _Pair:
+    energies = [np.sum(weight * np.abs(spectrum) ** 2, axis=1) for spectrum in (first, second)]
+    return _Pair(weight * np.conj(first) * second, np.sqrt(energies[0] * energies[1]), omega, sample_rate, length)
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """The correlation of one channel with the reference, by record."""
+
+    cross: Complexes
+    energy: Floats
+    omega: Floats
+    sample_rate: float
+    length: int
+
+    def heights(self, delays: Floats) -> Floats:
+        """Return the correlation of each record at each of (delays,) seconds, (records, delays)."""
+        return np.real(self.cross @ np.exp(1j * self.omega[:, None] * delays[None, :]))
+
+
+def _pair_delays(pair: _Pair) -> Floats | str:
+    """Return the delay of each record in seconds, or the clause that says why there is none."""
+    mean = np.fft.irfft(np.mean(pair.cross, axis=0), LAG_STEPS * pair.length)
+    lags = np.fft.fftfreq(len(mean), 1 / len(mean)) / (LAG_STEPS * pair.sample_rate)
+    best = int(np.argmax(np.abs(mean)))
+    sign = 1.0 if mean[best] >= 0 else -1.0
+    rough = sign * pair.heights(lags[best : best + 1])[:, 0] / np.where(pair.energy > 0, pair.energy, np.inf)
+    if np.mean(rough) < LEAST_LIKENESS:
+        return "its signal is unlike the reference's"
+    if abs(lags[best]) > MOST_OF_GATE * pair.length / pair.sample_rate:
+        return "its delay reaches the edge of the gate, which must be longer"
+    rival = _rival(np.abs(mean), best)
+    if rival is not None and not _stands_above(pair, sign, lags[best], np.sign(mean[rival]), lags[rival]):
+        return "several delays fit its signal equally well, whole or half periods apart"
+    cross = sign * pair.cross
+    tries = lags[best] + np.arange(-1.5, 1.51, 0.125) / pair.sample_rate
+    delay = tries[np.argmax(sign * pair.heights(tries), axis=1)]
     for _ in range(NEWTON_STEPS):
-        turned = cross * np.exp(1j * omega[None, :] * delay[:, None])
-        slope = -np.sum(omega * np.imag(turned), axis=1)
-        bend = -np.sum(omega**2 * np.real(turned), axis=1)
+        turned = cross * np.exp(1j * pair.omega[None, :] * delay[:, None])
+        slope = -np.sum(pair.omega * np.imag(turned), axis=1)
+        bend = -np.sum(pair.omega**2 * np.real(turned), axis=1)
         step = np.where(bend < 0, slope / np.where(bend < 0, bend, -1.0), 0.0)
-        delay = delay - np.clip(step, -0.5 / sample_rate, 0.5 / sample_rate)
-    top = np.sum(np.real(cross * np.exp(1j * omega[None, :] * delay[:, None])), axis=1)
-    return float(np.mean(top / np.maximum(energy, np.finfo(float).tiny))), delay
+        delay = delay - np.clip(step, -0.5 / pair.sample_rate, 0.5 / pair.sample_rate)
+    return delay
+
+
+def _rival(heights: Floats, best: int) -> int | None:
+    """Return the highest maximum apart from the one at `best`, None where all else is far lower."""
+    around = (heights >= np.roll(heights, 1)) & (heights >= np.roll(heights, -1))
+    around[best] = False
+    places = np.flatnonzero(around & (heights > RIVAL_SHARE * heights[best]))
+    return int(places[np.argmax(heights[places])]) if len(places) else None
+
+
+def _stands_above(pair: _Pair, sign: float, delay: float, other_sign: float, other: float) -> bool:
+    """Return whether the records agree that one maximum is above another, whatever their sign."""
+    near = np.arange(-1.0, 1.01, 0.125) / pair.sample_rate
+    high = np.max(sign * pair.heights(delay + near), axis=1)
+    low = np.max(other_sign * pair.heights(other + near), axis=1)
+    ahead = (high - low) / np.where(high > 0, high, np.inf)
+    if len(ahead) < FEWEST_TO_AGREE:
+        return bool(np.mean(ahead) > 1 - RIVAL_SHARE / 2)
+    return bool(np.mean(ahead) > AGREEMENT * np.std(ahead, ddof=1) / np.sqrt(len(ahead)))
 
 
 def _variances(signal: Floats, noise: Floats, weight: Floats, omega: Floats) -> Floats:
     """Return each channel's share of one record's delay variance, seconds squared."""
     steep = np.sum(omega**2 * weight * signal, axis=1)
     shaken = 0.5 * np.sum((omega * weight) ** 2 * (signal * noise + 0.5 * noise**2), axis=1)
-    return np.where(steep > 0, shaken / np.maximum(steep, np.finfo(float).tiny) ** 2, np.nan)
+    return np.where(steep > 0, shaken / np.where(steep > 0, steep, 1.0) ** 2, np.nan)

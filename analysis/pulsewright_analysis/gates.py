@@ -16,10 +16,6 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 FEWEST_SAMPLES = 8
-HALF_WIDTHS = 4.0
-"""An event's gate reaches this many of its standard widths to each side."""
-STANDARD_WIDTHS_AT_HALF = 2.3548
-"""Width at 50 % of a Gaussian pulse over its standard deviation (algebra)."""
 
 
 @dataclass(frozen=True)
@@ -82,25 +78,53 @@ def cut_gate(session: Session, channels: Sequence[int], records: Ints, span: tup
 def gate_around_pulses(
     session: Session, channels: Sequence[int], records: Ints, pulses: Pulses, reference: int
 ) -> Gate | str:
-    """Cut a stretch around the reference channel's strongest pulse of every record, ±4 of its standard widths."""
-    mine = pulses.where(channel=reference)
-    mine = mine[np.isfinite(pulses.time[mine]) & np.isfinite(pulses.width[mine])]
-    if len(mine) == 0:
+    """Cut a stretch around the strongest pulse of every record: all of the reference's pulse, and half of it beside.
+
+    A channel whose own strongest pulse comes earlier or later throughout is cut as much earlier or later, so that a
+    large skew does not push its pulse out of the gate; the gate's `start` keeps account of it.
+    """
+    strongest = {c: _strongest(pulses, c) for c in channels}
+    mine = strongest[reference]
+    used = np.array([r for r in records.tolist() if r in mine], dtype=np.int64)
+    if len(used) == 0:
         return f"{session.channels[reference].name} shows no pulse to line up on"
-    rising = mine[np.argsort(np.abs(pulses.amplitude[mine]), kind="stable")]
-    strongest = {int(pulses.record[p]): p for p in rising}
-    used = np.array([r for r in records.tolist() if r in strongest], dtype=np.int64)
-    centre = np.array([pulses.time[strongest[r]] for r in used.tolist()])
-    width = float(np.median(pulses.width[list(strongest.values())]))
-    half = max(HALF_WIDTHS * width / STANDARD_WIDTHS_AT_HALF, FEWEST_SAMPLES / session.sample_rate)
+    own = np.array([mine[r] for r in used.tolist()])
+    length = int(np.max(pulses.last_sample[own] - pulses.first_sample[own])) + 1
+    margin = max(length // 2, FEWEST_SAMPLES)
+    count = length + 2 * margin
     starts = np.stack([session.first_sample_time(c)[used] for c in channels], axis=1)
-    count = int(2 * half * session.sample_rate)
-    first = np.ceil((centre[:, None] - half - starts) * session.sample_rate).astype(np.int64)
+    begin = session.first_sample_time(reference)[used] + (pulses.first_sample[own] - margin) / session.sample_rate
+    shift = np.array([_shift(session, pulses, strongest[c], mine, c, reference) for c in channels])
+    first = np.ceil((begin[:, None] + shift[None, :] - starts) * session.sample_rate - 1e-9).astype(np.int64)
     inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
     if not np.any(inside):
         return "the pulses lie too close to the ends of the records"
-    span = (float(centre[inside][0] - half), float(centre[inside][0] + half))
+    span = (float(begin[inside][0]), float(begin[inside][0]) + count / session.sample_rate)
     return _cut(session, list(channels), used[inside], first[inside], count, starts[inside], span)
+
+
+def _strongest(pulses: Pulses, channel: int) -> dict[int, int]:
+    """Return, for each record, the index of the channel's pulse with the largest size that is known or clipped."""
+    mine = pulses.where(channel=channel)
+    size = np.nan_to_num(np.abs(pulses.amplitude[mine]))
+    rising = mine[np.argsort(size, kind="stable")]
+    return {int(pulses.record[p]): int(p) for p in rising}
+
+
+def _shift(
+    session: Session, pulses: Pulses, theirs: dict[int, int], mine: dict[int, int], channel: int, reference: int
+) -> float:
+    """Return how much later a channel's strongest pulse usually comes than the reference's, seconds."""
+    both = sorted(set(theirs) & set(mine))
+    if not both:
+        return 0.0
+
+    def when(chosen: dict[int, int], c: int) -> Floats:
+        places = pulses.extreme_sample[[chosen[r] for r in both]] / session.sample_rate
+        result: Floats = session.first_sample_time(c)[both] + places
+        return result
+
+    return float(np.median(when(theirs, channel) - when(mine, reference)))
 
 
 def _cut(

@@ -220,7 +220,7 @@ def rival_lobe(codes: Array, base: float, scale: float, first: int, last: int, n
             best = max(best, current)
             sign, current = turn, 0.0
         current = max(current, abs(value))
-    return second > best - RIVAL * np.sqrt(2.0) * noise
+    return bool(second > best - RIVAL * np.sqrt(2.0) * noise)
 
 
 @kernel

@@ -216,7 +216,10 @@ def _finished(settled: _Settled, samples: Floats) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
-    phase_variance = settled.variance * np.mean(spread / np.maximum(amplitude, 1e-300) ** 4, axis=0)
+    silent = amplitude <= 0
+    phase_variance = settled.variance * np.mean(
+        np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0
+    )
     # of a trace's variance about its mean, a sine of amplitude A makes up A²/2
     power = np.mean(amplitude**2, axis=0) / 2
     total = power + settled.variance

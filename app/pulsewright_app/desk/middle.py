@@ -41,7 +41,7 @@ class Middle(QWidget):
         for name in VIEWS:
             view = self.views[name]
             self.pages.addWidget(view)
-            view.pointed.connect(self._point)
+            view.pointed.connect(lambda text, view=view: self._view_pointed(view, text))
             view.told.connect(self.told.setText)
         self._lay_out(actions)
         desk.viewing.view_changed.connect(self._show_view)
@@ -91,6 +91,11 @@ class Middle(QWidget):
     def _show_view(self) -> None:
         self.pages.setCurrentWidget(self.view)
         self.told.setText("")
+
+    def _view_pointed(self, view: ViewWidget, text: str) -> None:
+        """Listen to the view that is shown: a view just hidden may still say that the pointer left it."""
+        if view is self.view:
+            self._point(text)
 
     def _point(self, text: str) -> None:
         self.pointer.setText(text or _NOTHING_POINTED)
