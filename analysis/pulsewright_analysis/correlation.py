@@ -170,7 +170,7 @@ class _Pair:
 def _pair_delays(pair: _Pair) -> Floats | str:
     """Return the delay of each record in seconds, or the clause that says why there is none."""
     mean = np.fft.irfft(np.mean(pair.cross, axis=0), LAG_STEPS * pair.length)
-    lags = np.fft.fftfreq(len(mean), 1 / len(mean)) / (LAG_STEPS * pair.sample_rate)
+    lags: Floats = np.fft.fftfreq(len(mean), 1 / len(mean)).astype(np.float64) / (LAG_STEPS * pair.sample_rate)
     best = int(np.argmax(np.abs(mean)))
     sign = 1.0 if mean[best] >= 0 else -1.0
     rough = sign * pair.heights(lags[best : best + 1])[:, 0] / np.where(pair.energy > 0, pair.energy, np.inf)
@@ -183,7 +183,7 @@ def _pair_delays(pair: _Pair) -> Floats | str:
         return "several delays fit its signal equally well, whole or half periods apart"
     cross = sign * pair.cross
     tries = lags[best] + np.arange(-1.5, 1.51, 0.125) / pair.sample_rate
-    delay = tries[np.argmax(sign * pair.heights(tries), axis=1)]
+    delay: Floats = tries[np.argmax(sign * pair.heights(tries), axis=1)]
     for _ in range(NEWTON_STEPS):
         turned = cross * np.exp(1j * pair.omega[None, :] * delay[:, None])
         slope = -np.sum(pair.omega * np.imag(turned), axis=1)
