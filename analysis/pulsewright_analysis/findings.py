@@ -98,7 +98,7 @@ def measure(
         session, channels, records, levels, pulses, sequence, settings
     )
     watch.at(0.85, "jitter, timing and health")
-    jitter, jitter_reasons = measure_jitter(sequence)
+    jitter, jitter_reasons = measure_jitter(sequence, session.sample_interval)
     timing, timing_reasons = measure_timing(session, records, sequence, settings)
     health = measure_health(session, channels, records, levels, fit)
     watch.at(1.0, "done")

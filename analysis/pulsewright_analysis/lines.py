@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+FEWEST_TO_CORRELATE = 8
+MOST_CORRELATION = 0.98
+
 
 @dataclass(frozen=True)
 class Line:
@@ -92,18 +95,71 @@ def fit_line(x: Floats, y: Floats, u: Floats | None = None, from_scatter: bool =
     return Line(height - slope * centre, slope, covariance, residual_std, chi_squared, dof, residual)
 
 
-def correlation_inflation(residual: Floats) -> float:
-    """Return the factor, 1 or more, by which correlation from record to record widens the u of a fit's parameters.
+@dataclass(frozen=True)
+class CorrelatedU:
+    """Uncertainty of a line's parameters where residuals are alike from record to record.
 
-    √((1 + ρ)/(1 − ρ)) for the lag-one correlation ρ where that stands out from 0 (first-order autoregression).
+    Attributes
+    ----------
+    intercept_u, slope_u : float
+    dof : float
+        Of the independent residuals that as many correlated ones are worth.
+    correlation : float
+        Of neighbouring residuals; 0 where it does not stand out.
     """
-    if len(residual) < 8:
-        return 1.0
-    variance = float(np.sum(residual**2))
-    if variance == 0:
-        return 1.0
-    rho = float(np.sum(residual[1:] * residual[:-1])) / variance
-    if rho < 2 / np.sqrt(len(residual)):
-        return 1.0
-    rho = min(rho, 0.95)
-    return float(np.sqrt((1 + rho) / (1 - rho)))
+
+    intercept_u: float
+    slope_u: float
+    dof: float
+    correlation: float
+
+
+def correlated_u(x: Floats, line: Line) -> CorrelatedU:
+    """Return the uncertainty of intercept and slope with the residuals' correlation taken into account.
+
+    Parameters
+    ----------
+    x : array (points,)
+        In the order in which the points were recorded; the residuals of `line` belong to them.
+    line : Line
+        Fitted to these points.
+
+    Returns
+    -------
+    CorrelatedU
+        A stage's errors walk: residuals of neighbouring records are alike. With a first-order autoregression Γ of
+        correlation ρ, corrected for its bias in short series (Kendall 1954, from memory), the covariance is
+        σ²·(XᵀX)⁻¹XᵀΓX(XᵀX)⁻¹ with σ² = Σr²/(n − tr HΓ): a walk that starts over every few records suffers less than
+        one that never does. Fewer than eight points cannot tell, and are taken as independent.
+    """
+    residual, count = line.residual, len(line.residual)
+    plain = CorrelatedU(line.intercept_u, line.slope_u, float(line.dof), 0.0)
+    power = float(np.sum(residual**2))
+    if count < FEWEST_TO_CORRELATE or power == 0:
+        return plain
+    seen = float(np.sum(residual[1:] * residual[:-1])) / power
+    rho = min((count * seen + 2) / (count - 4), MOST_CORRELATION)
+    if seen < 1.5 / np.sqrt(count) or rho <= 0:
+        return plain
+    design = np.stack([np.ones(count), x], axis=1)
+    inverse = np.linalg.inv(design.T @ design)
+    middle = design.T @ np.stack([_smeared(design[:, k], rho) for k in range(2)], axis=1)
+    variance = power / max(count - float(np.trace(inverse @ middle)), 1.0)
+    covariance = variance * inverse @ middle @ inverse
+    worth = count * (1 - rho) / (1 + rho)
+    return CorrelatedU(
+        max(float(np.sqrt(covariance[0, 0])), line.intercept_u * 0.5),
+        float(np.sqrt(covariance[1, 1])),
+        max(worth - 2, 1.0),
+        rho,
+    )
+
+
+def _smeared(values: Floats, rho: float) -> Floats:
+    """Return Γ·values for Γᵢₖ = ρ^|i−k|, in one pass forward and one back."""
+    forward, backward = values.astype(float), values.astype(float)
+    for i in range(1, len(values)):
+        forward[i] += rho * forward[i - 1]
+        backward[-1 - i] += rho * backward[-i]
+    result: Floats = forward + backward - values
+    return result

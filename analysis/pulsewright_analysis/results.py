@@ -308,6 +308,9 @@ class Jitter:
         The root mean square of the measurement's own u, seconds.
     expected_peak_to_peak : float or None
         What that many normal draws would show (d₂), seconds.
+    shape : str or None
+        ``uniform`` over one sample interval, as of a trigger that was not timed, or ``normal``; None where that many
+        records do not tell.
     """
 
     std: Quantity | None
@@ -315,6 +318,7 @@ class Jitter:
     drift_per_record: Quantity | None
     measurement_std: float | None
     expected_peak_to_peak: float | None
+    shape: Literal["uniform", "normal"] | None = None
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis import witnesses
 from pulsewright_analysis.lattice import NO_STOP, NOT_WALKING, Lattice, find_lattice
-from pulsewright_analysis.lines import correlation_inflation
+from pulsewright_analysis.lines import CorrelatedU, correlated_u
 from pulsewright_analysis.repeats import Repeats, find_repeats
 from pulsewright_analysis.results import Polarity, Pulses, Sequence
 from pulsewright_analysis.trigger_numbers import Numbering, number_triggers
@@ -118,18 +118,23 @@ def _assembled(
     )
 
 
+def _spread_of(lattice: Lattice) -> CorrelatedU:
+    """Return the uncertainty of the lattice's line, its residuals taken in the order of the records."""
+    stops = lattice.stop[lattice.stop != NO_STOP].astype(float)
+    return correlated_u(stops, lattice.line)
+
+
 def _increment(lattice: Lattice, settings: Settings) -> Quantity:
-    line = lattice.line
-    u = line.slope_u * correlation_inflation(line.residual)
+    line, spread = lattice.line, _spread_of(lattice)
     clock = line.slope * settings.clock_ppm * 1e-6
-    return Quantity(line.slope, float(np.hypot(u, clock)), "s", None if clock else float(line.dof))
+    return Quantity(line.slope, float(np.hypot(spread.slope_u, clock)), "s", None if clock else spread.dof)
 
 
 def _start(lattice: Lattice, untimed: float) -> Quantity:
     """Return the place of stop 0; an untimed trigger may be off by the same in every record, so it is added whole."""
-    line = lattice.line
-    u = line.intercept_u * correlation_inflation(line.residual)
-    return Quantity(line.intercept, float(np.hypot(u, untimed)), "s", None if untimed else float(line.dof))
+    spread = _spread_of(lattice)
+    u = float(np.hypot(spread.intercept_u, untimed))
+    return Quantity(lattice.line.intercept, u, "s", None if untimed else spread.dof)
 
 
 def _extent(lattice: Lattice, settings: Settings) -> Quantity:

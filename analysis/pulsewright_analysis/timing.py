@@ -9,7 +9,13 @@ import numpy as np
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
-from pulsewright_analysis.results import Ints, Sequence, Timing
+from pulsewright_analysis.lines import fit_line
+from pulsewright_analysis.results import Floats, Ints, Sequence, Timing
+from pulsewright_analysis.witnesses import WHOLE_PERIODS
+
+EVEN_BEAT = -0.25
+"""Neighbouring gaps more alike than this, in correlation, do not make up for each other."""
+FEWEST_FOR_A_BEAT = 6
 
 
 def measure_timing(session: Session, records: Ints, sequence: Sequence, settings: Settings) -> tuple[Timing, list[str]]:
@@ -36,8 +42,15 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
         return Timing(None, duration, None, None, None, None), ["No trigger period: fewer than three trigger times."]
     gaps = np.diff(time)
     periods = np.rint(gaps / sequence.period)
-    used = np.isfinite(gaps) & (periods >= 1)
-    period = _period(gaps[used], periods[used], session.sample_interval, settings)
+    # a pause that is no whole number of periods is no gap in an even beat
+    even = np.abs(gaps / sequence.period - periods) <= WHOLE_PERIODS
+    used = np.isfinite(gaps) & (periods >= 1) & even
+    if np.count_nonzero(used) < 2:
+        return Timing(None, duration, None, None, None, None), ["No trigger period: the triggers keep no beat."]
+    whole = bool(np.all(used))
+    period = _period(
+        time if whole else _joined(gaps[used]), gaps[used], periods[used], session.sample_interval, settings
+    )
     shortest = float(np.min(gaps[used] / periods[used]))
     after = (session.record_length - session.pre_trigger) / session.sample_rate
     dead = _less(period, duration)
@@ -50,18 +63,37 @@ def _duration(session: Session, settings: Settings) -> Quantity:
     return Quantity(duration, duration * settings.clock_ppm * 1e-6, "s")
 
 
-def _period(gaps: np.ndarray, periods: np.ndarray, interval: float, settings: Settings) -> Quantity:
-    """Return the mean period; its u from the scatter of single periods, never below that of two rounded time stamps."""
+def _period(time: Floats, gaps: Floats, periods: Floats, interval: float, settings: Settings) -> Quantity:
+    """Return the mean period.
+
+    Where the periods themselves scatter, errors add up from trigger to trigger, and the mean of the gaps is the best
+    there is. Where the time stamps scatter about an even beat, a long gap makes up for the short one before it (their
+    correlation is −1/2), and the slope of the times is far better. Never below the rounding of two time stamps.
+    """
     total = float(np.sum(periods))
     value = float(np.sum(gaps)) / total
-    dof = len(gaps) - 1
-    scatter = 0.0
-    if dof > 0:
-        scatter = math.sqrt(float(np.sum((gaps - value * periods) ** 2 / periods)) / dof / total)
+    residual = (gaps - value * periods) / np.sqrt(periods)
+    dof = float(len(gaps) - 1)
+    scatter = math.sqrt(float(np.sum(residual**2)) / dof / total) if dof > 0 else 0.0
+    if len(gaps) >= FEWEST_FOR_A_BEAT and _neighbours(residual) < EVEN_BEAT:
+        line = fit_line(np.concatenate([[0.0], np.cumsum(periods)]), time)
+        value, scatter, dof = line.slope, line.slope_u, float(line.dof)
     rounded = interval / math.sqrt(6.0) / total
     clock = value * settings.clock_ppm * 1e-6
     u = math.sqrt(max(scatter, rounded) ** 2 + clock**2)
-    return Quantity(value, u, "s", float(dof) if scatter > rounded and clock == 0 else None)
+    return Quantity(value, u, "s", dof if scatter > rounded and clock == 0 else None)
+
+
+def _joined(gaps: Floats) -> Floats:
+    """Return times that have these gaps."""
+    times: Floats = np.concatenate([[0.0], np.cumsum(gaps)])
+    return times
+
+
+def _neighbours(residual: Floats) -> float:
+    """Return the correlation of neighbouring residuals."""
+    power = float(np.sum(residual**2))
+    return float(np.sum(residual[1:] * residual[:-1])) / power if power > 0 else 0.0
 
 
 def _less(period: Quantity, part: Quantity) -> Quantity:

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from pulsewright import Channel, Session
+from pulsewright.quantity import coverage_factor
 from pulsewright.settings import Settings, layered
-from pulsewright_analysis.jitter import expected_range, scatter_quantity
+from pulsewright_analysis.findings import measure
+from pulsewright_analysis.jitter import expected_range, jitter_shape, scatter_quantity
 from pulsewright_analysis.levels import base_of, measure_levels
-from pulsewright_analysis.lines import correlation_inflation, fit_line
+from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.pulses import measure_pulses
 from pulsewright_analysis.validity import PULSE_REGIONS
 
@@ -127,16 +129,67 @@ def test_scatter_has_the_interval_of_chi_squared():
     assert scatter_quantity(1.0, 20, 0.6).value == pytest.approx(0.8)
 
 
-def test_correlated_residuals_widen_u():
-    rng = np.random.default_rng(6)
-    steps = rng.standard_normal(400)
-    walk = np.zeros(400)
-    for i in range(1, 400):
-        walk[i] = 0.7 * walk[i - 1] + steps[i]
-    assert correlation_inflation(walk) == pytest.approx(math.sqrt(1.7 / 0.3), rel=0.2)
-    assert correlation_inflation(steps) == 1.0
+def walking_errors(rng: np.random.Generator, count: int, rho: float) -> np.ndarray:
+    """Return first-order autoregressive errors of unit variance."""
+    errors = np.zeros(count)
+    errors[0] = rng.standard_normal()
+    for i in range(1, count):
+        errors[i] = rho * errors[i - 1] + math.sqrt(1 - rho**2) * rng.standard_normal()
+    return errors
+
+
+@pytest.mark.parametrize("cycle", [200, 12])
+@pytest.mark.parametrize("rho", [0.0, 0.5, 0.9])
+def test_slope_of_correlated_errors_keeps_what_its_u_promises(rho, cycle):
+    """2,000 simulated walks of 200 records; the slope was made 0."""
+    rng = np.random.default_rng(int(10 * rho) + cycle)
+    x = (np.arange(200) % cycle).astype(float)
+    inside = 0
+    for _ in range(2000):
+        line = fit_line(x, walking_errors(rng, 200, rho))
+        spread = correlated_u(x, line)
+        inside += abs(line.slope) < coverage_factor(spread.dof) * spread.slope_u
+    assert 0.92 < inside / 2000 < 0.985
 
 
 def test_a_line_needs_three_points():
     with pytest.raises(ValueError, match="three points"):
         fit_line(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+
+
+def test_period_of_an_even_beat_and_of_a_drifting_one():
+    """Coverage over 400 runs of 40 triggers: time stamps that scatter about a beat, and periods that scatter."""
+    rng = np.random.default_rng(15)
+    for accumulating in (False, True):
+        inside, widths = 0, []
+        for _ in range(400):
+            errors = rng.normal(0, 2e-6, 40)
+            time = 0.05 * np.arange(40) + (np.cumsum(errors) if accumulating else errors)
+            session = Session.from_samples(
+                np.zeros((40, 1, 4), np.int16), [Channel("H01", "M1")], 1e6, 0, trigger_time=time - time[0]
+            )
+            period = measure(session).timing.trigger_period
+            assert period is not None
+            low, high = period.interval95
+            inside += low < 0.05 < high
+            widths.append(period.u)
+        assert 0.90 < inside / 400 < 0.99
+        expected = 2e-6 / math.sqrt(39) if accumulating else 2e-6 * math.sqrt(12 / 40**3)
+        assert np.median(widths) == pytest.approx(expected, rel=0.35)
+
+
+def test_a_pause_is_no_trigger_period():
+    time = 0.05 * np.arange(20.0)
+    time[12:] += 0.025
+    session = Session.from_samples(np.zeros((20, 1, 4), np.int16), [Channel("H01", "M1")], 1e6, 0, trigger_time=time)
+    period = measure(session).timing.trigger_period
+    assert period is not None
+    assert period.value == pytest.approx(0.05, abs=1e-9)
+
+
+@pytest.mark.parametrize(("kind", "told"), [("uniform", "uniform"), ("normal", "normal")])
+def test_shape_of_jitter(kind, told):
+    rng = np.random.default_rng(4)
+    draws = rng.uniform(-0.5, 0.5, 300) if kind == "uniform" else rng.normal(0, 0.29, 300)
+    assert jitter_shape(draws + rng.normal(0, 0.02, 300), 0.02, 1.0) == told
+    assert jitter_shape(draws[:50], 0.02, 1.0) is None
