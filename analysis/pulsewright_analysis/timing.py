@@ -14,8 +14,8 @@ from pulsewright_analysis.results import Floats, Ints, Sequence, Timing
 from pulsewright_analysis.witnesses import WHOLE_PERIODS
 
 EVEN_BEAT = -0.25
-"""Neighbouring gaps more alike than this, in correlation, do not make up for each other."""
-FEWEST_FOR_A_BEAT = 6
+"""Neighbouring gaps make up for each other where their correlation is below this by half a standard error."""
+FEWEST_FOR_A_BEAT = 8
 
 
 def measure_timing(session: Session, records: Ints, sequence: Sequence, settings: Settings) -> tuple[Timing, list[str]]:
@@ -47,10 +47,8 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
     used = np.isfinite(gaps) & (periods >= 1) & even
     if np.count_nonzero(used) < 2:
         return Timing(None, duration, None, None, None, None), ["No trigger period: the triggers keep no beat."]
-    whole = bool(np.all(used))
-    period = _period(
-        time if whole else _joined(gaps[used]), gaps[used], periods[used], session.sample_interval, settings
-    )
+    stamps = time if np.all(used) else _joined(gaps[used])
+    period = _period(stamps, gaps[used], periods[used], session.sample_interval, settings)
     shortest = float(np.min(gaps[used] / periods[used]))
     after = (session.record_length - session.pre_trigger) / session.sample_rate
     dead = _less(period, duration)
@@ -75,7 +73,7 @@ def _period(time: Floats, gaps: Floats, periods: Floats, interval: float, settin
     residual = (gaps - value * periods) / np.sqrt(periods)
     dof = float(len(gaps) - 1)
     scatter = math.sqrt(float(np.sum(residual**2)) / dof / total) if dof > 0 else 0.0
-    if len(gaps) >= FEWEST_FOR_A_BEAT and _neighbours(residual) < EVEN_BEAT:
+    if len(gaps) >= FEWEST_FOR_A_BEAT and _neighbours(residual) < EVEN_BEAT - 0.5 / math.sqrt(len(gaps)):
         line = fit_line(np.concatenate([[0.0], np.cumsum(periods)]), time)
         value, scatter, dof = line.slope, line.slope_u, float(line.dof)
     rounded = interval / math.sqrt(6.0) / total

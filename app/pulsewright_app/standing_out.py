@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -23,14 +23,9 @@ from pulsewright_app.wording import (
 def standing_out(findings: Findings) -> Iterator[Sentence]:
     """Yield what a person must look at: losses, slips, wiring, skew, clipping, noise."""
     yield from _missed(findings)
-    for slip in findings.sequence.slips:
-        side = "ahead of" if slip.by > 0 else "behind"
-        text = (
-            f"{slip.module} slips: from record {slip.from_record} on its records are "
-            f"{count(abs(slip.by), 'trigger')} {side} the other modules'"
-        )
-        yield Sentence(STANDS_OUT, text, slip.from_record, first_channel(findings, slip.module), "map", serious=True)
+    yield from _slips(findings)
     yield from _repeated(findings)
+    yield from _out_of_place(findings)
     yield from _opposite(findings)
     yield from _skewed(findings)
     yield from _module_skewed(findings)
@@ -62,6 +57,39 @@ def _gap_text(gap: MissedTrigger) -> str:
     verb = "trigger is" if gap.count == 1 else "triggers are"
     seen = f"seen by {listed(gap.seen_in)}" if gap.seen_in else "seen by no witness"
     return f"{gap.count} {verb} missing after record {gap.after_record}, {seen}"
+
+
+def _slips(findings: Findings) -> Iterator[Sentence]:
+    """Name each slip; a module that slips more than once counts up, so each tells where it stands from there on."""
+    slips = findings.sequence.slips
+    seen: set[str] = set()
+    for slip in slips[:MOST_LISTED]:
+        side = "ahead of" if slip.by > 0 else "behind"
+        verb = "slips again" if slip.module in seen else "slips"
+        seen.add(slip.module)
+        text = (
+            f"{slip.module} {verb}: from record {slip.from_record} on its records are "
+            f"{count(abs(slip.by), 'trigger')} {side} the other modules'"
+        )
+        yield Sentence(STANDS_OUT, text, slip.from_record, first_channel(findings, slip.module), "map", serious=True)
+    rest = slips[MOST_LISTED:]
+    if rest:
+        modules = listed(sorted({slip.module for slip in rest}))
+        text = f"{count(len(rest), 'more slip')} of {modules} from record {rest[0].from_record} on"
+        channel = first_channel(findings, rest[0].module)
+        yield Sentence(STANDS_OUT, text, rest[0].from_record, channel, "map", serious=True)
+
+
+def _out_of_place(findings: Findings) -> Iterator[Sentence]:
+    """Name the records whose pulse leaves the walk while the next ones go on with it."""
+    sequence = findings.sequence
+    records, channel = sequence.out_of_place, sequence.channel
+    if not records or channel is None:
+        return
+    noun, verb = ("The pulse", "is") if len(records) == 1 else ("The pulses", "are")
+    where = f"on {findings.channel_name(channel)} in {_which(records)}"
+    text = f"{noun} {where} {verb} out of place in the walk, which goes on after"
+    yield Sentence(STANDS_OUT, text, records[0], channel, "map", serious=True)
 
 
 def _repeated(findings: Findings) -> Iterator[Sentence]:
@@ -171,8 +199,12 @@ def _without_pulse(findings: Findings) -> Iterator[Sentence]:
         return
     empty = findings.records[findings.polarity.sign[findings.records, channel] == 0]
     if 0 < len(empty) < len(findings.records) / 2:
-        told = listed([str(r) for r in empty[:MOST_LISTED]])
-        which = f"record {told}" if len(empty) == 1 else f"records {told}"
-        more = f" and {len(empty) - MOST_LISTED} more" if len(empty) > MOST_LISTED else ""
-        text = f"No pulse was found on {findings.channel_name(channel)} in {which}{more}"
+        text = f"No pulse was found on {findings.channel_name(channel)} in {_which(empty.tolist())}"
         yield Sentence(STANDS_OUT, text, int(empty[0]), channel, "single", serious=True)
+
+
+def _which(records: Sequence[int]) -> str:
+    """Write which records: all of them, or the first ones and how many more."""
+    told = listed([str(record) for record in records[:MOST_LISTED]])
+    more = f" and {len(records) - MOST_LISTED} more" if len(records) > MOST_LISTED else ""
+    return f"{'record' if len(records) == 1 else 'records'} {told}{more}"

@@ -34,6 +34,8 @@ class Marker:
         The channel it was put on; None for all.
     record : int or None
         The record it was put on; None for all.
+    intervals : int
+        N, the number of equal intervals between the markers of its pair.
     """
 
     time: float
@@ -42,12 +44,15 @@ class Marker:
     name: str = ""
     channel: str | None = None
     record: int | None = None
+    intervals: int = 1
 
     __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.time) and math.isfinite(self.u)) or self.u < 0:
             raise ValueError("a marker needs a finite time, and a u from 0 up")
+        if self.intervals < 1:
+            raise ValueError("a pair of markers has at least 1 interval")
         _check_records(() if self.record is None else (self.record,))
 
 

@@ -7,72 +7,64 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pulsewright.errors import ReviewFileError
-from pulsewright.review import Marker, Review
 from pulsewright.session import Session
-from pulsewright_app.desk.document import Additions, MarkerPair
+from pulsewright_app.desk.document import Additions
+from pulsewright_app.desk.review_file import Kept, ReviewFile, additions_of
 
 
 @dataclass(frozen=True)
 class Opened:
-    """An open session with the settings of its claims file, and what a person added to it earlier."""
+    """An open session with the settings of its claims file, and what a person added to it earlier.
+
+    Attributes
+    ----------
+    session : Session
+    sha256 : str
+        Digest of its file.
+    claims : mapping of setting name to value
+    additions : Additions
+    hidden : frozenset of int
+        Channels that are not drawn.
+    review_file : ReviewFile
+        Where the additions are kept.
+    kept : Kept
+        What the review holds besides.
+    told : str
+        What is wrong with the review, in a sentence; empty if nothing is.
+    """
 
     session: Session
     sha256: str
     claims: Mapping[str, Any]
     additions: Additions
+    hidden: frozenset[int]
+    review_file: ReviewFile
+    kept: Kept
+    told: str = ""
 
 
 def open_for_desk(path: Path) -> Opened:
-    """Open a session with what lies beside it.
+    """Open a session with what lies beside it; a review that cannot be used is told of and does not stop it.
 
     Raises
     ------
     PulsewrightError
-        If a file cannot be read, or the review belongs to another session.
+        If the session or its claims file cannot be read.
     """
     from pulsewright.claims_file import claims_path_for, read_claims
     from pulsewright.digest import sha256_of
     from pulsewright.opening import open_session
+    from pulsewright_app.samples import samples_folder
 
     session = open_session(path)
     try:
         digest = sha256_of(path)
         claims_path = claims_path_for(path)
         claims = read_claims(claims_path).settings if claims_path.exists() else {}
-        return Opened(session, digest, claims, _additions(path, session, digest))
+        review_file = ReviewFile(path.absolute(), digest, beside=path.resolve().parent != samples_folder())
+        found = review_file.find()
+        additions, hidden, kept = additions_of(found.review, session)
+        return Opened(session, digest, claims, additions, hidden, review_file, kept, found.told)
     except BaseException:
         session.close()
         raise
-
-
-def _additions(path: Path, session: Session, digest: str) -> Additions:
-    from pulsewright.review import read_review, review_path_for
-
-    review_path = review_path_for(path)
-    if not review_path.exists():
-        return Additions()
-    review = read_review(review_path)
-    if review.session_sha256 and review.session_sha256 != digest:
-        raise ReviewFileError(
-            f"{review_path.name}: belongs to another session, whose SHA-256 is not that of {path.name}",
-            "move it away, or put the session back that it was made for",
-        )
-    return Additions(_pairs(review, session), frozenset(review.flags), review.notes, review.left_out, review.settings)
-
-
-def _pairs(review: Review, session: Session) -> tuple[MarkerPair, ...]:
-    """Return the pairs of a review: two markers of one number make a pair, a lone one none."""
-    by_number: dict[int, list[Marker]] = {}
-    for marker in review.markers:
-        by_number.setdefault(marker.pair, []).append(marker)
-    names = [channel.name for channel in session.channels]
-    pairs = []
-    for number, markers in sorted(by_number.items()):
-        if len(markers) != 2:
-            continue
-        first, second = markers
-        channel = names.index(first.channel) if first.channel in names else 0
-        name = first.name or f"Pair {number}"
-        pairs.append(MarkerPair(number, name, first.time, second.time, first.u, second.u, first.record or 0, channel))
-    return tuple(pairs)

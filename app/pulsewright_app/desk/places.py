@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pulsewright_analysis.results import Findings, MissedTrigger
+from pulsewright.session import Session
+from pulsewright_analysis.results import Findings, MissedTrigger, Slip
+from pulsewright_app.wording import count
 
 WIDEST_GAP = 3
 """A longer gap takes up this many places, with its count written in it."""
@@ -69,6 +71,26 @@ def places_of(records: int, findings: Findings | None) -> Places:
 def gap_text(gap: Gap) -> str:
     """Say what is missing in a gap."""
     return f"{gap.count} missed trigger{'s' if gap.count > 1 else ''} after record {gap.after_record}"
+
+
+def out_of_step(session: Session, findings: Findings | None) -> dict[str, list[int]]:
+    """Return the records out of step, by module; modules that are always in step are left away."""
+    if findings is None or findings.session.records != session.records:
+        return {}
+    measured = np.zeros(session.records, dtype=bool)
+    measured[findings.records] = True
+    aside = ~findings.sequence.in_step & measured[:, None]
+    return {
+        name: [int(record) for record in np.flatnonzero(aside[:, module])]
+        for module, name in enumerate(session.modules)
+        if aside[:, module].any()
+    }
+
+
+def slip_text(slip: Slip) -> str:
+    """Say how far a module is out of step from a slip on."""
+    side = "ahead" if slip.by > 0 else "behind"
+    return f"{slip.module} slips: {count(abs(slip.by), 'trigger')} {side} from record {slip.from_record} on"
 
 
 def round_step(least: float) -> int:

@@ -9,11 +9,13 @@ from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
+from pulsewright.session import Session
+from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
-from pulsewright_app.desk.places import Places, gap_text, places_of, round_step
+from pulsewright_app.desk.places import Places, gap_text, out_of_step, places_of, round_step, slip_text
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
-from pulsewright_app.desk.work import SessionData
+from pulsewright_app.desk.work import Extents, SessionData
 from pulsewright_app.theme import Theme, theme
 
 _SIDE = 14.0
@@ -30,7 +32,43 @@ class Signs:
     clipped: dict[int, str]
     """The channels that clip, by record."""
     slipped: dict[int, str]
-    """Modules whose slip begins there."""
+    """What slips there, in words, by the record where it begins."""
+    aside: dict[int, str]
+    """The modules out of step, by record."""
+    odd: dict[int, str]
+    """What is odd about a record's samples or its pulse, in words: repeated, out of place."""
+
+
+def signs_of(session: Session | None, extents: Extents | None, findings: Findings | None) -> Signs:
+    """Return what there is to say about every record."""
+    clipped: dict[int, str] = {}
+    if session is None:
+        return Signs({}, {}, {}, {})
+    if extents is not None:
+        touched = extents.clipped(session)
+        for record in np.flatnonzero(touched.any(axis=1)):
+            names = [session.channels[c].name for c in np.flatnonzero(touched[record])]
+            clipped[int(record)] = ", ".join(names)
+    if findings is None or findings.session.records != session.records:
+        return Signs(clipped, {}, {}, {})
+    sequence = findings.sequence
+    slipped: dict[int, list[str]] = {}
+    for slip in sequence.slips:
+        slipped.setdefault(slip.from_record, []).append(slip_text(slip))
+    aside: dict[int, list[str]] = {}
+    for module, records in out_of_step(session, findings).items():
+        for late in records:
+            aside.setdefault(late, []).append(module)
+    odd: dict[int, list[str]] = {}
+    for first, again in sequence.repeated:
+        odd.setdefault(again, []).append(f"same samples as record {first}")
+    for away in sequence.out_of_place:
+        odd.setdefault(away, []).append("its pulse is out of place")
+    return Signs(clipped, _joined(slipped), _joined(aside), _joined(odd))
+
+
+def _joined(parts: dict[int, list[str]]) -> dict[int, str]:
+    return {record: ", ".join(words) for record, words in parts.items()}
 
 
 class Rail(QWidget):
@@ -50,7 +88,7 @@ class Rail(QWidget):
         super().__init__(parent)
         self._document, self._viewing, self._results, self._data = document, viewing, results, data
         self._places = Places(0)
-        self._signs = Signs({}, {})
+        self._signs = Signs({}, {}, {}, {})
         self._held = False
         self.setAccessibleName("Rail of all records")
         self.setMouseTracking(True)
@@ -77,14 +115,7 @@ class Rail(QWidget):
         """Find again what there is to say about every record."""
         findings, session = self._results.findings, self._document.session
         self._places = places_of(self._viewing.records, findings)
-        clipped: dict[int, str] = {}
-        if session is not None and self._data.extents is not None:
-            touched = self._data.extents.clipped(session)
-            for record in np.flatnonzero(touched.any(axis=1)):
-                names = [session.channels[c].name for c in np.flatnonzero(touched[record])]
-                clipped[int(record)] = ", ".join(names)
-        slips = () if findings is None else findings.sequence.slips
-        self._signs = Signs(clipped, {slip.from_record: slip.module for slip in slips})
+        self._signs = signs_of(session, self._data.extents, findings)
         self._refresh()
 
     # -- where things are -----------------------------------------------------------------------------------
@@ -148,7 +179,11 @@ class Rail(QWidget):
         if record in self._signs.clipped:
             parts.append(f"clipped on {self._signs.clipped[record]}")
         if record in self._signs.slipped:
-            parts.append(f"{self._signs.slipped[record]} slips from here on")
+            parts.append(self._signs.slipped[record])
+        if record in self._signs.aside:
+            parts.append(f"{self._signs.aside[record]} out of step")
+        if record in self._signs.odd:
+            parts.append(self._signs.odd[record])
         if record in self._document.left_out:
             parts.append(f"left out: {self._document.left_out[record] or 'no reason given'}")
         if record in self._document.notes:
@@ -179,6 +214,11 @@ class Rail(QWidget):
                 cell = QRectF(left + inset, bar.top(), pitch - 2 * inset, bar.height())
                 left_out = record in self._document.left_out
                 painter.fillRect(cell, QColor(colours.page if left_out else colours.raised))
+        stripe = QColor(colours.missed)
+        stripe.setAlpha(150)
+        for record in self._signs.aside:
+            width = max(pitch, 1.0)
+            painter.fillRect(QRectF(self.x_of(record) - width / 2, bar.bottom() - 3, width, 3.0), stripe)
         painter.setPen(QPen(QColor(colours.rule), 1))
         painter.drawRect(bar)
 
@@ -207,6 +247,9 @@ class Rail(QWidget):
             x = self.x_of(record) - self._pitch() / 2
             painter.drawRect(QRectF(x - 2, bar.top() - 9, 2, 14))
             painter.drawRect(QRectF(x + 1, bar.top() + 5, 2, bar.height() - 2))
+        for record in self._signs.odd:  # a diamond: look at this one
+            x, y = self.x_of(record), bar.top() - 6
+            painter.drawPolygon(QPolygonF([QPointF(x, y - 4), QPointF(x + 4, y), QPointF(x, y + 4), QPointF(x - 4, y)]))
         painter.setBrush(QColor(colours.flagged))
         for record in self._document.flags:
             if record < self._viewing.records:

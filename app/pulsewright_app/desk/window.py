@@ -36,6 +36,7 @@ from pulsewright_app.desk.panels.findings import FindingsPanel
 from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.records import RecordsPanel
 from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.reviewing import Reviewing
 from pulsewright_app.desk.style import dress, prepare
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.view import Desk
@@ -65,6 +66,7 @@ class DeskWindow(QMainWindow):
         self.background = Background(self)
         self.data = SessionData(self.document, self.background, self)
         self.measuring = Measuring(self.document, self.results, self.background, self)
+        self.reviewing = Reviewing(self.document, self.viewing, self.background, self)
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
         self._help: ShortcutsPage | None = None
@@ -131,6 +133,7 @@ class DeskWindow(QMainWindow):
         document.session_changed.connect(self._session_changed)
         viewing.told.connect(self.message_bar.tell)
         self.data.unreadable.connect(self.message_bar.tell)
+        self.reviewing.told.connect(self.message_bar.tell)
         viewing.dark_changed.connect(self._redress)
         self.results.changed.connect(self._tell_error)
         self.findings_panel.cancel_requested.connect(self.measuring.cancel)
@@ -210,9 +213,12 @@ class DeskWindow(QMainWindow):
         self.background.start("Opening", lambda _: open_for_desk(path), self._take, self.message_bar.tell)
 
     def _take(self, opened: Opened) -> None:
+        if not self.reviewing.let_go():
+            opened.session.close()
+            return
         self.background.stop()
         self.measuring.sha256 = opened.sha256
-        self.document.open(opened.session, self._options, opened.claims, opened.additions)
+        self.reviewing.put_on(opened, self._options)
 
     def open_sample(self) -> None:
         """Open the sample with faults."""
@@ -231,6 +237,8 @@ class DeskWindow(QMainWindow):
 
     def close_session(self) -> None:
         """Go back to the first screen."""
+        if not self.reviewing.let_go():
+            return
         self.background.stop()
         self.document.open(None)
 
@@ -272,8 +280,11 @@ class DeskWindow(QMainWindow):
             self.open_path(path)
 
     def closeEvent(self, event: QCloseEvent) -> None:
-        """End the background work and give the file back."""
+        """Save what was added, end the background work and give the file back."""
         self.viewing.play(False)
+        if not self.reviewing.let_go():
+            event.ignore()
+            return
         application = QApplication.instance()
         if isinstance(application, QApplication):
             application.focusChanged.disconnect(self._follow_focus)

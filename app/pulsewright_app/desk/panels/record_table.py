@@ -69,6 +69,18 @@ class RecordTable(QAbstractTableModel):
         """Return the row that shows a record."""
         return int(self._places[record]) if 0 <= record < len(self._places) else None
 
+    def telling_rows(self) -> list[int]:
+        """Return a few rows that hold longer texts than most: after a gap, clipped, left out, or with a note."""
+        if self._rows is None:
+            return []
+        rows = self._rows
+        after_gap = np.flatnonzero(rows.missed)[:3].tolist()
+        clipped = [record for record, names in enumerate(rows.clipped) if names]
+        clipped.sort(key=lambda record: -len(rows.clipped[record]))
+        added = [*list(self._document.left_out)[:3], *list(self._document.notes)[:3]]
+        seen = {row for record in (*after_gap, *clipped[:3], *added) if (row := self.row_of(record)) is not None}
+        return sorted(seen)
+
     def sort(self, column: int, order: Qt.SortOrder = Qt.SortOrder.AscendingOrder) -> None:
         """Arrange the records by a column; what is chosen stays chosen.
 

@@ -95,7 +95,7 @@ class RecordsPanel(Panel):
         before = self._model.rowCount()
         self._model.rebuild()
         if self._model.rowCount() != before or not self._fitted:
-            self.table.fit_columns()
+            self.table.fit_columns(self._model.telling_rows())
             self._fitted = self.results.findings is not None
         self._added()
         self._follow()

@@ -34,6 +34,11 @@ EXACT_ROLE = int(Qt.ItemDataRole.UserRole) + 1
 RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 
+_SAMPLED = 12
+"""Rows looked at to fit a column, the first and the last among them."""
+_MEASURED = 3
+"""The longest texts of those, whose width is measured."""
+
 _STEPPING = (Qt.Key.Key_PageUp, Qt.Key.Key_PageDown, Qt.Key.Key_Home, Qt.Key.Key_End)
 
 
@@ -105,6 +110,12 @@ def _air(metrics: QFontMetrics) -> int:
     return metrics.averageCharWidth() * 2 // 3
 
 
+def _sampled(rows: int, telling: Iterable[int]) -> list[int]:
+    """Return the first row, the last one, some between, and those named."""
+    spread = {round(place * (rows - 1) / (_SAMPLED - 1)) for place in range(_SAMPLED)} if rows else set()
+    return sorted(spread | {row for row in telling if 0 <= row < rows})
+
+
 class CopyingTable(QTableView):
     """A calm table whose chosen rows, or all of them where none is chosen, copy as tab-separated text.
 
@@ -128,17 +139,27 @@ class CopyingTable(QTableView):
         self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
         header = self.horizontalHeader()
         header.setHighlightSections(False)
-        header.setResizeContentsPrecision(60)  # rows looked at to fit a column: a long session must not hold it up
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
 
-    def fit_columns(self) -> None:
-        """Make every column wide enough for its texts, its heading and the sort arrow."""
-        header = self.horizontalHeader()
-        for column in range(self.model().columnCount()):
-            if not self.isColumnHidden(column):
-                wanted = max(self.sizeHintForColumn(column), header.sectionSizeHint(column))
-                self.setColumnWidth(column, wanted + _air(self.fontMetrics()))
+    def fit_columns(self, telling: Iterable[int] = ()) -> None:
+        """Make every column wide enough for its texts, its heading and the sort arrow.
+
+        Parameters
+        ----------
+        telling : iterable of int
+            Rows that may hold long texts. Of the others only a few are looked at, as a long session must not hold the
+            desk up.
+        """
+        header, model = self.horizontalHeader(), self.model()
+        rows = _sampled(model.rowCount(), telling)
+        for column in range(model.columnCount()):
+            if self.isColumnHidden(column):
+                continue
+            cells = [model.index(row, column) for row in rows]
+            cells.sort(key=lambda cell: len(str(cell.data() or "")), reverse=True)
+            wanted = max((self.sizeHintForIndex(cell).width() for cell in cells[:_MEASURED]), default=0)
+            self.setColumnWidth(column, max(wanted, header.sectionSizeHint(column)) + _air(self.fontMetrics()))
 
     def copied(self) -> str:
         """Return what a copy puts on the clipboard: the chosen rows, hidden columns included."""

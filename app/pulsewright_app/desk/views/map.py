@@ -14,11 +14,14 @@ from PySide6.QtWidgets import QWidget
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_analysis.overlay import Raster, line_envelope
-from pulsewright_app.desk.places import Places, gap_text, places_of, round_step
+from pulsewright_app.desk.places import Places, gap_text, out_of_step, places_of, round_step
 from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.found import NO_POSITION, found_pulses
+from pulsewright_app.desk.views.out_of_step import draw_out_of_step
 from pulsewright_app.desk.views.view import Desk, View, Window
 from pulsewright_app.desk.work import Job
 from pulsewright_app.theme import Theme, components
+from pulsewright_app.wording import count
 
 Floats = NDArray[np.float64]
 
@@ -181,11 +184,21 @@ class MapView(View):
             f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
             f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"
         )
-        return f"{text}&nbsp; · &nbsp;{missed} missed trigger{'s' if missed > 1 else ''}" if missed else text
+        lost = int(
+            np.count_nonzero(~found_pulses(session, self.results.findings, None, (self.viewing.channel,)).placed)
+        )
+        aside = out_of_step(session, self.results.findings)
+        told = [
+            count(missed, "missed trigger") if missed else "",
+            f"○ {count(lost, 'pulse')} with {NO_POSITION}" if lost else "",
+            *(f"{name} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
+        ]
+        return "&nbsp; · &nbsp;".join([text, *filter(None, told)])
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the open rows, the found pulses and the outline of the current record."""
         self._paint_gaps(painter, canvas)
+        self._paint_out_of_step(painter, canvas)
         self._paint_pulses(painter, canvas)
         plot = canvas.plot_rect()
         top, bottom = (canvas.y_of(self._height(self.viewing.record) + way) for way in (0.5, -0.5))
@@ -209,22 +222,32 @@ class MapView(View):
                 inside = box.adjusted(0, -4, -8, 4)
                 painter.drawText(inside, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, gap_text(gap))
 
-    def _paint_pulses(self, painter: QPainter, canvas: Canvas) -> None:
-        findings = self.results.findings
-        if findings is None:
+    def _paint_out_of_step(self, painter: QPainter, canvas: Canvas) -> None:
+        session = self.document.session
+        if session is None or len(self._places.place) != session.records:
             return
-        pulses = findings.pulses
-        chosen = pulses.where(channel=self.viewing.channel)
-        chosen = chosen[np.isfinite(pulses.time[chosen]) & (pulses.record[chosen] < len(self._places.place))]
-        heights = -(self._places.place[pulses.record[chosen]] + 0.5)
-        columns, rows = canvas.x_of(pulses.time[chosen]), canvas.y_of(heights)
-        spots = QPolygonF([QPointF(x, y) for x, y in zip(columns, rows, strict=True)])
+        own = session.channels[self.viewing.channel].module
+        draw_out_of_step(painter, self.theme, canvas, self._places, session, self.results.findings, own)
+
+    def _paint_pulses(self, painter: QPainter, canvas: Canvas) -> None:
+        session = self.document.session
+        if session is None or len(self._places.place) != session.records:
+            return
+        found = found_pulses(session, self.results.findings, None, (self.viewing.channel,))
+        columns, rows = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-        for colour, width in ((self.theme.plot, 7.0), (self.theme.pulse, 5.0)):
-            pen = QPen(QColor(colour), width)
-            pen.setCapStyle(Qt.PenCapStyle.RoundCap)
-            painter.setPen(pen)
-            painter.drawPoints(spots)
+        theme = self.theme
+        for placed, inks in (
+            (True, ((theme.plot, 7.0), (theme.pulse, 5.0))),
+            (False, ((theme.plot, 8.0), (theme.muted, 6.0), (theme.plot, 4.0))),
+        ):
+            chosen = found.placed == placed
+            spots = QPolygonF([QPointF(x, y) for x, y in zip(columns[chosen], rows[chosen], strict=True)])
+            for colour, width in inks:
+                pen = QPen(QColor(colour), width)
+                pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+                painter.setPen(pen)
+                painter.drawPoints(spots)
 
     # -- gestures -------------------------------------------------------------------------------------------
 
@@ -238,5 +261,9 @@ class MapView(View):
         gap = self._places.gap_at(-height - 0.5)
         if gap is not None:
             return gap_text(gap)
-        record = self._places.record_at(-height - 0.5)
-        return f"record {record}    {self.sample_text(record, self.viewing.channel, time)}"
+        record, session = self._places.record_at(-height - 0.5), self.document.session
+        text = f"record {record}    {self.sample_text(record, self.viewing.channel, time)}"
+        if session is None:
+            return text
+        aside = [name for name, records in out_of_step(session, self.results.findings).items() if record in records]
+        return f"{text}    {', '.join(aside)} out of step" if aside else text

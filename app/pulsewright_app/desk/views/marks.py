@@ -16,7 +16,7 @@ _SIZE = 5.0
 _AWAY = 5.0
 
 
-def draw_pulse(painter: QPainter, theme: Theme, x: float, y: float, polarity: int) -> None:
+def draw_pulse(painter: QPainter, theme: Theme, x: float, y: float, polarity: int, placed: bool = True) -> None:
     """Draw the sign of a found pulse beyond its extreme: a triangle that points the way the pulse goes.
 
     Parameters
@@ -25,13 +25,15 @@ def draw_pulse(painter: QPainter, theme: Theme, x: float, y: float, polarity: in
         The pulse's position and the height of its extreme, pixels.
     polarity : int
         1 or −1.
+    placed : bool
+        Whether its position could be measured; the triangle is hollow and pale where not.
     """
     way = -1.0 if polarity > 0 else 1.0  # pixels count downward
     base = y + way * _AWAY
     tip = base + way * 1.6 * _SIZE
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-    painter.setPen(QPen(QColor(theme.pulse), 1.0))
-    painter.setBrush(QColor(theme.plot))
+    painter.setPen(QPen(QColor(theme.pulse if placed else theme.faint), 1.0))
+    painter.setBrush(QColor(theme.pulse if placed else theme.plot))
     painter.drawPolygon(QPolygonF([QPointF(x - _SIZE, base), QPointF(x + _SIZE, base), QPointF(x, tip)]))
 
 

@@ -11,10 +11,12 @@ from pulsewright.quantity import engineering
 from pulsewright.session import Codes, Session
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.columns import reduce_trace, seen
+from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.marks import clipped_samples, draw_clipped, draw_pulse
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.traces import DOT_SPACING, Trace, TracesItem
 from pulsewright_app.desk.views.view import Desk, View, Window
+from pulsewright_app.wording import count
 
 _LANE_SHARE = 0.86
 
@@ -102,6 +104,9 @@ class SingleView(View):
         hidden = len(session.channels) - len(shown)
         if hidden:
             parts.append(f"{hidden} of {len(session.channels)} channels hidden")
+        lost = int(np.count_nonzero(~self._found(session).placed))
+        if lost:
+            parts.append(f"△ {count(lost, 'pulse')} with {NO_POSITION}")
         if waiting:
             parts.append("being read")
         return "  ·  ".join(parts)
@@ -125,7 +130,7 @@ class SingleView(View):
         painter.setFont(canvas.font())
         for channel, row in self._rows.items():
             self._paint_clipped(painter, canvas, session, codes, channel, row)
-        self._paint_pulses(painter, canvas)
+        self._paint_pulses(painter, canvas, session)
 
     def _paint_clipped(
         self, painter: QPainter, canvas: Canvas, session: Session, codes: Codes, channel: int, row: Row
@@ -148,26 +153,20 @@ class SingleView(View):
             ),
         )
 
-    def _paint_pulses(self, painter: QPainter, canvas: Canvas) -> None:
-        findings = self.results.findings
-        if findings is None:
-            return
-        pulses = findings.pulses
-        for i in pulses.where(self.viewing.record):
-            channel = int(pulses.channel[i])
+    def _paint_pulses(self, painter: QPainter, canvas: Canvas, session: Session) -> None:
+        found = self._found(session)
+        for i in range(len(found)):
+            channel = int(found.channel[i])
             row, base = self._rows.get(channel), self.base_of(channel)
-            if not self.viewing.lanes and channel != self.viewing.channel:
-                continue  # on one axis the signs of all channels would lie on each other
-            if row is None or base is None or not np.isfinite(pulses.time[i]):
+            if row is None or base is None:
                 continue
-            extreme = row.height(base + float(pulses.amplitude[i]))
-            draw_pulse(
-                painter,
-                self.theme,
-                canvas.x_of(float(pulses.time[i])),
-                canvas.y_of(extreme),
-                int(pulses.polarity[i]),
-            )
+            spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(base + float(found.amplitude[i])))
+            draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+
+    def _found(self, session: Session) -> FoundPulses:
+        """Return the pulses to mark; on one axis the signs of all channels would lie on each other."""
+        shown = self.viewing.visible_channels if self.viewing.lanes else (self.viewing.channel,)
+        return found_pulses(session, self.results.findings, self.viewing.record, shown)
 
     # -- gestures -------------------------------------------------------------------------------------------
 

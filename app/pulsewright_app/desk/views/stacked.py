@@ -11,10 +11,12 @@ from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.columns import reduce_trace
+from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.marks import draw_pulse
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.traces import DOT_SPACING, Trace, TracesItem
 from pulsewright_app.desk.views.view import Desk, View, Window
+from pulsewright_app.wording import count
 
 _ROW_SHARE = 1.5
 """Heights that a trace takes up where rows are 1 apart: neighbours may overlap a little."""
@@ -70,7 +72,9 @@ class StackedView(View):
         )
         self._traces.show(self._make_traces(session, window), theme.plot)
         name = session.channels[channel].name
-        self.caption.setText(f"{name}  ·  records {run.start} … {run.stop - 1}, record {current} strong")
+        text = f"{name}  ·  records {run.start} … {run.stop - 1}, record {current} strong"
+        lost = int(np.count_nonzero(~self._found(session).placed))
+        self.caption.setText(f"{text}  ·  △ {count(lost, 'pulse')} with {NO_POSITION}" if lost else text)
 
     def _make_traces(self, session: Session, window: Window) -> list[Trace]:
         channel = self.viewing.channel
@@ -91,19 +95,20 @@ class StackedView(View):
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the found pulses of every record shown."""
-        findings, channel = self.results.findings, self.viewing.channel
-        base = self.base_of(channel)
-        if findings is None or base is None:
+        session, base = self.document.session, self.base_of(self.viewing.channel)
+        if session is None or base is None:
             return
-        pulses = findings.pulses
-        chosen = pulses.where(channel=channel)
-        run = (min(self._rows, default=0), max(self._rows, default=-1))
-        for i in chosen[(pulses.record[chosen] >= run[0]) & (pulses.record[chosen] <= run[1])]:
-            row = self._rows.get(int(pulses.record[i]))
-            if row is None or not np.isfinite(pulses.time[i]):
+        found = self._found(session)
+        for i in range(len(found)):
+            row = self._rows.get(int(found.record[i]))
+            if row is None:
                 continue
-            extreme = canvas.y_of(row.height(base + float(pulses.amplitude[i])))
-            draw_pulse(painter, self.theme, canvas.x_of(float(pulses.time[i])), extreme, int(pulses.polarity[i]))
+            spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(base + float(found.amplitude[i])))
+            draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+
+    def _found(self, session: Session) -> FoundPulses:
+        run = range(min(self._rows, default=0), max(self._rows, default=-1) + 1)
+        return found_pulses(session, self.results.findings, run, (self.viewing.channel,))
 
     # -- gestures -------------------------------------------------------------------------------------------
 

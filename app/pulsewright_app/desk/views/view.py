@@ -15,7 +15,8 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.marker_hand import MarkerHand
+from pulsewright_app.desk.views.found import pulse_text
+from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
 from pulsewright_app.desk.views.marker_layer import MarkerLayer
 from pulsewright_app.desk.work import Background, SessionData
 from pulsewright_app.theme import Theme, theme
@@ -238,7 +239,9 @@ class View(QWidget):
         if not 0 <= sample < session.record_length:
             return f"{about.name}: no sample here"
         value = float(codes[channel, sample]) * about.scale + about.offset
-        return f"{about.name}: {engineering(value, about.unit)} (sample {sample})"
+        reach = max(SNAP_REACH * self.canvas.pixel_time, session.sample_interval)
+        found = pulse_text(session, self.results.findings, record, channel, time, reach)
+        return f"{about.name}: {engineering(value, about.unit)} (sample {sample})" + (f"    {found}" if found else "")
 
     def base_of(self, channel: int) -> float | None:
         """Return the base level of a channel, in its unit; None if it was not measured."""
