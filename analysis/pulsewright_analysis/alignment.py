@@ -15,6 +15,7 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
+from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.results import Alignment, ChannelSkew, Levels, ModuleSkew, Pulses, Sequence
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
 
@@ -27,6 +28,9 @@ ENOUGH_TO_JUDGE = 8
 BEYOND_CHANCE = 0.9
 """The scatter over records is quoted where it is above this quantile of what theory allows."""
 FAR_OUT = 8.0
+FEWEST_FOR_DRIFT = 8
+DRIFTS = 4.0
+"""Modules are said to drift apart where the drift is this many times its u."""
 """A record's delay further than this many standard deviations from the median takes no part."""
 
 
@@ -41,6 +45,7 @@ class _Comparison:
     channels: tuple[int, ...]
     modules: Ints
     reference: int
+    records: Ints
     delay: Floats
     variance: Floats
     constant: Floats
@@ -93,14 +98,16 @@ def measure_alignment(
     if method == "sine":
         fit = fit_shared_frequency(gate.samples, session.sample_rate)
         delay, variance, unlike = _sine_delays(fit, gate, usable, place)
+        gain = np.where(np.isfinite(delay), fit.amplitude / fit.amplitude[:, [place]], np.nan)
     else:
         delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
-        delay, variance, unlike = delays.delay, delays.variance, delays.unlike
+        delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
         delay = delay + gate.start - gate.start[:, place : place + 1]
     comparison = _Comparison(
         tuple(channels),
         session.module_of[list(channels)].astype(np.int64),
         place,
+        gate.records,
         delay,
         variance,
         _untimed_variance(session),
@@ -112,7 +119,8 @@ def measure_alignment(
             "Not every module timed its triggers: a skew between modules carries the uncertainty of a whole sample "
             "interval, unless one trigger offset serves all modules and the session says so."
         )
-    return _combined(session, comparison, gate, method, fit), fit, reasons
+    alignment = _combined(session, comparison, gate, method, fit, gain)
+    return alignment, fit, [*reasons, *_apart(alignment)]
 
 
 def _method(
@@ -126,6 +134,19 @@ def _method(
     if isinstance(gate, str) or not carries_sine(gate.samples, session.sample_rate):
         return "correlation"
     return "sine"
+
+
+def _apart(alignment: Alignment) -> list[str]:
+    """Return a sentence for each pair of modules whose clocks run apart: their mean skew then says little."""
+    sentences = []
+    for pair in alignment.between_modules:
+        drift = pair.drift_per_record
+        if drift is not None and abs(drift.value) > DRIFTS * drift.u:
+            sentences.append(
+                f"{pair.modules[1]} drifts against {pair.modules[0]} by {drift} a record: they seem to run on separate "
+                f"clocks, and their skew is the mean over the run."
+            )
+    return sentences
 
 
 def _same_trigger(
@@ -187,7 +208,9 @@ def _out_of_step(session: Session, sequence: Sequence) -> list[str]:
     ]
 
 
-def _combined(session: Session, comparison: _Comparison, gate: Gate, method: str, fit: SineFit | None) -> Alignment:
+def _combined(
+    session: Session, comparison: _Comparison, gate: Gate, method: str, fit: SineFit | None, gain: Floats
+) -> Alignment:
     size = len(comparison.channels)
     skews = []
     for place in range(size):
@@ -196,7 +219,7 @@ def _combined(session: Session, comparison: _Comparison, gate: Gate, method: str
         selector[comparison.reference] -= 1.0
         records = int(np.count_nonzero(np.isfinite(comparison.delay[:, place])))
         skew = Quantity(0.0, 0.0, "s") if place == comparison.reference else contrast(comparison, selector)
-        skews.append(ChannelSkew(comparison.channels[place], skew, records))
+        skews.append(ChannelSkew(comparison.channels[place], skew, records, _mean_gain(gain[:, place])))
     between = _between(session, comparison)
     known = [m.skew for m in between if m.skew is not None]
     chosen: Literal["sine", "correlation"] = "sine" if method == "sine" else "correlation"
@@ -210,6 +233,14 @@ def _combined(session: Session, comparison: _Comparison, gate: Gate, method: str
         frequency=None if fit is None else Quantity(fit.frequency, fit.frequency_u, "Hz"),
         span=gate.span,
     )
+
+
+def _mean_gain(gain: Floats) -> Quantity | None:
+    """Return the mean over the records of a channel's size against the reference's, u from their scatter."""
+    known = gain[np.isfinite(gain)]
+    if len(known) < 2:
+        return None
+    return Quantity(float(np.mean(known)), float(np.std(known, ddof=1)) / np.sqrt(len(known)), "", len(known) - 1.0)
 
 
 def contrast(comparison: _Comparison, selector: Floats) -> Quantity | None:
@@ -287,16 +318,30 @@ def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:
     return replace(largest, value=value, limits95=(value - half, value + half))
 
 
+def _drift(comparison: _Comparison, selector: Floats) -> Quantity | None:
+    """Return how Σ selector·time changes from record to record, seconds."""
+    chosen = np.flatnonzero(selector)
+    values = comparison.delay[:, chosen] @ selector[chosen]
+    known = np.isfinite(values)
+    if np.count_nonzero(known) < FEWEST_FOR_DRIFT:
+        return None
+    records = comparison.records[known].astype(float)
+    line = fit_line(records, values[known])
+    spread = correlated_u(records, line)
+    return Quantity(line.slope, spread.slope_u, "s", spread.dof)
+
+
 def _between(session: Session, comparison: _Comparison) -> tuple[ModuleSkew, ...]:
     """Return, for each pair of modules, the difference of the means of their channels."""
     found = []
     for a, b in combinations(np.unique(comparison.modules).tolist(), 2):
         first, second = _measured(comparison, a), _measured(comparison, b)
-        skew = None
+        skew, drift = None, None
         if first and second:
             selector = np.zeros(len(comparison.channels))
             selector[first] = -1.0 / len(first)
             selector[second] = 1.0 / len(second)
             skew = contrast(comparison, selector)
-        found.append(ModuleSkew((session.modules[a], session.modules[b]), skew))
+            drift = _drift(comparison, selector)
+        found.append(ModuleSkew((session.modules[a], session.modules[b]), skew, drift))
     return tuple(found)

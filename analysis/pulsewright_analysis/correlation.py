@@ -35,12 +35,15 @@ class Delays:
         Seconds between the gates' first samples; NaN for channels that were not measured.
     variance : array (channels,)
         Each channel's own share of the variance of one record's delay, seconds squared.
+    gain : array (records, channels)
+        Size against the reference's, without sign; NaN where there is no delay.
     unlike : dict of int to str
         Channels (places within the gate) that were not measured, with the clause that says why.
     """
 
     delay: Floats
     variance: Floats
+    gain: Floats
     unlike: dict[int, str]
 
 
@@ -93,10 +96,13 @@ def correlate(
     signal, unlike = _signal_power(spectra, noise, usable)
     if reference in unlike:
         every = dict.fromkeys(range(samples.shape[1]), "the reference carries no signal in the gate")
-        return Delays(np.full(samples.shape[:2], np.nan), np.full(samples.shape[1], np.nan), every)
+        nothing = np.full(samples.shape[:2], np.nan)
+        return Delays(nothing, np.full(samples.shape[1], np.nan), nothing, every)
     weight = _band(signal, noise, unlike)
     delay = np.full(samples.shape[:2], np.nan)
+    gain = np.full(samples.shape[:2], np.nan)
     delay[usable[:, reference], reference] = 0.0
+    gain[usable[:, reference], reference] = 1.0
     for channel in range(samples.shape[1]):
         rows = np.flatnonzero(usable[:, channel] & usable[:, reference])
         if channel == reference or channel in unlike:
@@ -110,7 +116,12 @@ def correlate(
             unlike[channel] = found
             continue
         delay[rows, channel] = found
-    return Delays(delay, _variances(signal, noise, weight, omega), unlike)
+        # the reference's own noise is in its power, and would make every gain too small
+        own = np.sum(weight * noise[reference])
+        power = np.sum(weight * np.abs(spectra[rows, reference]) ** 2, axis=1) - own
+        turned = pair.cross * np.exp(1j * omega[None, :] * found[:, None])
+        gain[rows, channel] = np.abs(np.sum(np.real(turned), axis=1)) / np.where(power > 0, power, np.nan)
+    return Delays(delay, _variances(signal, noise, weight, omega), gain, unlike)
 
 
 def _signal_power(spectra: Complexes, noise: Floats, usable: NDArray[np.bool_]) -> tuple[Floats, dict[int, str]]:

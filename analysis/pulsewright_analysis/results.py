@@ -248,19 +248,41 @@ class Sequence:
 
 @dataclass(frozen=True)
 class ChannelSkew:
-    """One channel's time minus the reference's for the same event; positive is later. None: not measured."""
+    """One channel's time minus the reference's for the same event; positive is later. None: not measured.
+
+    Attributes
+    ----------
+    channel : int
+    skew : Quantity or None
+        Seconds.
+    records : int
+        How many it rests on.
+    gain : Quantity or None
+        The channel's size over the reference's, without sign.
+    """
 
     channel: int
     skew: Quantity | None
     records: int
+    gain: Quantity | None = None
 
 
 @dataclass(frozen=True)
 class ModuleSkew:
-    """The second module's time minus the first's, each the mean of its channels; None: not measured."""
+    """The second module's time minus the first's, each the mean of its channels; None: not measured.
+
+    Attributes
+    ----------
+    modules : (str, str)
+    skew : Quantity or None
+        Seconds.
+    drift_per_record : Quantity or None
+        How the difference changes from record to record, seconds; modules on one clock show none.
+    """
 
     modules: tuple[str, str]
     skew: Quantity | None
+    drift_per_record: Quantity | None = None
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,9 @@ FEWEST_PERIODS = 1.5
 ITERATIONS = 12
 SMALL_TURN = 1e-3
 """Sums are moved to another frequency without reading the traces while that turns their ends by less, radians."""
+LINE_BINS = 12
+FEWEST_AT_LINE = 40
+"""The noise density at the line is taken from this many bins beside it on each side, if there are enough traces."""
 WORKERS = 2
 
 
@@ -95,7 +98,8 @@ def fit_shared_frequency(samples: Floats, sample_rate: float, start: float | Non
     frequency = coarse_frequency(samples, sample_rate) if start is None else start
     few = _spread_traces(samples)
     frequency = _settled(few[:, None, :], sample_rate, frequency).frequency
-    return _finished(_settled(samples, sample_rate, frequency), samples)
+    settled = _settled(samples, sample_rate, frequency)
+    return _finished(settled, _noise_at_the_line(few, sample_rate, settled.frequency))
 
 
 @dataclass(frozen=True)
@@ -212,20 +216,45 @@ def _frequency_step(fit: _LinearFit) -> tuple[float, float]:
     return float(np.sum(slope * weight)) / max(information, np.finfo(float).tiny), information
 
 
-def _finished(settled: _Settled, samples: Floats) -> SineFit:
+def _noise_at_the_line(traces: Floats, sample_rate: float, frequency: float) -> float:
+    """Return the noise density around the sine over the mean density, 1 for white noise.
+
+    Only noise near its own frequency turns a sine's phase: band-limited noise is several times denser there than its
+    standard deviation, spread over the whole band, says.
+    """
+    length = traces.shape[-1]
+    time = (np.arange(length) - (length - 1) / 2) / sample_rate
+    basis = np.stack(
+        [np.cos(2 * np.pi * frequency * time), np.sin(2 * np.pi * frequency * time), np.ones(length)], axis=1
+    )
+    residual = traces - (traces @ basis @ np.linalg.inv(basis.T @ basis)) @ basis.T
+    scale = np.std(residual, axis=1, keepdims=True)
+    residual = residual[scale[:, 0] > 0] / scale[scale[:, 0] > 0]
+    power = np.sum(np.abs(np.fft.rfft(residual, axis=1)) ** 2, axis=0)[1:-1]
+    bins = np.arange(1, len(power) + 1)
+    line = frequency * length / sample_rate
+    around = (np.abs(bins - line) > 1.5) & (np.abs(bins - line) <= max(LINE_BINS, 0.02 * length))
+    if len(residual) * np.count_nonzero(around) < FEWEST_AT_LINE or not np.sum(power) > 0:
+        return 1.0
+    return max(float(np.mean(power[around]) / np.mean(power)), 0.05)
+
+
+def _finished(settled: _Settled, density: float) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
     silent = amplitude <= 0
-    phase_variance = settled.variance * np.mean(
-        np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0
+    phase_variance = (
+        density
+        * settled.variance
+        * np.mean(np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0)
     )
     # of a trace's variance about its mean, a sine of amplitude A makes up A²/2
     power = np.mean(amplitude**2, axis=0) / 2
     total = power + settled.variance
     return SineFit(
         frequency=settled.frequency,
-        frequency_u=1 / (2 * np.pi * np.sqrt(settled.information)) if settled.information > 0 else 0.0,
+        frequency_u=np.sqrt(density) / (2 * np.pi * np.sqrt(settled.information)) if settled.information > 0 else 0.0,
         amplitude=amplitude,
         phase=np.arctan2(b, a),
         offset=settled.coefficients[..., 2],
