@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from pulsewright_analysis.health import measure_health
 from pulsewright_analysis.jitter import measure_jitter
 from pulsewright_analysis.levels import measure_levels
 from pulsewright_analysis.polarity import measure_polarity
-from pulsewright_analysis.pulses import measure_pulses
+from pulsewright_analysis.pulses import counted_from, measure_pulses
 from pulsewright_analysis.results import Findings, Ints, Pulses, SessionSummary
 from pulsewright_analysis.sequence import measure_sequence
 from pulsewright_analysis.timing import measure_timing
@@ -90,6 +90,9 @@ def measure(
     pulses = measure_pulses(
         session, channels, records, levels, settings, lambda share: watch.at(0.1 + 0.4 * share, "pulses")
     )
+    if settings.reference_pulse is not None:
+        nearby = replace(settings, span=settings.reference_pulse)
+        pulses = counted_from(pulses, measure_pulses(session, channels, records, levels, nearby))
     polarity = measure_polarity(pulses, session.records, len(session.channels))
     watch.at(0.5, "sequence")
     sequence, sequence_reasons = measure_sequence(session, channels, records, pulses, polarity, settings)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +78,25 @@ def measure_pulses(
         collect(0)
     whole, real = np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
     return _assembled(session, chosen, whole, real, levels, settings)
+
+
+def counted_from(pulses: Pulses, references: Pulses) -> Pulses:
+    """Return the pulses with the reference pulse of their own record and channel, NaN where it has none.
+
+    Parameters
+    ----------
+    pulses : Pulses
+    references : Pulses
+        Found where the reference pulse is looked for; the largest of a record and channel counts.
+    """
+    largest: dict[tuple[int, int], int] = {}
+    for index in np.argsort(np.nan_to_num(np.abs(references.amplitude)), kind="stable").tolist():
+        largest[int(references.record[index]), int(references.channel[index])] = index
+    chosen = [largest.get(key, -1) for key in zip(pulses.record.tolist(), pulses.channel.tolist(), strict=True)]
+    found = np.array(chosen, dtype=np.int64)
+    time = np.where(found >= 0, np.append(references.time, np.nan)[found], np.nan)
+    u = np.where(found >= 0, np.append(references.times_u[references.position], np.nan)[found], np.nan)
+    return replace(pulses, reference=time, reference_u=u)
 
 
 def span_samples(

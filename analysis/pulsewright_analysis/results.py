@@ -105,6 +105,9 @@ class Pulses:
         large as the largest, so that noise may turn its polarity and move its position.
     position : str
         The position that is quoted.
+    reference, reference_u : array (pulses,) or None
+        Time, against the trigger, of the reference pulse of the same record and channel, and its u within the record;
+        None where positions are counted from the trigger.
     """
 
     record: Ints
@@ -126,6 +129,8 @@ class Pulses:
     cut: Bools
     ambiguous: Bools
     position: Position
+    reference: Floats | None = None
+    reference_u: Floats | None = None
 
     @property
     def time(self) -> Floats:
@@ -136,6 +141,19 @@ class Pulses:
     def time_u(self) -> Floats:
         """Standard uncertainty of `time`, the shared trigger part included, seconds."""
         combined: Floats = np.hypot(self.times_u[self.position], self.trigger_u)
+        return combined
+
+    @property
+    def walk_time(self) -> Floats:
+        """The quoted position from the reference pulse, from the trigger where there is none, seconds."""
+        return self.time if self.reference is None else self.time - self.reference
+
+    @property
+    def walk_u(self) -> Floats:
+        """Standard uncertainty of `walk_time`, seconds: the trigger's share cancels against a reference pulse."""
+        if self.reference_u is None:
+            return self.time_u
+        combined: Floats = np.hypot(self.times_u[self.position], self.reference_u)
         return combined
 
     def __len__(self) -> int:

@@ -96,7 +96,9 @@ def _assembled(
     module = int(session.module_of[walk.channel])
     found = lattice if isinstance(lattice, Lattice) else None
     by_record = _by_record(session, records, walk, lattice, numbering, repeats)
-    untimed = float(np.max(session.trigger_u(walk.channel)[records]))
+    # counted from a pulse of the same record, positions do not depend on when the trigger was
+    from_trigger = settings.reference_pulse is None
+    untimed = float(np.max(session.trigger_u(walk.channel)[records])) if from_trigger else 0.0
     return Sequence(
         channel=walk.channel,
         increment=_increment(found, settings) if found else None,

@@ -188,6 +188,9 @@ def measure(
     json: Json = False,
     span: Annotated[Text, _option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
     alignment_span: Annotated[Text, _option('"A .. B"', "Where channel alignment is measured.")] = None,
+    reference_pulse: Annotated[
+        Text, _option('"A .. B"', "Where the pulse lies from which the sequence is counted, if not from the trigger.")
+    ] = None,
     channels: Annotated[Text, _option("H01,H02", "The channels that take part.")] = None,
     channel: Annotated[Text, _option("H01", "The channel whose pulses tell the sequence.")] = None,
     records: Annotated[Text, _option("0:100", "The records that take part, the end not included.")] = None,
@@ -213,6 +216,7 @@ def measure(
     options = {
         "span": span,
         "alignment_span": alignment_span,
+        "reference_pulse": reference_pulse,
         "channels": channels,
         "channel": channel,
         "records": records,

@@ -231,6 +231,7 @@ def _settings(findings: Findings) -> Iterator[Sentence]:
         ("position", "Position quoted", settings.position),
         ("span", "Pulses looked for in", _stretch(settings.span) or "the whole record"),
         ("alignment_span", "Alignment measured in", _stretch(settings.alignment_span)),
+        ("reference_pulse", "Sequence counted from the pulse in", _stretch(settings.reference_pulse)),
         ("threshold", "Threshold", _plain(settings.threshold, "V")),
         ("min_width", "Shortest pulse kept", _plain(settings.min_width or None, "s")),
         ("min_gap", "Pulses are one if closer than", _plain(settings.min_gap, "s")),

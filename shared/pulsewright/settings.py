@@ -36,6 +36,9 @@ class Settings:
     span, alignment_span : (float, float) or None
         Seconds from the trigger: where pulses are looked for, and where alignment is measured;
         the whole record if None.
+    reference_pulse : (float, float) or None
+        Seconds from the trigger: where each record holds a pulse (usually the one that triggered) from which the
+        sequence's positions are counted, on the same channel; from the recorded trigger if None.
     position : str
         Which of the four pulse positions is quoted.
     polarity_rule : str
@@ -72,6 +75,7 @@ class Settings:
     left_out: tuple[int, ...] = ()
     span: tuple[float, float] | None = None
     alignment_span: tuple[float, float] | None = None
+    reference_pulse: tuple[float, float] | None = None
     position: Position = "midpoint"
     polarity_rule: PolarityRule = "largest"
     threshold: float | None = None
@@ -266,6 +270,7 @@ _READERS: dict[str, Any] = {
     "left_out": _record_list,
     "span": _stretch,
     "alignment_span": _stretch,
+    "reference_pulse": _stretch,
     "position": _choice(*POSITIONS),
     "polarity_rule": _choice(*get_args(PolarityRule)),
     "threshold": _volts,

@@ -137,3 +137,23 @@ def test_an_extra_pulse_on_one_module_is_no_slip(make_tank):
     codes[:, 2:] += (4000 * np.exp(-(((place - 370) / 5) ** 2) / 2)).astype(np.int16)
     sequence = measure(changed(session, codes, trigger_time=None), SETTINGS).sequence
     assert summary(sequence) == ([], [])
+
+
+def test_positions_against_a_reference_pulse_do_not_need_timed_triggers(make_tank):
+    session = make_tank([range(48), range(48)], timed=False)
+    option = {"span": "50 us .. 150 us", "alignment_span": "5 us .. 25 us"}
+    plain = measure(session, layered(option=option)).sequence
+    counted = measure(session, layered(option=option | {"reference_pulse": "5 us .. 30 us"})).sequence
+    assert plain.increment is not None
+    assert counted.increment is not None
+    assert counted.start is not None
+    assert abs(counted.increment.value - 10e-6) < 3 * counted.increment.u
+    assert abs(counted.start.value - 45e-6) < 3 * counted.start.u
+    assert counted.start.u < 5e-9
+    assert plain.increment.u > 5 * counted.increment.u
+
+
+def test_a_missing_reference_pulse_leaves_no_position(make_tank):
+    option = {"span": "50 us .. 150 us", "reference_pulse": "150 us .. 155 us"}
+    sequence = measure(make_tank([range(24), range(24)]), layered(option=option)).sequence
+    assert sequence.increment is None

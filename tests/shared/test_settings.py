@@ -34,7 +34,8 @@ def test_every_setting_has_a_value_and_an_origin_in_json() -> None:
 def test_every_setting_can_be_set() -> None:
     values: dict[str, Any] = {
         "channel": "H01", "reference": "H02", "channels": "H01,H02", "records": "0:10", "left_out": [3],
-        "span": "0.1 ms .. 1.2 ms", "alignment_span": "0 .. 1 ms", "position": "centroid", "polarity_rule": "first",
+        "span": "0.1 ms .. 1.2 ms", "reference_pulse": "5 us .. 25 us",
+        "alignment_span": "0 .. 1 ms", "position": "centroid", "polarity_rule": "first",
         "threshold": "50 mV", "min_width": "1 us", "min_gap": "2 us", "increment": "-60 us", "cycle": 12, "sent": "24",
         "alignment_method": "sine", "re_arm": "5 us", "asynchronous": True, "clock_ppm": 2.5,
     }  # fmt: skip
