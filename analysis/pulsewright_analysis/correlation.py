@@ -110,7 +110,7 @@ def correlate(
         if len(rows) == 0:
             unlike[channel] = "no record of it can be compared with the reference"
             continue
-        pair = _paired(spectra[rows, reference], spectra[rows, channel], weight, omega, sample_rate, length)
+        pair = _paired(spectra[rows, reference], spectra[rows, channel], weight, sample_rate, length)
         found = _pair_delays(pair)
         if isinstance(found, str):
             unlike[channel] = found
@@ -119,7 +119,7 @@ def correlate(
         # the reference's own noise is in its power, and would make every gain too small
         own = np.sum(weight * noise[reference])
         power = np.sum(weight * np.abs(spectra[rows, reference]) ** 2, axis=1) - own
-        turned = pair.cross * np.exp(1j * omega[None, :] * found[:, None])
+        turned = pair.cross * np.exp(1j * pair.omega[None, :] * found[:, None])
         gain[rows, channel] = np.abs(np.sum(np.real(turned), axis=1)) / np.where(power > 0, power, np.nan)
     return Delays(delay, _variances(signal, noise, weight, omega), gain, unlike)
 
@@ -156,22 +156,37 @@ def _band(signal: Floats, noise: Floats, unlike: dict[int, str]) -> Floats:
     return weight
 
 
-def _paired(
-    first: Complexes, second: Complexes, weight: Floats, omega: Floats, sample_rate: float, length: int
-) -> _Pair:
-    energies = [np.sum(weight * np.abs(spectrum) ** 2, axis=1) for spectrum in (first, second)]
-    return _Pair(weight * np.conj(first) * second, np.sqrt(energies[0] * energies[1]), omega, sample_rate, length)
+def _paired(first: Complexes, second: Complexes, weight: Floats, sample_rate: float, length: int) -> _Pair:
+    bins = np.flatnonzero(weight)
+    inside = weight[bins]
+    first, second = first[:, bins], second[:, bins]
+    energies = [np.sum(inside * np.abs(spectrum) ** 2, axis=1) for spectrum in (first, second)]
+    cross = inside * np.conj(first) * second
+    return _Pair(bins, cross, np.sqrt(energies[0] * energies[1]), sample_rate, length)
 
 
 @dataclass(frozen=True)
 class _Pair:
-    """The correlation of one channel with the reference, by record."""
+    """The correlation of one channel with the reference, by record, in the bins that carry signal."""
 
+    bins: NDArray[np.intp]
     cross: Complexes
     energy: Floats
-    omega: Floats
     sample_rate: float
     length: int
+
+    @property
+    def omega(self) -> Floats:
+        """Angular frequency of each bin, radians a second."""
+        result: Floats = 2 * np.pi * self.bins * self.sample_rate / self.length
+        return result
+
+    def mean_by_lag(self) -> Floats:
+        """Return the mean over the records at every 1/`LAG_STEPS` of a sample, in the order of an FFT."""
+        spectrum = np.zeros(self.length // 2 + 1, dtype=np.complex128)
+        spectrum[self.bins] = np.mean(self.cross, axis=0)
+        lags: Floats = np.fft.irfft(spectrum, LAG_STEPS * self.length)
+        return lags
 
     def heights(self, delays: Floats) -> Floats:
         """Return the correlation of each record at each of (delays,) seconds, (records, delays)."""
@@ -180,7 +195,7 @@ class _Pair:
 
 def _pair_delays(pair: _Pair) -> Floats | str:
     """Return the delay of each record in seconds, or the clause that says why there is none."""
-    mean = np.fft.irfft(np.mean(pair.cross, axis=0), LAG_STEPS * pair.length)
+    mean, omega = pair.mean_by_lag(), pair.omega
     lags: Floats = np.fft.fftfreq(len(mean), 1 / len(mean)).astype(np.float64) / (LAG_STEPS * pair.sample_rate)
     best = int(np.argmax(np.abs(mean)))
     sign = 1.0 if mean[best] >= 0 else -1.0
@@ -196,9 +211,9 @@ def _pair_delays(pair: _Pair) -> Floats | str:
     tries = lags[best] + np.arange(-1.5, 1.51, 0.125) / pair.sample_rate
     delay: Floats = tries[np.argmax(sign * pair.heights(tries), axis=1)]
     for _ in range(NEWTON_STEPS):
-        turned = cross * np.exp(1j * pair.omega[None, :] * delay[:, None])
-        slope = -np.sum(pair.omega * np.imag(turned), axis=1)
-        bend = -np.sum(pair.omega**2 * np.real(turned), axis=1)
+        turned = cross * np.exp(1j * omega[None, :] * delay[:, None])
+        slope = -np.sum(omega * np.imag(turned), axis=1)
+        bend = -np.sum(omega**2 * np.real(turned), axis=1)
         step = np.where(bend < 0, slope / np.where(bend < 0, bend, -1.0), 0.0)
         delay = delay - np.clip(step, -0.5 / pair.sample_rate, 0.5 / pair.sample_rate)
     return delay

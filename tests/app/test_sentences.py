@@ -214,3 +214,30 @@ def test_a_session_without_pulses_still_has_its_sentences(altered: Altered, clea
     told = sentences(altered(sequence=sequence, alignment={"reference": None, "method": None, "channels": ()}))
     assert texts(told, TRIGGERS) == ["24 records kept; whether a trigger is missing could not be told"]
     assert texts(told, ALIGNMENT_ROWS) == []
+
+
+def test_records_out_of_place_are_named(altered: Altered) -> None:
+    (told,) = outstanding(altered(sequence={"out_of_place": (14,)}))
+    assert told.text == "The pulse on H01 in record 14 is out of place in the walk, which goes on after"
+    assert (told.record, told.channel, told.view, told.serious) == (14, 0, "map", True)
+    (told,) = outstanding(altered(sequence={"out_of_place": (3, 14)}))
+    assert told.text == "The pulses on H01 in records 3 and 14 are out of place in the walk, which goes on after"
+    (told,) = outstanding(altered(sequence={"out_of_place": tuple(range(20))}))
+    assert "in records 0, 1" in told.text
+    assert "11 and 8 more are out of place" in told.text.replace("10 and 11", "11")
+
+
+def test_a_module_that_slips_again_says_where_it_stands_then(altered: Altered) -> None:
+    slips = (Slip("M3", 6, 1), Slip("M3", 12, 3), Slip("M2", 15, 1))
+    assert [told.text for told in outstanding(altered(sequence={"slips": slips}))] == [
+        "M3 slips: from record 6 on its records are 1 trigger ahead of the other modules'",
+        "M3 slips again: from record 12 on its records are 3 triggers ahead of the other modules'",
+        "M2 slips: from record 15 on its records are 1 trigger ahead of the other modules'",
+    ]
+
+
+def test_many_slips_are_told_as_a_count(altered: Altered) -> None:
+    slips = tuple(Slip("M3", record, record + 1) for record in range(20))
+    told = outstanding(altered(sequence={"slips": slips}))
+    assert len(told) == 13
+    assert told[-1].text == "8 more slips of M3 from record 12 on"

@@ -14,6 +14,7 @@ from pulsewright_app.desk.views.single import SingleView
 from pulsewright_app.desk.views.stacked import StackedView
 from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.views.view import View as ViewWidget
+from pulsewright_app.desk.yielding_row import YieldingRow
 
 _NOTHING_POINTED = "Point at the plot or the rail to read time and value."
 
@@ -33,6 +34,7 @@ class Middle(QWidget):
         self.pages = QStackedWidget()
         self.pointer = QLabel(_NOTHING_POINTED)
         self.pointer.setAccessibleName("Under the pointer")
+        self.pointer.setMinimumWidth(1)  # a long text must not keep the desk wide
         self.told = QLabel()
         self.told.setAccessibleName("Answer to the last click")
         self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
@@ -50,7 +52,7 @@ class Middle(QWidget):
         self._show_view()
 
     def _lay_out(self, actions: dict[str, QAction]) -> None:
-        switch = QHBoxLayout()
+        switch, zooms = QHBoxLayout(), []
         switch.setContentsMargins(8, 6, 8, 0)
         switch.setSpacing(4)
         for name in VIEWS:
@@ -58,7 +60,7 @@ class Middle(QWidget):
             button.setDefaultAction(actions[name])
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
             button.setAccessibleName(f"{actions[name].text()}: {actions[name].toolTip()}")
-            button.setMinimumWidth(86)
+            button.setMinimumWidth(80)
             switch.addWidget(button)
         switch.addStretch(1)
         for zoom in ("closer", "farther", "fit", "zoom_back"):
@@ -67,6 +69,7 @@ class Middle(QWidget):
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
             button.setAccessibleName(actions[zoom].toolTip())
             switch.addWidget(button)
+            zooms.append(button)
         strip = QHBoxLayout()
         strip.setContentsMargins(10, 2, 10, 2)
         strip.addWidget(self.pointer, 1)
@@ -77,7 +80,7 @@ class Middle(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        column.addLayout(switch)
+        column.addWidget(YieldingRow(switch, zooms))
         column.addWidget(self.pages, 1)
         column.addLayout(strip)
         column.addWidget(line)

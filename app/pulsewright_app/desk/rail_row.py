@@ -11,6 +11,7 @@ from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import PACES, Viewing
 from pulsewright_app.desk.work import SessionData
+from pulsewright_app.desk.yielding_row import YieldingRow
 
 
 class RailRow(QWidget):
@@ -75,7 +76,8 @@ class RailRow(QWidget):
         column.setContentsMargins(8, 0, 8, 6)
         column.setSpacing(0)
         column.addWidget(self.rail)
-        column.addLayout(row)
+        row.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(YieldingRow(row, [self.pace, self.loop, self.total, pace_label]))
 
     def _connect(self, document: Document) -> None:
         viewing = self._viewing

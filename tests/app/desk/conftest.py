@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 
 from pulsewright.session import Channel, Session
+from pulsewright_app.samples import sample
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
@@ -38,6 +40,16 @@ def walking(records: int = RECORDS, clipped_record: int = 7) -> Session:
     )
 
 
+@pytest.fixture
+def faults(tmp_path: Path) -> Path:
+    """A copy of the sample with faults, with its claims file, in a folder of its own."""
+    folder = tmp_path / "run"
+    folder.mkdir()
+    for name in ("tank_faults.h5", "tank_faults.claims.toml"):
+        shutil.copy(sample(name), folder / name)
+    return folder / "tank_faults.h5"
+
+
 def let_settle(window: DeskWindow) -> None:
     """Let the background come to rest and everything be drawn: also what a view has put off to the next idle moment."""
     from PySide6.QtCore import QCoreApplication, QTimer
@@ -52,6 +64,14 @@ def let_settle(window: DeskWindow) -> None:
         time.sleep(0.01)
         quiet = quiet + 1 if at_rest() else 0
         assert time.monotonic() < end, "the desk does not come to rest"
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Keep what the desk writes for its user out of the real user's folders, and return where it goes."""
+    folder = tmp_path / "user data"
+    monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: folder)
+    return folder / "reviews"
 
 
 @pytest.fixture
@@ -95,7 +115,8 @@ def make_window(qtbot: Any) -> Iterator[Callable[..., DeskWindow]]:
 
     yield make
     for window in made:
-        window.close()
+        if not window.close():  # it says once that something cannot be saved
+            window.close()
         window.deleteLater()
     QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
     QCoreApplication.processEvents()

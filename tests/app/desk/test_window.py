@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -30,40 +29,9 @@ from PySide6.QtWidgets import (
 from pulsewright.session import Channel, Session
 from pulsewright_app.desk.actions import ACTIONS, ShortcutsPage
 from pulsewright_app.desk.window import DeskWindow
-from pulsewright_app.samples import sample
 from pulsewright_app.theme import DARK, LIGHT
 
-Settle = Callable[[DeskWindow], None]
-LEFT = Qt.MouseButton.LeftButton
-
-
-@pytest.fixture
-def faults(tmp_path: Path) -> Path:
-    """A copy of the sample with faults, with its claims file."""
-    for name in ("tank_faults.h5", "tank_faults.claims.toml"):
-        shutil.copy(sample(name), tmp_path / name)
-    return tmp_path / "tank_faults.h5"
-
-
-def button(desk: QWidget, text: str) -> QAbstractButton:
-    return next(b for b in desk.findChildren(QAbstractButton) if b.text() == text and b.isVisible())
-
-
-def message(desk: DeskWindow) -> str:
-    return desk.message_bar.label.text() if desk.message_bar.isVisible() else ""
-
-
-def all_findings(desk: DeskWindow, qtbot: Any) -> str:
-    qtbot.mouseClick(button(desk, "Copy all"), LEFT)
-    return QApplication.clipboard().text()
-
-
-def press(desk: DeskWindow, qtbot: Any, keys: str) -> None:
-    """Press the keys of an action where the keyboard is."""
-    target = desk.focusWidget() or desk
-    combination = next(a for a in desk.actions() if a.shortcut().toString() == keys).shortcut()[0]
-    qtbot.keyClick(target, combination.key(), combination.keyboardModifiers())
-
+from .gestures import LEFT, Settle, all_findings, button, message, press
 
 # -- opening ------------------------------------------------------------------------------------------------------
 
@@ -199,12 +167,13 @@ def test_closing_the_session_goes_back_to_the_first_screen(desk: DeskWindow, qtb
     assert not any(dock.isVisible() for dock in desk.docks.values())
 
 
-def test_opening_changes_no_file(make_window: Callable[..., DeskWindow], qtbot: Any, faults: Path) -> None:
+def test_a_recording_is_never_changed(make_window: Callable[..., DeskWindow], qtbot: Any, faults: Path) -> None:
     before = {path: path.read_bytes() for path in faults.parent.iterdir()}
     desk = make_window(faults)
     press(desk, qtbot, "F")
     press(desk, qtbot, "M")
-    assert {path: path.read_bytes() for path in faults.parent.iterdir()} == before
+    desk.close()
+    assert {path: path.read_bytes() for path in before} == before
 
 
 # -- measuring ----------------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from typing import Any
 
 from PySide6.QtCore import QAbstractListModel, QEvent, QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QResizeEvent
-from PySide6.QtWidgets import QListView, QStyledItemDelegate, QStyleOptionViewItem, QWidget
+from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.sentences import Sentence
@@ -121,8 +121,9 @@ class _WrappedDelegate(QStyledItemDelegate):
         metrics = QFontMetrics(font)
         gap = metrics.height() // 3
         width = view.viewport().width()
-        # The style leaves a margin on each side of the text; measured a little narrow, no line is ever cut.
-        room = QRect(0, 0, max(width - metrics.averageCharWidth() * 3, 1), 1_000_000)
+        # the style leaves this margin on each side of the text
+        margin = view.style().pixelMetric(QStyle.PixelMetric.PM_FocusFrameHMargin, None, view) + 1
+        room = QRect(0, 0, max(width - 2 * margin, 1), 1_000_000)
         text = str(index.data(int(_Role.DisplayRole)))
         needed = metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, text)
         is_heading = not index.flags() & Qt.ItemFlag.ItemIsSelectable

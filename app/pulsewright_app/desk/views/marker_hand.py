@@ -20,8 +20,8 @@ SNAP_REACH = 6.0
 _SECOND_AFTER = 0.1
 _PLACE_WITHOUT_POINTER = 0.4
 
-Place = tuple[float, float, int]
-"""Time, its standard uncertainty, and the channel that it holds for."""
+Place = tuple[float, float]
+"""Time, and its standard uncertainty."""
 
 
 class MarkerHand:
@@ -49,7 +49,8 @@ class MarkerHand:
 
     def drop(self, time: float, height: float) -> None:
         """Let go of the held marker: it goes to a pulse, to a sample, or stays where the hand left it."""
-        where, u, channel = self._placed(time, height)
+        channel = self.channel_at(height)
+        where, u = self._placed(time, channel)
         self._move(where, u, channel, merge=True)
         self._document.end_gesture()
         self._held = None
@@ -62,12 +63,15 @@ class MarkerHand:
 
     def add(self, time: float, height: float) -> None:
         """Put a pair down: the first marker at the time given, the second a tenth of the window after it."""
+        self._add(time, self.channel_at(height))
+
+    def _add(self, time: float, channel: int) -> None:
         if self._document.session is None:
             return
         (low, high), _ = self._canvas.windows()
-        first, u1, channel = self._placed(time, height)
+        first, u1 = self._placed(time, channel)
         later = first + _SECOND_AFTER * (high - low)
-        second, u2, _ = self._placed(later if later < high else first - _SECOND_AFTER * (high - low), height)
+        second, u2 = self._placed(later if later < high else first - _SECOND_AFTER * (high - low), channel)
         if second == first:  # both went to one pulse
             second, u2 = later, self._hand_u()
         pair = self._document.add_pair(first, second, u1, u2, self._viewing.record, channel)
@@ -76,10 +80,11 @@ class MarkerHand:
     def add_at_pointer(self) -> None:
         """Put a pair down at the pointer, or left of the middle if the pointer is elsewhere."""
         time = self._canvas.pointer_time
-        (low, high), (bottom, top) = self._canvas.windows()
+        height = self._canvas.pointer_height
+        (low, high), _ = self._canvas.windows()
         if time is None:
             time = low + _PLACE_WITHOUT_POINTER * (high - low)
-        self.add(time, (bottom + top) / 2 if self._canvas.pointer_height is None else self._canvas.pointer_height)
+        self._add(time, self._viewing.channel if height is None else self.channel_at(height))
 
     def nudge(self, by: int) -> None:
         """Move the selected marker by whole samples."""
@@ -97,15 +102,14 @@ class MarkerHand:
         session = self._document.session
         return u_by_hand(self._canvas.pixel_time, session.sample_interval if session else 0.0)
 
-    def _placed(self, time: float, height: float) -> Place:
-        channel = self.channel_at(height)
+    def _placed(self, time: float, channel: int) -> Place:
         if self._viewing.snap == "pulses":
             place = self._nearest_pulse(time, channel)
             if place is not None:
                 return place
         if self._viewing.snap == "samples":
             return self._nearest_sample(time, channel)
-        return time, self._hand_u(), channel
+        return time, self._hand_u()
 
     def _nearest_pulse(self, time: float, channel: int) -> Place | None:
         findings = self._results.findings
@@ -119,11 +123,11 @@ class MarkerHand:
         nearest = chosen[np.argmin(np.abs(pulses.time[chosen] - time))]
         if abs(pulses.time[nearest] - time) > SNAP_REACH * self._canvas.pixel_time:
             return None
-        return float(pulses.time[nearest]), float(pulses.time_u[nearest]), channel
+        return float(pulses.time[nearest]), float(pulses.time_u[nearest])
 
     def _nearest_sample(self, time: float, channel: int) -> Place:
         session = self._document.session
         assert session is not None
         start = float(session.first_sample_time(channel)[self._viewing.record])
         sample = min(max(round((time - start) * session.sample_rate), 0), session.record_length - 1)
-        return start + sample * session.sample_interval, u_on_sample(session.sample_interval), channel
+        return start + sample * session.sample_interval, u_on_sample(session.sample_interval)

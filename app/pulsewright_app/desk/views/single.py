@@ -101,6 +101,8 @@ class SingleView(View):
         trigger = session.trigger_time[record, session.module_of[self.viewing.channel]]
         if np.isfinite(trigger):
             parts.append(f"trigger at {engineering(float(trigger), 's', 7)}")
+        if record in self.document.left_out:
+            parts.append(f"left out: {self.document.left_out[record] or 'no reason given'}")
         hidden = len(session.channels) - len(shown)
         if hidden:
             parts.append(f"{hidden} of {len(session.channels)} channels hidden")
@@ -156,11 +158,10 @@ class SingleView(View):
     def _paint_pulses(self, painter: QPainter, canvas: Canvas, session: Session) -> None:
         found = self._found(session)
         for i in range(len(found)):
-            channel = int(found.channel[i])
-            row, base = self._rows.get(channel), self.base_of(channel)
-            if row is None or base is None:
+            row, extreme = self._rows.get(int(found.channel[i])), self.extreme_of(session, found, i)
+            if row is None or extreme is None:
                 continue
-            spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(base + float(found.amplitude[i])))
+            spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(extreme))
             draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
 
     def _found(self, session: Session) -> FoundPulses:

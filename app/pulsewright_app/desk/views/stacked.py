@@ -95,15 +95,15 @@ class StackedView(View):
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the found pulses of every record shown."""
-        session, base = self.document.session, self.base_of(self.viewing.channel)
-        if session is None or base is None:
+        session = self.document.session
+        if session is None:
             return
         found = self._found(session)
         for i in range(len(found)):
-            row = self._rows.get(int(found.record[i]))
-            if row is None:
+            row, extreme = self._rows.get(int(found.record[i])), self.extreme_of(session, found, i)
+            if row is None or extreme is None:
                 continue
-            spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(base + float(found.amplitude[i])))
+            spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(extreme))
             draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
 
     def _found(self, session: Session) -> FoundPulses:

@@ -15,7 +15,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.found import pulse_text
+from pulsewright_app.desk.views.found import FoundPulses, pulse_text
 from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
 from pulsewright_app.desk.views.marker_layer import MarkerLayer
 from pulsewright_app.desk.work import Background, SessionData
@@ -56,6 +56,7 @@ class View(QWidget):
         self.canvas.setAccessibleName(f"{self.NAME} view")
         self.caption = QLabel()
         self.caption.setAccessibleName(f"What the {self.NAME} view shows")
+        self.caption.setMinimumWidth(1)  # a long text must not keep the desk wide
         self.caption.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.options = QHBoxLayout()
         self.options.setSpacing(10)
@@ -249,6 +250,15 @@ class View(QWidget):
         if findings is None or channel not in findings.channels:
             return None
         return float(findings.levels.offset[findings.channels.index(channel)])
+
+    def extreme_of(self, session: Session, found: FoundPulses, i: int) -> float | None:
+        """Return the value at a pulse's extreme: base and amplitude, or its extreme sample where that is not known."""
+        channel, about = int(found.channel[i]), session.channels[int(found.channel[i])]
+        base = self.base_of(channel)
+        if base is not None and np.isfinite(found.amplitude[i]):
+            return base + float(found.amplitude[i])
+        codes = self.desk.data.codes(int(found.record[i]))
+        return None if codes is None else float(codes[channel, found.extreme[i]]) * about.scale + about.offset
 
     def caption_start(self, session: Session) -> str:
         """Return the beginning of the caption: which record of how many."""
