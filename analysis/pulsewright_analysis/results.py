@@ -220,6 +220,9 @@ class Sequence:
         Records after which the pulse starts over; None where it never does.
     alternates : bool or None
         Whether the polarity changes at each trigger; None where there is no polarity.
+    pattern : tuple of int or None
+        The polarities that return: ``(1, -1)`` where they alternate, ``(1,)`` where they stay; None where they do
+        neither and no pattern is seen.
     period : float or None
         Trigger period that the time witness used, seconds.
     missed : tuple of MissedTrigger
@@ -246,6 +249,7 @@ class Sequence:
     extent: Quantity | None
     cycle: int | None
     alternates: bool | None
+    pattern: tuple[int, ...] | None
     period: float | None
     missed: tuple[MissedTrigger, ...]
     slips: tuple[Slip, ...]

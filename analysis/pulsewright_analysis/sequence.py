@@ -14,6 +14,7 @@ from pulsewright.settings import Settings
 from pulsewright_analysis import witnesses
 from pulsewright_analysis.lattice import NO_STOP, NOT_WALKING, Lattice, find_lattice
 from pulsewright_analysis.lines import CorrelatedU, correlated_u
+from pulsewright_analysis.polarity_pattern import find_pattern
 from pulsewright_analysis.repeats import Repeats, find_repeats
 from pulsewright_analysis.results import Polarity, Pulses, Sequence
 from pulsewright_analysis.trigger_numbers import Numbering, number_triggers
@@ -95,6 +96,7 @@ def _assembled(
 ) -> Sequence:
     module = int(session.module_of[walk.channel])
     found = lattice if isinstance(lattice, Lattice) else None
+    pattern = find_pattern(np.where(repeats.stale[:, module], 0, polarity.sign[records, walk.channel]), records)
     by_record = _by_record(session, records, walk, lattice, numbering, repeats)
     # counted from a pulse of the same record, positions do not depend on when the trigger was
     from_trigger = settings.reference_pulse is None
@@ -105,7 +107,10 @@ def _assembled(
         start=_start(found, untimed) if found else None,
         extent=_extent(found, settings) if found else None,
         cycle=found.cycle if found else None,
-        alternates=witnesses.alternates(polarity.sign[records, walk.channel], records),
+        alternates=witnesses.alternates(polarity.sign[records, walk.channel], records)
+        if pattern is None
+        else len(pattern) == 2,
+        pattern=pattern,
         period=witnesses.usual_period(session.trigger_time[records, module], records),
         missed=numbering.missed,
         slips=numbering.slips,
@@ -189,10 +194,8 @@ def _remarks(sequence: Sequence, session: Session, records: Ints) -> list[str]:
     """Return sentences about witnesses that had nothing to say, records out of place, and the triggers sent."""
     name = session.channels[sequence.channel or 0].name
     sentences = []
-    if sequence.alternates is None:
-        sentences.append(
-            f"The polarities on {name} neither alternate nor stay the same, so they do not count triggers."
-        )
+    if sequence.pattern is None:
+        sentences.append(f"The polarities on {name} follow no pattern, so they do not count triggers.")
     if sequence.period is None:
         sentences.append("The session has no trigger times, so gaps in time cannot be seen.")
         if sequence.cycle is not None:

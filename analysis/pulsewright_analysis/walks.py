@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pulsewright.session import Session
 from pulsewright_analysis import witnesses
 from pulsewright_analysis.lattice import NO_STOP, Lattice, stops_on
+from pulsewright_analysis.polarity_pattern import find_pattern, pattern_counts
 from pulsewright_analysis.results import Polarity, Pulses
 from pulsewright_analysis.witnesses import Statements
 
@@ -114,4 +115,8 @@ def statements_of(
         strays = witnesses.out_of_place(stop, records, cycle)
         stop[strays], sign[strays] = NO_STOP, 0
         position = witnesses.position_counts(stop, records, cycle, time)
-    return Statements(position, witnesses.polarity_counts(sign, records, alternating, time), time, cycle)
+    pattern = None if alternating is not None else find_pattern(sign, records)
+    if pattern is None or len(pattern) < 3:
+        return Statements(position, witnesses.polarity_counts(sign, records, alternating, time), time, cycle)
+    hints = np.maximum(position, time)
+    return Statements(position, pattern_counts(sign, records, pattern, hints), time, cycle, len(pattern))

@@ -29,16 +29,19 @@ class Statements:
     position : int array (gaps,)
         Missing triggers, modulo `cycle` where there is one.
     polarity : int array (gaps,)
-        Missing triggers modulo 2.
+        Missing triggers modulo `pattern`.
     time : int array (gaps,)
         Missing triggers.
     cycle : int or None
+    pattern : int
+        Triggers after which the polarities are the same again.
     """
 
     position: Ints
     polarity: Ints
     time: Ints
     cycle: int | None
+    pattern: int = 2
 
 
 @dataclass(frozen=True)
@@ -158,14 +161,14 @@ def time_counts(time: Floats, records: Ints, period: float | None) -> Ints:
 def decide(statements: Statements, gap: int) -> Decision:
     """Return the count that most witnesses agree to; where two counts have as many, the one that time says.
 
-    Position sees counts modulo the cycle, polarity modulo 2, time all.
+    Position sees counts modulo the cycle, polarity modulo its pattern, time all.
     """
     said: dict[Witness, int] = {
         "position": int(statements.position[gap]),
         "polarity": int(statements.polarity[gap]),
         "time": int(statements.time[gap]),
     }
-    modulus: dict[Witness, int | None] = {"position": statements.cycle, "polarity": 2, "time": None}
+    modulus: dict[Witness, int | None] = {"position": statements.cycle, "polarity": statements.pattern, "time": None}
     known: list[Witness] = [name for name, count in said.items() if count != UNKNOWN]
 
     def agrees(name: Witness, count: int) -> bool:
@@ -183,7 +186,7 @@ def decide(statements: Statements, gap: int) -> Decision:
             best, best_score = count, score
     visible: dict[Witness, bool] = {
         "position": statements.cycle is None or best % statements.cycle != 0,
-        "polarity": best % 2 == 1,
+        "polarity": best % statements.pattern != 0,
         "time": True,
     }
     seen: tuple[Witness, ...] = tuple(n for n in known if best > 0 and visible[n] and agrees(n, best))

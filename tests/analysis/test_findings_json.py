@@ -83,6 +83,7 @@ def hand_made() -> Findings:
             extent=None,
             cycle=None,
             alternates=True,
+            pattern=(1, -1),
             period=1e-3,
             missed=(MissedTrigger(0, 2, ("position", "time")),),
             slips=(Slip("M2", 2, 1),),

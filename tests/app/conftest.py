@@ -81,6 +81,7 @@ def _clean() -> Findings:
             extent=Quantity(55e-6, 1e-9, "s", 22),
             cycle=12,
             alternates=True,
+            pattern=(1, -1),
             period=1.024e-3,
             missed=(),
             slips=(),
