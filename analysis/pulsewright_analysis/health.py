@@ -55,6 +55,7 @@ def measure_health(
             enob=effective_bits(session.channels[c], noise[i]) if sines[i] else None,
             sinad_db=_sinad(fit, i) if fit is not None and sines[i] else None,
             noisy=noise[i] > NOISY * usual,
+            thd_db=_thd(fit, i) if fit is not None and sines[i] else None,
         )
         for i, c in enumerate(channels)
     )
@@ -73,6 +74,12 @@ def _sinad(fit: SineFit, place: int) -> float | None:
     rms = float(np.sqrt(np.mean(fit.amplitude[:, place] ** 2) / 2))
     residual = float(fit.residual_rms[place])
     return 20 * math.log10(rms / residual) if residual > 0 and rms > 0 else None
+
+
+def _thd(fit: SineFit, place: int) -> float | None:
+    """Return the harmonics against the sine, decibel."""
+    ratio = float(fit.distortion[place])
+    return 20 * math.log10(ratio) if ratio > 0 else None
 
 
 def _clipped(session: Session, channels: Sequence[int], records: Ints) -> Ints:

@@ -87,7 +87,7 @@ def pattern_counts(sign: Ints, records: Ints, pattern: tuple[int, ...], hints: I
     length, signs = len(pattern), np.array(pattern)
     cost = np.where(signs == sign[known[0]], 0.0, COST_OF_WRONG_SIGN)
     origins = []
-    for before, after in pairwise(known):
+    for before, after in pairwise(known.tolist()):
         hinted = bool(np.any(hints[before:after] > 0))
         price = np.full(length, COST_WHERE_OTHERS_SEE_IT if hinted else COST_OF_LOSS)
         price[0] = 0.0
@@ -99,8 +99,8 @@ def pattern_counts(sign: Ints, records: Ints, pattern: tuple[int, ...], hints: I
         cost = np.min(total, axis=0) + np.where(signs == sign[known[len(origins)]], 0.0, COST_OF_WRONG_SIGN)
     phase = int(np.argmin(cost))
     for step in range(len(origins) - 1, -1, -1):
-        before = int(origins[step][phase])
-        passed = records[known[step + 1]] - records[known[step]]
-        counts[known[step + 1] - 1] = (phase - before - passed) % length
-        phase = before
+        origin = int(origins[step][phase])
+        passed = int(records[known[step + 1]] - records[known[step]])
+        counts[known[step + 1] - 1] = (phase - origin - passed) % length
+        phase = origin
     return counts

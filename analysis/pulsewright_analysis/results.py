@@ -400,6 +400,8 @@ class ChannelHealth:
     clipped_records : tuple of int
     enob, sinad_db : float or None
         IEEE Std 1057, None where the channel carries no sine.
+    thd_db : float or None
+        Harmonics two to six against the sine, decibel (IEEE Std 1057); None where there is no sine or none is seen.
     noisy : bool
         Whether its noise stands far above that of the session's other channels.
     """
@@ -412,6 +414,7 @@ class ChannelHealth:
     enob: float | None
     sinad_db: float | None
     noisy: bool
+    thd_db: float | None = None
 
 
 @dataclass(frozen=True)

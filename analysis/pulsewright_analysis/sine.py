@@ -22,6 +22,8 @@ SMALL_TURN = 1e-3
 LINE_BINS = 12
 FEWEST_AT_LINE = 40
 """The noise density at the line is taken from this many bins beside it on each side, if there are enough traces."""
+HARMONICS = (2, 3, 4, 5, 6)
+MOST_FOR_HARMONICS = 16
 WORKERS = 2
 
 
@@ -41,6 +43,9 @@ class SineFit:
         Standard deviation about the fit with three parameters a record taken off.
     explained : array (channels,)
         Share of the variance that the sine explains.
+    distortion : array (channels,)
+        Root of the power of harmonics two to six over the sine's (THD, IEEE Std 1057), from a few records; the power
+        that noise alone puts there is taken off.
     """
 
     frequency: float
@@ -51,6 +56,7 @@ class SineFit:
     phase_variance: Floats
     residual_rms: Floats
     explained: Floats
+    distortion: Floats
 
 
 def coarse_frequency(samples: Floats, sample_rate: float) -> float:
@@ -99,7 +105,8 @@ def fit_shared_frequency(samples: Floats, sample_rate: float, start: float | Non
     few = _spread_traces(samples)
     frequency = _settled(few[:, None, :], sample_rate, frequency).frequency
     settled = _settled(samples, sample_rate, frequency)
-    return _finished(settled, _noise_at_the_line(few, sample_rate, settled.frequency))
+    density = _noise_at_the_line(few, sample_rate, settled.frequency)
+    return _finished(settled, density, harmonic_distortion(samples, sample_rate, settled.frequency))
 
 
 @dataclass(frozen=True)
@@ -239,7 +246,43 @@ def _noise_at_the_line(traces: Floats, sample_rate: float, frequency: float) -> 
     return max(float(np.mean(power[around]) / np.mean(power)), 0.05)
 
 
-def _finished(settled: _Settled, density: float) -> SineFit:
+def harmonic_distortion(samples: Floats, sample_rate: float, frequency: float) -> Floats:
+    """Return the total harmonic distortion of each channel as a ratio, (channels,) (IEEE Std 1057).
+
+    Parameters
+    ----------
+    samples : array (records, channels, samples)
+        A few records are used, spread evenly.
+    sample_rate, frequency : float
+        Hertz. Harmonics above half the sample rate are looked for where they are folded to.
+    """
+    few = samples[np.unique(np.linspace(0, len(samples) - 1, min(MOST_FOR_HARMONICS, len(samples))).astype(int))]
+    length = few.shape[-1]
+    time = (np.arange(length) - (length - 1) / 2) / sample_rate
+    folded = [abs((h * frequency + sample_rate / 2) % sample_rate - sample_rate / 2) for h in HARMONICS]
+    lines = [frequency]
+    for line in folded:
+        # a harmonic folded onto the sine, onto another, or onto 0 cannot be told from it
+        if line > sample_rate / length and all(abs(line - other) > 1.5 * sample_rate / length for other in lines):
+            lines.append(line)
+    columns = [np.ones(length)]
+    for line in lines:
+        columns += [np.cos(2 * np.pi * line * time), np.sin(2 * np.pi * line * time)]
+    basis = np.stack(columns, axis=1)
+    if length < 2 * basis.shape[1]:
+        return np.full(few.shape[1], np.nan)
+    inverse = np.linalg.inv(basis.T @ basis)
+    coefficients = (few @ basis) @ inverse
+    residual = few - coefficients @ basis.T
+    noise = np.sum(residual**2, axis=-1) / (length - basis.shape[1])
+    power = np.mean(coefficients**2 - noise[..., None] * np.diag(inverse), axis=0)
+    sine = power[:, 1] + power[:, 2]
+    harmonics = np.maximum(np.sum(power[:, 3:], axis=1), 0.0)
+    ratio: Floats = np.sqrt(harmonics / np.where(sine > 0, sine, np.inf))
+    return ratio
+
+
+def _finished(settled: _Settled, density: float, distortion: Floats) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
@@ -261,6 +304,7 @@ def _finished(settled: _Settled, density: float) -> SineFit:
         phase_variance=phase_variance,
         residual_rms=np.sqrt(settled.variance),
         explained=np.where(total > 0, power / np.where(total > 0, total, 1.0), 0.0),
+        distortion=distortion,
     )
 
 

@@ -195,3 +195,15 @@ def test_gain_against_the_reference(gain):
     found = measure(Session.from_samples(codes, channels, SAMPLE_RATE, 0), settings).alignment.channels[1].gain
     assert found is not None
     assert abs(found.value - gain) < 3.5 * found.u
+
+
+@pytest.mark.parametrize("share", [0.1, 0.003])
+def test_harmonic_distortion_is_what_was_put_in(share):
+    """Source: the trace was made with a third harmonic of that share of the sine (THD, IEEE Std 1057)."""
+    rng = np.random.default_rng(2)
+    turn = 2 * np.pi * 41.3e3 * np.arange(800) / SAMPLE_RATE + rng.uniform(0, 6, (30, 2, 1))
+    volts = np.cos(turn) + share * np.cos(3 * turn + 1) + 0.002 * rng.standard_normal((30, 2, 800))
+    codes = np.round(volts / 1e-4).astype(np.int16)
+    channels = [Channel(name, "M1", "V", 1e-4) for name in ("H01", "H02")]
+    health = measure(Session.from_samples(codes, channels, SAMPLE_RATE, 0)).health
+    assert health[0].thd_db == pytest.approx(20 * np.log10(share), abs=0.5)
