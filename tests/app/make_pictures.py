@@ -1,16 +1,20 @@
 """Renders the four views and the full desk of every sample session, light and dark: look at them as a stranger would.
 
-Run: ``python tests/app/make_pictures.py FOLDER [SAMPLE ...]``
+Run: ``python tests/app/make_pictures.py FOLDER [SAMPLE ...] [--readme]``
+
+With ``--readme`` the light desk on the sample with faults is also written to app/pictures/desk.png.
 """
 
 from __future__ import annotations
 
 import os
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp()  # what is added for the pictures is nobody's review
 
 from PySide6.QtCore import QCoreApplication, QEvent, QTimer
 from PySide6.QtWidgets import QApplication, QWidget
@@ -22,6 +26,8 @@ from pulsewright_app.samples import sample
 
 SAMPLES = ("tank_faults", "tank_walk", "tank_slip", "tank_sine")
 LONGEST_WAIT = 120.0
+README_PICTURE = Path(__file__).parents[2] / "app" / "pictures" / "desk.png"
+README_SIZE = (1500, 920)
 
 
 def settle(window: DeskWindow) -> None:
@@ -73,6 +79,27 @@ def desk_pictures(folder: Path, name: str, dark: bool) -> None:
     finish(window)
 
 
+def readme_picture() -> None:
+    """Render the picture that README shows, small enough to be kept with the code."""
+    window = DeskWindow()
+    window.resize(*README_SIZE)
+    window.show()
+    window.open_path(sample("tank_faults.h5"))
+    settle(window)
+    window.viewing.go_to(14)
+    window.viewing.set_channel(6)
+    window.document.add_pair(14.9e-6, 234.4e-6, 40e-9, 40e-9, 14, 6)
+    window.document.flag(14)
+    settle(window)
+    window.message_bar.tell("")
+    settle(window)
+    image = window.grab().toImage()
+    image.save(str(README_PICTURE), "PNG", 0)  # Qt's quality 0 is the strongest compression
+    size = README_PICTURE.stat().st_size
+    print(README_PICTURE, f"{image.width()}x{image.height()}, {size / 1000:.0f} kB")
+    finish(window)
+
+
 def first_screen(folder: Path, dark: bool) -> None:
     """Render the desk without a session, and with a message."""
     window = DeskWindow(dark=dark)
@@ -91,13 +118,16 @@ def finish(window: DeskWindow) -> None:
 
 
 def main() -> None:
-    folder = Path(sys.argv[1])
+    words = [word for word in sys.argv[1:] if word != "--readme"]
+    folder = Path(words[0])
     folder.mkdir(parents=True, exist_ok=True)
     application = QApplication([])
     prepare(application)
+    if "--readme" in sys.argv:
+        readme_picture()
     for dark in (False, True):
         first_screen(folder, dark)
-        for name in sys.argv[2:] or SAMPLES:
+        for name in words[1:] or SAMPLES:
             desk_pictures(folder, name, dark)
 
 

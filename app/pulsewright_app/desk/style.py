@@ -13,9 +13,14 @@ from pulsewright_app.theme import Theme
 _FONTS = Path(__file__).resolve().parent.parent / "fonts"
 _WITHOUT_A_SCREEN = ("offscreen", "minimal")
 
+_PREPARED, _WORN = "pulsewright_prepared", "pulsewright_theme"
+
 
 def prepare(application: QApplication) -> None:
-    """Set the widget style, and the bundled font where the platform brings none of its own."""
+    """Set the widget style, and the bundled font where the platform brings none of its own; once is enough."""
+    if application.property(_PREPARED):
+        return
+    application.setProperty(_PREPARED, True)
     application.setStyle("Fusion")
     application.setApplicationName("Pulsewright")
     application.setApplicationDisplayName("Pulsewright")
@@ -28,7 +33,10 @@ def prepare(application: QApplication) -> None:
 
 
 def dress(application: QApplication, theme: Theme) -> None:
-    """Put a theme on the application."""
+    """Put a theme on the application, unless it wears it already: every widget there is would be dressed anew."""
+    if application.property(_WORN) == theme.name and application.styleSheet():
+        return
+    application.setProperty(_WORN, theme.name)
     application.setPalette(palette_of(theme))
     application.setStyleSheet(
         f"""

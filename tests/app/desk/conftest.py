@@ -61,7 +61,7 @@ def let_settle(window: DeskWindow) -> None:
     end, quiet = time.monotonic() + LONGEST_WAIT, 0
     while quiet < 4:
         QCoreApplication.processEvents()
-        time.sleep(0.01)
+        time.sleep(0.003)
         quiet = quiet + 1 if at_rest() else 0
         assert time.monotonic() < end, "the desk does not come to rest"
 
@@ -72,6 +72,20 @@ def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     folder = tmp_path / "user data"
     monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: folder)
     return folder / "reviews"
+
+
+@pytest.fixture(autouse=True)
+def undressed(request: pytest.FixtureRequest) -> None:
+    """Let panels that are shown by themselves not wear what a desk left on the application."""
+    if "bench" not in request.fixturenames:
+        return
+    from PySide6.QtGui import QPalette
+    from PySide6.QtWidgets import QApplication
+
+    application = QApplication.instance()
+    if isinstance(application, QApplication) and application.styleSheet():
+        application.setStyleSheet("")
+        application.setPalette(QPalette())
 
 
 @pytest.fixture

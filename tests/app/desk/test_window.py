@@ -15,19 +15,23 @@ from PySide6.QtCore import QMimeData, QPoint, Qt, QUrl
 from PySide6.QtGui import QColor, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
+    QAbstractItemView,
+    QAbstractSpinBox,
     QApplication,
     QComboBox,
+    QHeaderView,
     QLabel,
     QLineEdit,
-    QPushButton,
+    QProgressBar,
     QSlider,
     QTableView,
-    QToolButton,
     QWidget,
 )
 
 from pulsewright.session import Channel, Session
 from pulsewright_app.desk.actions import ACTIONS, ShortcutsPage
+from pulsewright_app.desk.rail import Rail
+from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK, LIGHT
 
@@ -270,21 +274,45 @@ def test_help_lists_every_action_with_its_keys(desk: DeskWindow, qtbot: Any) -> 
     page.close()
 
 
-def test_every_action_has_keys_of_its_own(desk: DeskWindow) -> None:
-    keys = [action.shortcut().toString() for action in desk.actions_by_name.values()]
+def test_every_action_has_keys_of_its_own_says_what_it_does_and_stands_in_a_menu(desk: DeskWindow) -> None:
+    actions = desk.actions_by_name
+    keys = [action.shortcut().toString() for action in actions.values()]
     assert all(keys)
     assert len(set(keys)) == len(keys) == len(ACTIONS)
+    in_menus = {entry for menu in desk.menuBar().actions() for entry in menu.menu().actions()}
+    for name, action in actions.items():
+        assert action.text(), name
+        assert action.statusTip(), name
+        assert action.shortcut().toString() in action.toolTip(), name
+        assert action in in_menus, name
 
 
 def test_every_control_has_an_accessible_name(desk: DeskWindow) -> None:
-    kinds = (QPushButton, QToolButton, QComboBox, QLineEdit, QSlider, QTableView)
+    kinds = (
+        QAbstractButton,
+        QComboBox,
+        QLineEdit,
+        QAbstractSpinBox,
+        QSlider,
+        QAbstractItemView,
+        QProgressBar,
+        Canvas,
+        Rail,
+    )
+    desk.middle.view.hand.add_at_pointer()  # so that the table of the markers has its controls
+    controls = {control for kind in kinds for control in desk.findChildren(kind)}
+    assert len(controls) > 40
     nameless = [
         control
-        for kind in kinds
-        for control in desk.findChildren(kind)
+        for control in controls
         if not (control.accessibleName() or (isinstance(control, QAbstractButton) and control.text()))
         and not control.objectName().startswith("qt_")
-        and not isinstance(control.parent(), QComboBox | QLineEdit)  # Qt's own parts of those
+        and not isinstance(control.parent(), QComboBox | QLineEdit | QAbstractSpinBox)  # Qt's own parts of those
+        and not isinstance(control.parent().parent(), QComboBox)  # the list that it opens
+        and not (
+            type(control) is QAbstractButton and isinstance(control.parent(), QAbstractItemView)
+        )  # corner of a table
+        and not isinstance(control, QHeaderView)  # read with the table that it belongs to
     ]
     assert [(type(c).__name__, c.objectName(), type(c.parent()).__name__) for c in nameless] == []
 
@@ -301,3 +329,35 @@ def test_the_title_of_the_panels(desk: DeskWindow) -> None:
     assert titles == {"Channels", "Records", "Markers", "Findings"}
     assert all(isinstance(dock.widget(), QWidget) for dock in desk.docks.values())
     assert not any(label.text() == "None" for label in desk.findChildren(QLabel))
+
+
+@pytest.mark.parametrize(("width", "height"), [(1366, 768), (1100, 700)])
+def test_the_desk_fits_smaller_screens(
+    make_window: Callable[..., DeskWindow], settle: Settle, faults: Path, width: int, height: int
+) -> None:
+    desk = make_window(faults)
+    desk.resize(width, height)
+    settle(desk)
+    assert (desk.width(), desk.height()) == (width, height)
+    row = desk.middle.rail_row
+    for control in (row.number, *(button(desk, name) for name in ("First", "Back", "Play", "Forward", "Last", "Map"))):
+        seen = control.mapTo(desk.middle, control.rect().bottomRight())
+        assert control.isVisible()
+        assert desk.middle.rect().contains(seen)
+    desk.resize(1500, 920)
+    settle(desk)
+    assert row.loop.isVisible()
+    assert button(desk, "Zoom back").isVisible()
+
+
+def test_columns_of_a_long_session_are_wide_enough_for_what_they_hold(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Any]
+) -> None:
+    desk = make_window(walking_session(records=600))
+    table = next(t for t in desk.findChildren(QTableView) if t.accessibleName() == "Records")
+    model = table.model()
+    for column in range(model.columnCount()):
+        needed = max(
+            table.fontMetrics().horizontalAdvance(str(model.index(r, column).data() or "")) for r in range(600)
+        )
+        assert table.columnWidth(column) >= needed

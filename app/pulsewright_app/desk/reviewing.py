@@ -1,0 +1,117 @@
+"""Keeps what a person adds: saved in the background soon after each change, and before the session leaves the desk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from pulsewright.errors import PulsewrightError
+from pulsewright.review import Review
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.opening import Opened
+from pulsewright_app.desk.review_file import review_of
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.work import Background
+
+_KEY = "Saving the review"
+_SOON_MS = 1000
+"""A change is on disk after about this long, however many more follow it."""
+
+
+class Reviewing(QObject):
+    """Saves the review of the session on the desk."""
+
+    told = Signal(str)
+    """A sentence for the bar at the top."""
+
+    def __init__(
+        self, document: Document, viewing: Viewing, background: Background, parent: QObject | None = None
+    ) -> None:
+        super().__init__(parent)
+        self._document, self._viewing, self._background = document, viewing, background
+        self._opened: Opened | None = None
+        self._saved: Review | None = None
+        """What the file holds, as far as is known here."""
+        self._warned = False
+        self._timer = QTimer(self)
+        self._timer.setSingleShot(True)
+        self._timer.setInterval(_SOON_MS)
+        self._timer.timeout.connect(self._save_soon)
+        document.session_changed.connect(self._session_changed)
+        document.history_changed.connect(self._changed)
+        viewing.shown_changed.connect(self._changed)
+
+    def put_on(self, opened: Opened, options: Mapping[str, Any]) -> None:
+        """Put an opened session on the desk, with what was added to it earlier."""
+        self._opened = opened
+        self._document.open(opened.session, options, opened.claims, opened.additions)
+        for channel in opened.hidden:
+            self._viewing.show_channel(channel, False)
+        self._saved = self._review()
+        self._timer.stop()
+        if opened.told:
+            self.told.emit(opened.told)
+
+    def _session_changed(self) -> None:
+        self._timer.stop()
+        self._saved, self._warned = None, False
+        if self._opened is not None and self._opened.session is not self._document.session:
+            self._opened = None
+
+    def _review(self) -> Review | None:
+        opened = self._opened
+        if opened is None:
+            return None
+        hidden = frozenset(range(len(opened.session.channels))) - frozenset(self._viewing.visible_channels)
+        return review_of(self._document.additions, hidden, opened.kept, opened.session, opened.sha256)
+
+    def _unsaved(self) -> Review | None:
+        """Return what is to be saved, or None if the file holds it already."""
+        if self._saved is None:
+            return None
+        review = self._review()
+        return None if review == self._saved else review
+
+    def _changed(self) -> None:
+        # not started anew by each change: a long row of changes must not put the saving off
+        if self._saved is not None and not self._timer.isActive():
+            self._timer.start()
+
+    def _save_soon(self) -> None:
+        review, opened = self._unsaved(), self._opened
+        if review is None or opened is None:
+            return
+        file, version = opened.review_file, opened.review_file.next_version()
+
+        def done(sentence: str) -> None:
+            if self._opened is opened:
+                self._saved = review
+                if sentence:
+                    self.told.emit(sentence)
+                if self._unsaved() is not None:
+                    self._changed()
+
+        self._background.start(_KEY, lambda _: file.save(review, version), done, self.told.emit)
+
+    def let_go(self) -> bool:
+        """Save what is not saved yet, as the session is about to leave the desk.
+
+        Returns
+        -------
+        bool
+            False if it cannot be saved anywhere: the bar says why. Asked once more, it gives up and returns True.
+        """
+        self._timer.stop()
+        review, opened = self._unsaved(), self._opened
+        if review is None or opened is None or self._warned:
+            return True
+        try:
+            opened.review_file.save(review, opened.review_file.next_version())
+        except PulsewrightError as error:
+            self._warned = True
+            self.told.emit(f"{error.sentence} Close it once more to give up what you added.")
+            return False
+        self._saved = review
+        return True

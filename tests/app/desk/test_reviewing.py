@@ -1,0 +1,245 @@
+"""What a person adds is kept: by real clicks and keys, over closing and opening, and whatever lies in the way."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLineEdit
+
+from pulsewright.digest import sha256_of
+from pulsewright.review import Marker, Review, read_review, save_review
+from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.samples import sample, samples_folder
+
+from .gestures import LEFT, Settle, all_findings, at, button, canvas_of, message, press
+
+MakeWindow = Callable[..., DeskWindow]
+ANOTHER = "0123456789abcdef" * 4
+
+
+@pytest.fixture
+def review_path(faults: Path) -> Path:
+    return faults.with_suffix(".review.json")
+
+
+def leave_out(desk: DeskWindow, qtbot: Any, reason: str) -> None:
+    """Leave the current record out by typing a reason."""
+    box = next(e for e in desk.findChildren(QLineEdit) if e.placeholderText() == "Reason to leave out")
+    qtbot.keyClicks(box, reason)
+    qtbot.keyClick(box, Qt.Key.Key_Return)
+
+
+def activate(desk: DeskWindow, qtbot: Any) -> None:
+    """Make a window the active one: keys reach the actions of that one alone."""
+    desk.activateWindow()
+    qtbot.waitUntil(desk.isActiveWindow, timeout=60_000)
+
+
+def add_everything(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    press(desk, qtbot, "PgDown")
+    press(desk, qtbot, "F")
+    qtbot.mouseDClick(canvas_of(desk).viewport(), LEFT, pos=at(desk, 100e-6))
+    pair = desk.document.pairs[0]
+    desk.document.set_intervals(pair.id, 9)
+    leave_out(desk, qtbot, "bubbles")
+    desk.document.note(2, "plate still moving – see log")
+    desk.document.set_setting("threshold", "40 mV")
+    desk.viewing.show_channel(11, False)
+    settle(desk)
+
+
+# -- kept ---------------------------------------------------------------------------------------------------------
+
+
+def test_everything_is_there_again(make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path) -> None:
+    first = make_window(faults)
+    add_everything(first, qtbot, settle)
+    added, hidden = first.document.additions, first.viewing.visible_channels
+    first.close()
+    second = make_window(faults)
+    assert second.document.additions == added
+    assert second.viewing.visible_channels == hidden == tuple(range(11))
+    assert not second.actions_by_name["undo"].isEnabled()
+    assert message(second) == ""
+    press(second, qtbot, "PgDown")
+    settle(second)
+    assert "left out: bubbles" in second.middle.view.caption.text()
+    assert "Records left out: 1, namely 1 (review)" in all_findings(second, qtbot)
+
+
+def test_a_change_is_on_disk_soon_without_closing(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path
+) -> None:
+    desk = make_window(faults)
+    press(desk, qtbot, "F")
+    qtbot.waitUntil(review_path.exists, timeout=60_000)
+    settle(desk)
+    review = read_review(review_path)
+    assert review.flags == {0}
+    assert review.session_sha256 == sha256_of(faults)
+    press(desk, qtbot, "Ctrl+Z")
+    settle(desk)
+    assert read_review(review_path).flags == set()
+
+
+def test_what_was_added_last_is_saved_on_closing(
+    make_window: MakeWindow, qtbot: Any, faults: Path, review_path: Path
+) -> None:
+    desk = make_window(faults)
+    press(desk, qtbot, "F")
+    desk.close()
+    assert read_review(review_path).flags == {0}
+
+
+@pytest.mark.parametrize("leave", ["Ctrl+W", "Ctrl+T"])
+def test_it_is_saved_when_another_session_comes(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path, leave: str
+) -> None:
+    desk = make_window(faults)
+    press(desk, qtbot, "F")
+    press(desk, qtbot, leave)
+    settle(desk)
+    assert desk.document.flags == set()
+    assert read_review(review_path).flags == {0}
+
+
+def test_looking_alone_writes_nothing(make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path) -> None:
+    before = sorted(faults.parent.iterdir())
+    desk = make_window(faults)
+    press(desk, qtbot, "PgDown")
+    press(desk, qtbot, "Alt+4")
+    settle(desk)
+    desk.close()
+    assert sorted(faults.parent.iterdir()) == before
+
+
+def test_markers_that_make_no_pair_are_not_lost(
+    make_window: MakeWindow, qtbot: Any, faults: Path, review_path: Path
+) -> None:
+    alone = Marker(1e-4, 1e-8, 7, "echo", "H03", 2)
+    save_review(Review(sha256_of(faults), markers=[alone]), review_path)
+    desk = make_window(faults)
+    press(desk, qtbot, "F")
+    desk.close()
+    assert read_review(review_path).markers == [alone]
+
+
+def test_a_sample_stays_as_it_came(make_window: MakeWindow, qtbot: Any, settle: Settle, own_folder: Path) -> None:
+    before = sorted(samples_folder().iterdir())
+    desk = make_window(sample("tank_faults.h5"))
+    press(desk, qtbot, "F")
+    settle(desk)
+    assert message(desk).startswith("The sample stays as it came: what you add is kept in ")
+    desk.close()
+    assert sorted(samples_folder().iterdir()) == before
+    assert len(list(own_folder.iterdir())) == 1
+    again = make_window(sample("tank_faults.h5"))
+    assert again.document.flags == {0}
+
+
+# -- what lies in the way -----------------------------------------------------------------------------------------
+
+
+def spoilt(review_path: Path, kind: str) -> str:
+    """Put something that cannot be used in the review's place, and return what the bar must say of it."""
+    if kind == "another session's":
+        save_review(Review(ANOTHER, flags={3}), review_path)
+        return "belongs to another session"
+    contents = {
+        "no JSON": b"{ not json",
+        "a newer form": json.dumps({"schema": "pulsewright-review/9"}).encode(),
+        "a bad setting": json.dumps({"schema": "pulsewright-review/1", "settings": {"spam": 1}}).encode(),
+        "not text": b"\xff\xfe\x00",
+        "empty": b"",
+    }
+    review_path.write_bytes(contents[kind])
+    return review_path.name.capitalize()
+
+
+@pytest.mark.parametrize("kind", ["another session's", "no JSON", "a newer form", "a bad setting", "not text", "empty"])
+def test_a_review_that_cannot_be_used_is_told_of_and_kept(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path, kind: str
+) -> None:
+    words = spoilt(review_path, kind)
+    before = review_path.read_bytes()
+    desk = make_window(faults)
+    assert words in message(desk)
+    assert "stays as it is" in message(desk)
+    assert desk.document.session is not None
+    assert desk.document.flags == set()
+    press(desk, qtbot, "F")
+    desk.close()
+    assert review_path.read_bytes() == before
+    again = make_window(faults)
+    assert again.document.flags == {0}
+    assert words in message(again)
+
+
+def test_a_folder_in_the_review_s_place_is_no_reason_not_to_open(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path, own_folder: Path
+) -> None:
+    review_path.mkdir()
+    desk = make_window(faults)
+    press(desk, qtbot, "F")
+    settle(desk)
+    assert "what you add is kept in" in message(desk)
+    desk.close()
+    assert make_window(faults).document.flags == {0}
+
+
+def test_where_the_folder_takes_nothing_the_user_s_own_does(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, own_folder: Path
+) -> None:
+    desk = make_window(faults)
+    away = faults.parent.rename(faults.parent.with_name("pulled out"))  # as a drive is
+    press(desk, qtbot, "F")
+    settle(desk)
+    assert "tank_faults.review.json: cannot be saved (No such file or directory)" in message(desk)
+    assert f"what you add is kept in {own_folder}" in message(desk)
+    desk.close()
+    away.rename(faults.parent)
+    again = make_window(faults)
+    assert again.document.flags == {0}
+    assert message(again).startswith("What was added earlier is taken from ")
+
+
+def test_where_nothing_can_be_saved_the_desk_asks_before_it_closes(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, own_folder: Path
+) -> None:
+    own_folder.parent.write_text("a file where a folder should be")
+    desk = make_window(faults)
+    shutil.rmtree(faults.parent)
+    press(desk, qtbot, "F")
+    press(desk, qtbot, "Ctrl+Q")
+    assert desk.isVisible()
+    assert "is not saved" in message(desk)
+    assert message(desk).endswith("Close it once more to give up what you added.")
+    qtbot.mouseClick(button(desk, "Dismiss"), LEFT)
+    press(desk, qtbot, "Ctrl+Q")
+    assert not desk.isVisible()
+
+
+def test_two_windows_on_one_session_both_keep_what_they_add(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path
+) -> None:
+    one, other = make_window(faults), make_window(faults)
+    activate(one, qtbot)
+    press(one, qtbot, "F")
+    settle(one)
+    activate(other, qtbot)
+    other.viewing.go_to(5)
+    press(other, qtbot, "F")
+    settle(other)
+    assert f"{review_path.name} was changed elsewhere meanwhile and stays as it is" in message(other)
+    assert read_review(review_path).flags == {0}
+    kept = [p for p in faults.parent.glob("*.review.json") if p != review_path]
+    assert [read_review(path).flags for path in kept] == [{5}]

@@ -1,0 +1,100 @@
+"""Markers in the views: put down, dragged, dropped, nudged."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtCore import QPoint, Qt
+
+from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.theme import LIGHT
+
+from .gestures import LEFT, Settle, at, canvas_of, drag, picture, pixels, point, pulse_of
+
+
+def test_a_double_click_puts_a_pair_down(desk: DeskWindow, qtbot: Any) -> None:
+    where = at(desk, 100e-6)
+    time = canvas_of(desk).time_at(where.x())
+    qtbot.mouseDClick(canvas_of(desk).viewport(), LEFT, pos=where)
+    pair = desk.document.pairs[0]
+    assert pair.t1 == pytest.approx(time)
+    columns = {x for x, _ in pixels(picture(desk), LIGHT.marker)}
+    assert {round(canvas_of(desk).x_of(t)) for t in (pair.t1, pair.t2)} <= columns
+
+
+def test_a_marker_put_down_by_hand_is_as_uncertain_as_a_pixel(desk: DeskWindow, qtbot: Any) -> None:
+    """u = max(one pixel's time, one sample)/√12 (JCGM 100:2008, 4.3.7)."""
+    qtbot.mouseDClick(canvas_of(desk).viewport(), LEFT, pos=at(desk, 100e-6))
+    pixel = 200e-6 / canvas_of(desk).plot_rect().width()
+    assert desk.document.pairs[0].u1 == pytest.approx(max(pixel, 1e-7) / np.sqrt(12.0))
+
+
+@pytest.mark.parametrize("view", ["single", "stacked", "afterglow"])
+def test_a_marker_is_dragged_and_undone_in_one_step(desk: DeskWindow, qtbot: Any, settle: Settle, view: str) -> None:
+    desk.viewing.set_view(view)  # type: ignore[arg-type]
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    settle(desk)
+    end = at(desk, 150e-6)
+    wanted = canvas_of(desk).time_at(end.x())
+    drag(qtbot, desk, at(desk, 120e-6), end)
+    assert desk.document.pairs[0].t2 == pytest.approx(wanted)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert desk.document.pairs[0].t2 == 120e-6
+
+
+def test_a_marker_dropped_near_a_pulse_takes_its_time_and_its_u(desk: DeskWindow, qtbot: Any) -> None:
+    time, u = pulse_of(desk, 0, 2)
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    drag(qtbot, desk, at(desk, 100e-6, 0.3), at(desk, time, 0.0) + QPoint(4, 0))
+    pair = desk.document.pairs[0]
+    assert (pair.t1, pair.u1, pair.channel) == (time, u, 2)
+
+
+def test_a_marker_dropped_farther_away_stays_there(desk: DeskWindow, qtbot: Any) -> None:
+    time, _ = pulse_of(desk, 0, 2)
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    end = at(desk, time, 0.0) + QPoint(9, 0)
+    drag(qtbot, desk, at(desk, 100e-6, 0.3), end)
+    assert desk.document.pairs[0].t1 == pytest.approx(canvas_of(desk).time_at(end.x()))
+
+
+def test_a_marker_goes_to_the_nearest_sample_if_told_so(desk: DeskWindow, qtbot: Any) -> None:
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_2, Qt.KeyboardModifier.ControlModifier)
+    qtbot.mouseDClick(canvas_of(desk).viewport(), LEFT, pos=at(desk, 100.04e-6))
+    pair = desk.document.pairs[0]
+    assert pair.t1 * 10e6 == pytest.approx(round(pair.t1 * 10e6), abs=1e-6)
+    assert pair.u1 == pytest.approx(1e-7 / np.sqrt(12.0))
+
+
+def test_arrows_nudge_the_selected_marker_by_one_sample(desk: DeskWindow, qtbot: Any) -> None:
+    pair = desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    desk.viewing.select_marker(pair.id, 2)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Right)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Right)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Left)
+    assert desk.document.pairs[0].t2 == pytest.approx(120e-6 + 1e-7)
+    assert desk.document.pairs[0].t1 == 100e-6
+    assert desk.viewing.record == 0
+
+
+def test_m_puts_a_pair_down_at_the_pointer(desk: DeskWindow, qtbot: Any) -> None:
+    where = at(desk, 130e-6)
+    point(qtbot, desk, where)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_M)
+    assert desk.document.pairs[0].t1 == pytest.approx(canvas_of(desk).time_at(where.x()))
+
+
+def test_stepping_holds_markers_and_zoom_still(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    desk.viewing.zoom_time((80e-6, 140e-6))
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    settle(desk)
+    before = {x for x, _ in pixels(picture(desk), LIGHT.marker)}
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_PageDown)
+    settle(desk)
+    lines = {round(canvas_of(desk).x_of(t)) for t in (100e-6, 120e-6)}
+    assert lines <= before & {x for x, _ in pixels(picture(desk), LIGHT.marker)}
