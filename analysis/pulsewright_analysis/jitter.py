@@ -6,20 +6,25 @@ import math
 
 import numpy as np
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
+from pulsewright.settings import Settings
 from pulsewright_analysis.lines import fit_line
 from pulsewright_analysis.results import Floats, Jitter, Sequence
+from pulsewright_analysis.type_b import clock_term
 
 FEWEST_RECORDS = 4
 
 
-def measure_jitter(sequence: Sequence) -> tuple[Jitter, list[str]]:
+def measure_jitter(sequence: Sequence, settings: Settings | None = None) -> tuple[Jitter, list[str]]:
     """Return standard deviation, peak-to-peak and drift of the residuals from the lattice.
 
     Parameters
     ----------
     sequence : Sequence
         With the residual and its u for each record.
+    settings : Settings, optional
+        Accuracy of the sample clock; exact if left out.
 
     Returns
     -------
@@ -36,10 +41,19 @@ def measure_jitter(sequence: Sequence) -> tuple[Jitter, list[str]]:
     own = float(np.sqrt(np.mean(sequence.residual_u[known] ** 2)))
     dof = len(known) - 2
     line = fit_line(known.astype(float), residual)
+    drift = Term("scatter about the drift", line.slope_u, "A", float(line.dof), f"line through {len(known)} records")
+    std, peak_to_peak, drift_per_record = (
+        quantity.widened(clock_term(quantity.value, settings or Settings()))
+        for quantity in (
+            scatter_quantity(float(np.sqrt(np.sum(residual**2) / dof)), dof, own),
+            _peak_to_peak(residual, sequence.residual_u[known]),
+            Quantity.from_terms(line.slope, "s", (drift,)),
+        )
+    )
     return Jitter(
-        std=scatter_quantity(float(np.sqrt(np.sum(residual**2) / dof)), dof, own),
-        peak_to_peak=_peak_to_peak(residual, sequence.residual_u[known]),
-        drift_per_record=Quantity(line.slope, line.slope_u, "s", float(line.dof)),
+        std=std,
+        peak_to_peak=peak_to_peak,
+        drift_per_record=drift_per_record,
         measurement_std=own,
         expected_peak_to_peak=expected_range(len(known)) * float(np.sqrt(np.sum(residual**2) / dof)),
     ), []
@@ -64,7 +78,9 @@ def scatter_quantity(observed: float, dof: int, own: float) -> Quantity:
     low, high = (math.sqrt(max(limit**2 - own**2, 0.0)) for limit in limits)
     observed_u = observed / math.sqrt(2 * dof)
     u = observed * observed_u / value if value > observed_u else observed_u
-    return Quantity(value, u, "s", float(dof), (low, high))
+    told = f"{dof + 2} records, the measurement's own variance subtracted"
+    term = Term("scatter of the records", u, "A", float(dof), told)
+    return Quantity(value, u, "s", float(dof), (low, high), (term,))
 
 
 def expected_range(count: int) -> float:
@@ -78,4 +94,8 @@ def expected_range(count: int) -> float:
 
 def _peak_to_peak(residual: Floats, u: Floats) -> Quantity:
     low, high = int(np.argmin(residual)), int(np.argmax(residual))
-    return Quantity(float(residual[high] - residual[low]), float(np.hypot(u[low], u[high])), "s")
+    terms = [
+        Term(f"{which} position", float(u[place]), "A", None, "noise, and the trigger where it was not timed")
+        for which, place in (("latest", high), ("earliest", low))
+    ]
+    return Quantity.from_terms(float(residual[high] - residual[low]), "s", terms)

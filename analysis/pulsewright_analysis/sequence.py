@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
@@ -17,6 +18,7 @@ from pulsewright_analysis.lines import correlation_inflation
 from pulsewright_analysis.repeats import Repeats, find_repeats
 from pulsewright_analysis.results import Polarity, Pulses, Sequence
 from pulsewright_analysis.trigger_numbers import Numbering, number_triggers
+from pulsewright_analysis.type_b import clock_term, position_terms
 from pulsewright_analysis.walks import Walk, leading_walk, statements_of, walk_on
 
 Floats = NDArray[np.float64]
@@ -100,7 +102,7 @@ def _assembled(
     return Sequence(
         channel=walk.channel,
         increment=_increment(found, settings) if found else None,
-        start=_start(found, untimed) if found else None,
+        start=_start(found, untimed, settings) if found else None,
         extent=_extent(found, settings) if found else None,
         cycle=found.cycle if found else None,
         alternates=witnesses.alternates(polarity.sign[records, walk.channel], records),
@@ -120,16 +122,24 @@ def _assembled(
 
 def _increment(lattice: Lattice, settings: Settings) -> Quantity:
     line = lattice.line
-    u = line.slope_u * correlation_inflation(line.residual)
-    clock = line.slope * settings.clock_ppm * 1e-6
-    return Quantity(line.slope, float(np.hypot(u, clock)), "s", None if clock else float(line.dof))
+    return Quantity.from_terms(
+        line.slope, "s", (_scatter_term(lattice, line.slope_u), clock_term(line.slope, settings))
+    )
 
 
-def _start(lattice: Lattice, untimed: float) -> Quantity:
+def _start(lattice: Lattice, untimed: float, settings: Settings) -> Quantity:
     """Return the place of stop 0; an untimed trigger may be off by the same in every record, so it is added whole."""
     line = lattice.line
-    u = line.intercept_u * correlation_inflation(line.residual)
-    return Quantity(line.intercept, float(np.hypot(u, untimed)), "s", None if untimed else float(line.dof))
+    terms = (_scatter_term(lattice, line.intercept_u), *position_terms(line.intercept, untimed, settings))
+    return Quantity.from_terms(line.intercept, "s", terms)
+
+
+def _scatter_term(lattice: Lattice, u: float) -> Term:
+    """Return the term of a fitted line's parameter whose u, for independent records, is `u`."""
+    wider = correlation_inflation(lattice.line.residual)
+    told = f"line through {lattice.line.dof + 2} positions"
+    told += f", {wider:.2g} times wider for correlation from record to record" if wider > 1 else ""
+    return Term("scatter about the lattice", u * wider, "A", float(lattice.line.dof), told)
 
 
 def _extent(lattice: Lattice, settings: Settings) -> Quantity:

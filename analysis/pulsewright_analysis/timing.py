@@ -6,10 +6,12 @@ import math
 
 import numpy as np
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.results import Ints, Sequence, Timing
+from pulsewright_analysis.type_b import clock_term
 
 
 def measure_timing(session: Session, records: Ints, sequence: Sequence, settings: Settings) -> tuple[Timing, list[str]]:
@@ -29,7 +31,8 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
     -------
     Timing, list of str
     """
-    duration = _duration(session, settings)
+    length = session.record_duration
+    duration = Quantity.from_terms(length, "s", (clock_term(length, settings),))
     module = int(session.module_of[sequence.channel or 0])
     time = session.trigger_time[records, module]
     if sequence.period is None:
@@ -37,21 +40,22 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
     gaps = np.diff(time)
     periods = np.rint(gaps / sequence.period)
     used = np.isfinite(gaps) & (periods >= 1)
-    period = _period(gaps[used], periods[used], session.sample_interval, settings)
+    mean, term = _period(gaps[used], periods[used], session.sample_interval)
     shortest = float(np.min(gaps[used] / periods[used]))
     after = (session.record_length - session.pre_trigger) / session.sample_rate
-    dead = _less(period, duration)
-    wait = _less(period, Quantity(after, after * settings.clock_ppm * 1e-6, "s"))
+    # one clock counts both the triggers and the samples, so that it has its share of a difference, not of its parts
+    period, dead, wait = (
+        Quantity.from_terms(value, "s", (term, clock_term(value, settings)))
+        for value in (mean, mean - length, mean - after)
+    )
     return Timing(period, duration, dead, wait, shortest, _longest(session, shortest, settings)), []
 
 
-def _duration(session: Session, settings: Settings) -> Quantity:
-    duration = session.record_duration
-    return Quantity(duration, duration * settings.clock_ppm * 1e-6, "s")
+def _period(gaps: np.ndarray, periods: np.ndarray, interval: float) -> tuple[float, Term]:
+    """Return the mean period and its own term.
 
-
-def _period(gaps: np.ndarray, periods: np.ndarray, interval: float, settings: Settings) -> Quantity:
-    """Return the mean period; its u from the scatter of single periods, never below that of two rounded time stamps."""
+    Its u comes from the scatter of single periods, and is never below that of two rounded time stamps.
+    """
     total = float(np.sum(periods))
     value = float(np.sum(gaps)) / total
     dof = len(gaps) - 1
@@ -59,14 +63,9 @@ def _period(gaps: np.ndarray, periods: np.ndarray, interval: float, settings: Se
     if dof > 0:
         scatter = math.sqrt(float(np.sum((gaps - value * periods) ** 2 / periods)) / dof / total)
     rounded = interval / math.sqrt(6.0) / total
-    clock = value * settings.clock_ppm * 1e-6
-    u = math.sqrt(max(scatter, rounded) ** 2 + clock**2)
-    return Quantity(value, u, "s", float(dof) if scatter > rounded and clock == 0 else None)
-
-
-def _less(period: Quantity, part: Quantity) -> Quantity:
-    """Return period − part: both scale with one clock, whose share of the part is already in the period's."""
-    return Quantity(period.value - part.value, max(period.u, part.u), "s", period.dof)
+    if scatter > rounded:
+        return value, Term("scatter of the periods", scatter, "A", float(dof), f"{len(gaps)} gaps, {total:.0f} periods")
+    return value, Term("rounded time stamps", rounded, "B", None, f"first and last, to one sample, {total:.0f} periods")
 
 
 def _longest(session: Session, shortest: float, settings: Settings) -> int | None:

@@ -73,7 +73,7 @@ def _walks(pulses: Pulses, channel: int, records: Ints) -> list[Walk]:
         index[row[pulses.record[these]]] = these
         here = index >= 0
         position, u = np.full(len(records), np.nan), np.full(len(records), np.nan)
-        position[here], u[here] = pulses.time[index[here]], pulses.time_u[index[here]]
+        position[here], u[here] = pulses.time[index[here]], pulses.record_u[index[here]]
         found.append(Walk(channel, index, position, u))
     return found
 

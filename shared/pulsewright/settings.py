@@ -60,7 +60,18 @@ class Settings:
     asynchronous : bool
         Whether the trigger is asynchronous with the sample clock.
     clock_ppm : float
-        Standard uncertainty of the sample clock's rate, parts per million.
+        Standard uncertainty of the sample clock's rate, parts per million; one clock for all modules.
+    delay_u : float
+        Standard uncertainty of each channel's cable delay, seconds; independent from channel to channel, the same in
+        every record.
+    splitter_u : float
+        Standard uncertainty of each output of the splitter that feeds the channels, seconds: how equal they are. It
+        enters where channels are compared, and is the same in every record.
+    scale_percent : float
+        Standard uncertainty of a channel's scale, percent of what it reads.
+    trigger_offset_u : float
+        Standard uncertainty of the recorded trigger offsets, seconds; independent from module to module, and taken as
+        the same in every record. A trigger whose offset was not recorded has its own, a sample interval over √12.
     origins : mapping
         For each name, where its value came from.
     """
@@ -84,6 +95,10 @@ class Settings:
     re_arm: float = 0.0
     asynchronous: bool = False
     clock_ppm: float = 0.0
+    delay_u: float = 0.0
+    splitter_u: float = 0.0
+    scale_percent: float = 0.0
+    trigger_offset_u: float = 0.0
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 
     def origin(self, name: str) -> Origin:
@@ -232,6 +247,14 @@ def _ppm(name: str, raw: Any) -> float:
     return value
 
 
+def _percent(name: str, raw: Any) -> float:
+    text = raw.strip().removesuffix("%") if isinstance(raw, str) else raw
+    value = parse_number(text, "", name)
+    if value < 0:
+        raise SettingError(f"{name}: {raw!r} is negative", "give percent from 0 up")
+    return value
+
+
 def _stretch(name: str, raw: Any) -> tuple[float, float]:
     if isinstance(raw, str):
         return parse_span(raw, "s", name)
@@ -278,4 +301,8 @@ _READERS: dict[str, Any] = {
     "re_arm": _seconds,
     "asynchronous": _yes_or_no,
     "clock_ppm": _ppm,
+    "delay_u": _seconds,
+    "splitter_u": _seconds,
+    "scale_percent": _percent,
+    "trigger_offset_u": _seconds,
 }
