@@ -16,6 +16,7 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
+from pulsewright_analysis.intervals import with_uniform_term
 from pulsewright_analysis.results import Alignment, ChannelSkew, Levels, ModuleSkew, Pulses, Sequence
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
 from pulsewright_analysis.type_b import ComparisonErrors, clock_term
@@ -229,7 +230,7 @@ def contrast(comparison: _Comparison, selector: Floats) -> Quantity | None:
     )
     if scattered:
         own = Term("scatter over records", scatter, "A", float(count - 1), f"{count} records, wider than their noise")
-    return Quantity.from_terms(mean, "s", (own, *comparison.lasting.terms(selector, mean)))
+    return with_uniform_term(Quantity.from_terms(mean, "s", (own, *comparison.lasting.terms(selector, mean))))
 
 
 def _quantile(dof: int) -> float:

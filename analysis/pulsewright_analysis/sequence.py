@@ -13,6 +13,7 @@ from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis import witnesses
+from pulsewright_analysis.intervals import with_uniform_term
 from pulsewright_analysis.lattice import NO_STOP, NOT_WALKING, Lattice, find_lattice
 from pulsewright_analysis.lines import correlation_inflation
 from pulsewright_analysis.repeats import Repeats, find_repeats
@@ -131,7 +132,7 @@ def _start(lattice: Lattice, untimed: float, settings: Settings) -> Quantity:
     """Return the place of stop 0; an untimed trigger may be off by the same in every record, so it is added whole."""
     line = lattice.line
     terms = (_scatter_term(lattice, line.intercept_u), *position_terms(line.intercept, untimed, settings))
-    return Quantity.from_terms(line.intercept, "s", terms)
+    return with_uniform_term(Quantity.from_terms(line.intercept, "s", terms))
 
 
 def _scatter_term(lattice: Lattice, u: float) -> Term:

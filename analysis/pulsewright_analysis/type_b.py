@@ -62,7 +62,7 @@ def position_terms(value: float, untimed_u: float, settings: Settings) -> tuple[
         Trigger (not timed, or its recorded offset), cable delay, and the clock's share of the time since the trigger.
     """
     if untimed_u > 0:
-        trigger = Term("trigger not timed", untimed_u, "B", None, "uniform over one sample interval: Ts/√12")
+        trigger = Term("trigger not timed", untimed_u, "B", None, "uniform over one sample interval: Ts/√12", True)
     else:
         told = _told(settings, "trigger_offset_u", "s")
         trigger = Term("recorded trigger offset", settings.trigger_offset_u, "B", None, told)
@@ -125,22 +125,24 @@ class ComparisonErrors:
         np.add.at(by_module, self.module_of, selector)
         by_module[np.abs(by_module) < 1e-12] = 0.0  # what rounding leaves of weights that cancel
         untimed, recorded = (float(np.sqrt(np.sum((by_module * u) ** 2))) for u in (self.untimed, self.recorded))
-        told = _told(self.settings, "trigger_offset_u", "s") if np.any(by_module) else "the same for both"
-        untold = (
-            "uniform over one sample interval for each module: Ts/√12" if untimed else "every one was, or is shared"
-        )
+        own = untimed > 0 and np.count_nonzero(by_module * self.untimed) == 1
         return (
-            Term("triggers not timed", untimed, "B", None, untold),
-            Term("recorded trigger offsets", recorded, "B", None, told if recorded else _exact(told)),
+            Term("triggers not timed", untimed, "B", None, _told_untimed(untimed), own),
+            Term("recorded trigger offsets", recorded, "B", None, self._told_recorded(by_module)),
             delay_term(self.settings, weight),
             Term("splitter", weight * self.settings.splitter_u, "B", None, _told(self.settings, "splitter_u", "s")),
             clock_term(value, self.settings),
         )
 
+    def _told_recorded(self, by_module: Floats) -> str:
+        """Return where the share of recorded trigger offsets came from, or why there is none."""
+        if self.settings.trigger_offset_u > 0 and not np.any(by_module * self.recorded):
+            return "none: one offset serves both, or none was recorded"
+        return _told(self.settings, "trigger_offset_u", "s")
 
-def _exact(told: str) -> str:
-    """Return why recorded trigger offsets play no part."""
-    return told if told.startswith("taken") else "cancel: one offset for both, or none recorded"
+
+def _told_untimed(u: float) -> str:
+    return "uniform over one sample interval for each module: Ts/√12" if u > 0 else "none, or one offset serves both"
 
 
 def entered(pulses: Pulses, settings: Settings) -> Pulses:
@@ -161,7 +163,7 @@ def entered(pulses: Pulses, settings: Settings) -> Pulses:
     timed = pulses.trigger_u == 0
     trigger = np.where(timed, settings.trigger_offset_u, 0.0)
     clock = settings.clock_ppm * PPM
-    lasting = np.sqrt(trigger**2 + settings.delay_u**2 + (np.nan_to_num(pulses.time) * clock) ** 2)
+    lasting = np.hypot(np.hypot(trigger, settings.delay_u), np.nan_to_num(pulses.time) * clock)
     return replace(
         pulses,
         amplitude_u=np.hypot(pulses.amplitude_u, pulses.amplitude * settings.scale_percent * PERCENT),

@@ -27,6 +27,8 @@ class Term:
         Degrees of freedom of `u`; None where they are not limited.
     source : str
         Where it came from: the method and the number of observations, or the setting.
+    uniform : bool
+        Whether the error is uniform between two limits, rather than about normal.
 
     Raises
     ------
@@ -39,6 +41,7 @@ class Term:
     kind: Kind
     dof: float | None = None
     source: str = ""
+    uniform: bool = False
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.u) or self.u < 0:

@@ -226,6 +226,13 @@ def _seconds(name: str, raw: Any) -> float:
     return value
 
 
+def _seconds_of_doubt(name: str, raw: Any) -> float:
+    value = _seconds(name, raw)
+    if value >= 1.0:
+        raise SettingError(f"{name}: {raw!r} is a second or more", 'write the unit with it, like "50 ps"')
+    return value
+
+
 def _volts(name: str, raw: Any) -> float:
     value = parse_number(raw, "V", name)
     if value <= 0:
@@ -244,6 +251,8 @@ def _ppm(name: str, raw: Any) -> float:
     value = parse_number(raw, "", name)
     if value < 0:
         raise SettingError(f"{name}: {raw!r} is negative", "give parts per million from 0 up")
+    if value > 1e6:
+        raise SettingError(f"{name}: {raw!r} is more than the rate itself", "give parts per million")
     return value
 
 
@@ -252,6 +261,8 @@ def _percent(name: str, raw: Any) -> float:
     value = parse_number(text, "", name)
     if value < 0:
         raise SettingError(f"{name}: {raw!r} is negative", "give percent from 0 up")
+    if value > 100:
+        raise SettingError(f"{name}: {raw!r} is more than the scale itself", "give percent from 0 to 100")
     return value
 
 
@@ -301,8 +312,8 @@ _READERS: dict[str, Any] = {
     "re_arm": _seconds,
     "asynchronous": _yes_or_no,
     "clock_ppm": _ppm,
-    "delay_u": _seconds,
-    "splitter_u": _seconds,
+    "delay_u": _seconds_of_doubt,
+    "splitter_u": _seconds_of_doubt,
     "scale_percent": _percent,
-    "trigger_offset_u": _seconds,
+    "trigger_offset_u": _seconds_of_doubt,
 }

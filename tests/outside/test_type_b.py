@@ -34,8 +34,8 @@ def expected_u(selector, module_u: tuple[float, float], settings: Settings = KNO
     """
     offsets = [uncertainties.ufloat(0.0, u) if u else 0.0 for u in module_u]
     clock = uncertainties.ufloat(1.0, settings.clock_ppm * 1e-6)
-    total = uncertainties.ufloat(0.0, 0.0)
-    for weight, module in zip(selector, MODULES, strict=True):
+    total = 0.0
+    for weight, module in zip(selector[selector != 0], MODULES[selector != 0], strict=True):
         cable, output = uncertainties.ufloat(0.0, settings.delay_u), uncertainties.ufloat(0.0, settings.splitter_u)
         total += weight * (SKEW * module * clock + offsets[module] + cable + output)
     return total.s
