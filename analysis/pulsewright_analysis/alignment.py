@@ -273,7 +273,11 @@ def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:
 
 
 def _between(session: Session, comparison: _Comparison) -> tuple[ModuleSkew, ...]:
-    """Return, for each pair of modules, the difference of the means of their channels."""
+    """Return, for each pair of modules, the difference of the means of their channels.
+
+    Cable delays and splitter outputs, independent from channel to channel, average over a module's channels; what its
+    channels share, the error of its trigger offset, does not.
+    """
     found = []
     for a, b in combinations(np.unique(comparison.modules).tolist(), 2):
         first, second = _measured(comparison, a), _measured(comparison, b)

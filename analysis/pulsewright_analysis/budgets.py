@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -79,21 +80,21 @@ def budget_of(findings: Findings, name: str) -> Budget:
     BudgetError
         If nothing has that name (the names are listed), or what has it was not measured.
     """
-    words = name.split()
-    kind, rest = (words[0].lower(), words[1:]) if words else ("", [])
-    if kind == "between" and len(rest) == 2:
-        meaning, quantity = _between(findings, rest[0], rest[1])
+    kind, _, rest = " ".join(name.split()).partition(" ")
+    kind = kind.lower()
+    if kind == "between" and rest:
+        meaning, quantity = _between(findings, rest)
     elif kind in ONE_WORD and not rest:
         meaning, quantity = ONE_WORD[kind][0], ONE_WORD[kind][1](findings)
-    elif kind in OF_CHANNEL and len(rest) == 1:
-        meaning, quantity = _of_channel(findings, kind, _channel(findings, rest[0]))
-    elif kind in OF_PULSE and len(rest) in (2, 3) and all(word.isdecimal() for word in rest[1:]):
-        meaning, quantity = _of_pulse(findings, kind, _channel(findings, rest[0]), [int(word) for word in rest[1:]])
+    elif kind in OF_CHANNEL and rest:
+        meaning, quantity = _of_channel(findings, kind, rest)
+    elif kind in OF_PULSE and (place := _NUMBERS.fullmatch(rest)):
+        meaning, quantity = _of_pulse(findings, kind, place)
     else:
         raise BudgetError(f"nothing measured is called {name!r}", f"the names are {_names(findings)}")
     if quantity is None:
         raise BudgetError(f"{meaning}: not measured", "the page of findings says why")
-    return Budget(" ".join([kind, *rest]), meaning, quantity)
+    return Budget(f"{kind} {rest}".strip(), meaning, quantity)
 
 
 def budget_names(findings: Findings) -> tuple[str, ...]:
@@ -121,24 +122,26 @@ def _names(findings: Findings) -> str:
 
 def _channel(findings: Findings, name: str) -> int:
     for channel in findings.channels:
-        if findings.channel_name(channel) == name:
+        if " ".join(findings.channel_name(channel).split()) == name:
             return channel
     names = ", ".join(findings.channel_name(channel) for channel in findings.channels)
     raise BudgetError(f"no channel called {name!r} was measured", f"the channels are {names}")
 
 
-def _between(findings: Findings, first: str, second: str) -> tuple[str, Quantity | None]:
+def _between(findings: Findings, modules: str) -> tuple[str, Quantity | None]:
     pairs = findings.alignment.between_modules
     for pair in pairs:
-        if set(pair.modules) == {first, second} and first != second:
-            skew = pair.skew if pair.modules == (first, second) or pair.skew is None else pair.skew.scaled(-1.0)
-            return f"{second} against {first}", skew
+        first, second = pair.modules
+        if modules == f"{first} {second}":
+            return f"{second} against {first}", pair.skew
+        if modules == f"{second} {first}":
+            return f"{first} against {second}", None if pair.skew is None else pair.skew.scaled(-1.0)
     known = ", ".join(f"{pair.modules[0]} {pair.modules[1]}" for pair in pairs) or "none"
-    raise BudgetError(f"no modules {first!r} and {second!r} were compared", f"the pairs are {known}")
+    raise BudgetError(f"{modules!r} is no pair of modules that were compared", f"the pairs are {known}")
 
 
-def _of_channel(findings: Findings, kind: str, channel: int) -> tuple[str, Quantity | None]:
-    name = findings.channel_name(channel)
+def _of_channel(findings: Findings, kind: str, name: str) -> tuple[str, Quantity | None]:
+    channel = _channel(findings, name)
     if kind == "skew":
         reference = findings.alignment.reference
         against = "" if reference is None else f" against {findings.channel_name(reference)}"
@@ -148,15 +151,27 @@ def _of_channel(findings: Findings, kind: str, channel: int) -> tuple[str, Quant
     return f"{kind} of {name}", health.noise_rms if kind == "noise" else health.offset
 
 
-def _of_pulse(findings: Findings, kind: str, channel: int, numbers: list[int]) -> tuple[str, Quantity | None]:
+_NUMBERS = re.compile(r"(?P<whole>(?P<channel>.+?) (?P<record>\d{1,12}))(?: (?P<order>\d{1,12}))?", re.ASCII)
+"""A channel's name, the number of a record, and perhaps that of a pulse in it."""
+
+
+def _of_pulse(findings: Findings, kind: str, place: re.Match[str]) -> tuple[str, Quantity | None]:
     """Return the time, amplitude or width of the pulse with that record and order."""
-    record, order = numbers[0], numbers[1] if len(numbers) > 1 else 0
-    pulses, settings = findings.pulses, findings.settings
-    meaning = f"{kind} of pulse {order} on {findings.channel_name(channel)} in record {record}"
-    found = [int(i) for i in pulses.where(record, channel) if pulses.order[i] == order]
+    name, record, order = place["channel"], int(place["record"]), int(place["order"] or 0)
+    if place["order"] is not None and place["whole"] in {findings.channel_name(c) for c in findings.channels}:
+        # "Hydrophone 1 12" is record 12 of "Hydrophone 1" where there is such a channel
+        name, record, order = place["whole"], int(place["order"]), 0
+    pulses = findings.pulses
+    found = [int(i) for i in pulses.where(record, _channel(findings, name)) if pulses.order[i] == order]
+    where = f"pulse {order} on {name} in record {record}"
     if not found:
-        raise BudgetError(f"there is no pulse {order} on {findings.channel_name(channel)} in record {record}")
-    i = found[0]
+        raise BudgetError(f"there is no {where}", "the pulses of a record are counted from 0")
+    return f"{kind} of {where}", _pulse_quantity(findings, kind, found[0])
+
+
+def _pulse_quantity(findings: Findings, kind: str, i: int) -> Quantity | None:
+    """Return one pulse's time, amplitude or width with its budget, None where it has none."""
+    pulses, settings = findings.pulses, findings.settings
     values, us = {
         "time": (pulses.time, pulses.time_u),
         "amplitude": (pulses.amplitude, pulses.amplitude_u),
@@ -164,15 +179,15 @@ def _of_pulse(findings: Findings, kind: str, channel: int, numbers: list[int]) -
     }[kind]
     value, u, untimed = float(values[i]), float(us[i]), float(pulses.trigger_u[i])
     if not (math.isfinite(value) and math.isfinite(u)):
-        return meaning, None
+        return None
+    known: tuple[Term, ...]
     if kind == "time":
+        own, told = float(pulses.times_u[pulses.position][i]), f"{pulses.position} of one pulse"
         known = position_terms(value, untimed, settings)
-        own = float(pulses.times_u[pulses.position][i])
     else:
         known = ((scale_term if kind == "amplitude" else clock_term)(value, settings),)
-        own, untimed = without(u, known), 0.0
-    told = f"{pulses.position} of one pulse" if kind == "time" else "noise and levels of one pulse"
-    terms = (Term("noise on this pulse", own, "A", None, told), *known)
+        own, told, untimed = without(u, known), "noise and levels of one pulse", 0.0
     half = float(half_width_95(us[i : i + 1], untimed)[0])
-    unit = channel_units(findings)[channel] if kind == "amplitude" else "s"
-    return meaning, Quantity(value, u, unit, None, (value - half, value + half), terms)
+    unit = channel_units(findings)[int(pulses.channel[i])] if kind == "amplitude" else "s"
+    terms = (Term("noise on this pulse", own, "A", None, told), *known)
+    return Quantity(value, u, unit, None, (value - half, value + half), terms)

@@ -60,7 +60,7 @@ def measure_health(
         ChannelHealth(
             channel=c,
             offset=_scaled_offset(
-                _sine_offset(fit, i) if fit is not None and sines[i] else _offset(session, c, levels, i),
+                _sine_offset(session, c, fit, i) if fit is not None and sines[i] else _offset(session, c, levels, i),
                 session.channels[c],
                 settings,
             ),
@@ -117,13 +117,13 @@ def _scaled_offset(offset: Quantity, channel: Channel, settings: Settings) -> Qu
     return offset.widened(scale_term(offset.value - channel.offset, settings))
 
 
-def _sine_offset(fit: SineFit, place: int) -> Quantity:
+def _sine_offset(session: Session, channel: int, fit: SineFit, place: int) -> Quantity:
     values = fit.offset[:, place]
     count = len(values)
     spread = float(np.std(values, ddof=1)) if count > 1 else float(fit.residual_rms[place])
     dof = float(count - 1) if count > 1 else None
     scatter = Term("scatter over records", spread / math.sqrt(count), "A", dof, f"sine fits of {count} records")
-    return Quantity.from_terms(float(np.mean(values)), "V", (scatter,))
+    return Quantity.from_terms(float(np.mean(values)), session.channels[channel].unit, (scatter,))
 
 
 def _noise(

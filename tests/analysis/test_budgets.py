@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -138,10 +139,10 @@ def test_names_are_found_whichever_way_they_are_asked_for(make_tank):
     ("name", "said"),
     [
         ("", "the names are increment, start"), ("speed", "the names are increment"), ("skew", "skew H01"),
-        ("skew H99", "the channels are H01, H02"), ("between M1", "between M1 M2"), ("between M1 M9", "M1 M2"),
+        ("skew H99", "the channels are H01, H02"), ("between M1", "the pairs are M1 M2"), ("between M1 M9", "M1 M2"),
         ("between M1 M1", "M1 M2"), ("jitter H01", "the names are"), ("time H01", "time H01 0"),
         ("time H01 first", "time H01 0"), ("time H01 999", "no pulse 0 on H01 in record 999"),
-        ("frequency", "not measured"), ("time H01 0 0 0", "the names are"),
+        ("frequency", "not measured"), ("time H01 0 0 0", "the channels are H01"),
     ],
 )  # fmt: skip
 def test_a_name_that_nothing_has_is_answered_with_those_there_are(name, said, make_tank):
@@ -161,6 +162,19 @@ def test_an_untimed_trigger_has_its_own_u_and_not_that_of_recorded_offsets(make_
     assert {t.name: t.u for t in untimed}["trigger not timed"] == pytest.approx(interval / math.sqrt(12))
     assert "recorded trigger offset" not in {t.name for t in untimed}
     assert {t.name: t.u for t in timed}["recorded trigger offset"] == 5e-9
+
+
+def test_names_with_blanks_and_numbers_in_them(make_tank):
+    session = make_tank([range(12)] * 2)
+    names = ("Hydrophone", "Hydrophone 1", "Hydrophone  2", "H04")
+    session.channels = tuple(replace(c, name=name) for c, name in zip(session.channels, names, strict=True))
+    findings = measure(session)
+    assert budget_of(findings, "time Hydrophone 1 3").meaning == "time of pulse 0 on Hydrophone 1 in record 3"
+    assert budget_of(findings, "time Hydrophone 1 3 1").meaning == "time of pulse 1 on Hydrophone 1 in record 3"
+    assert budget_of(findings, "time Hydrophone 3 1").meaning == "time of pulse 1 on Hydrophone in record 3"
+    assert budget_of(findings, "skew Hydrophone 2").quantity == findings.alignment.channels[2].skew
+    for name in budget_names(findings):
+        assert budget_of(findings, name).quantity.u >= 0
 
 
 def drawn_session(rng: np.random.Generator, delay_u: float, offset_u: float) -> Session:
