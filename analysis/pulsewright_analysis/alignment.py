@@ -10,14 +10,17 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity, coverage_factor
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
+from pulsewright_analysis.intervals import with_uniform_term
 from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.results import Alignment, ChannelSkew, Levels, ModuleSkew, Pulses, Sequence
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
+from pulsewright_analysis.type_b import ComparisonErrors, clock_term
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -38,8 +41,8 @@ DRIFTS = 4.0
 class _Comparison:
     """Delays of all channels in all usable records, with what is needed to combine them.
 
-    `delay` (records, channels) seconds, `variance` (channels,) of one record's own share, `constant` (modules, modules)
-    the variance of a difference that no averaging takes away.
+    `delay` (records, channels) seconds, `variance` (channels,) of one record's own share, `lasting` the errors that no
+    averaging takes away.
     """
 
     channels: tuple[int, ...]
@@ -48,7 +51,7 @@ class _Comparison:
     records: Ints
     delay: Floats
     variance: Floats
-    constant: Floats
+    lasting: ComparisonErrors
 
 
 def measure_alignment(
@@ -110,11 +113,11 @@ def measure_alignment(
         gate.records,
         delay,
         variance,
-        _untimed_variance(session),
+        ComparisonErrors.of(session, channels, settings),
     )
     reasons = [f"No skew of {session.channels[channels[c]].name}: {why}." for c, why in sorted(unlike.items())]
     reasons += _out_of_step(session, sequence)
-    if np.any(comparison.constant):
+    if comparison.lasting.any_untimed:
         reasons.append(
             "Not every module timed its triggers: a skew between modules carries the uncertainty of a whole sample "
             "interval, unless one trigger offset serves all modules and the session says so."
@@ -184,22 +187,6 @@ def _sine_delays(
     return delay, fit.phase_variance / omega**2, unlike
 
 
-def _untimed_variance(session: Session) -> Floats:
-    """Return the variance, seconds squared, that untimed triggers leave in the difference of two modules.
-
-    A module that did not time its trigger knows it to ±Ts/2. That error is the same for all its channels and may be
-    the same in every record, so it is not averaged; it cancels where one trigger serves all modules.
-    """
-    count = len(session.modules)
-    if session.shared_offset:
-        return np.zeros((count, count))
-    untimed = np.any(~np.isfinite(session.trigger_offset), axis=0)
-    each = np.where(untimed, session.sample_interval**2 / 12, 0.0)
-    both = each[:, None] + each[None, :]
-    np.fill_diagonal(both, 0.0)
-    return both
-
-
 def _out_of_step(session: Session, sequence: Sequence) -> list[str]:
     return [
         f"{slip.module} is {slip.by} trigger{'s' if slip.by > 1 else ''} ahead from record {slip.from_record} on: "
@@ -230,7 +217,7 @@ def _combined(
         within_modules=_within(comparison),
         between_modules=between,
         largest_between=largest_of(known),
-        frequency=None if fit is None else Quantity(fit.frequency, fit.frequency_u, "Hz"),
+        frequency=None if fit is None else _frequency(fit, comparison.lasting.settings),
         span=gate.span,
     )
 
@@ -241,6 +228,11 @@ def _mean_gain(gain: Floats) -> Quantity | None:
     if len(known) < 2:
         return None
     return Quantity(float(np.mean(known)), float(np.std(known, ddof=1)) / np.sqrt(len(known)), "", len(known) - 1.0)
+
+
+def _frequency(fit: SineFit, settings: Settings) -> Quantity:
+    noise = Term("noise", fit.frequency_u, "A", None, f"shared-frequency sine fit of {len(fit.phase)} records")
+    return Quantity.from_terms(fit.frequency, "Hz", (noise, clock_term(fit.frequency, settings)))
 
 
 def contrast(comparison: _Comparison, selector: Floats) -> Quantity | None:
@@ -263,12 +255,13 @@ def contrast(comparison: _Comparison, selector: Floats) -> Quantity | None:
     theory = np.sqrt(one_record / count)
     scatter = float(np.std(values, ddof=1)) / np.sqrt(count) if count > 1 else 0.0
     scattered = count > 1 and scatter > theory * np.sqrt(_quantile(count - 1) / (count - 1))
-    modules = np.zeros(len(comparison.constant))
-    np.add.at(modules, comparison.modules[chosen], selector[chosen])
-    lasting = _lasting_variance(comparison.constant, modules)
-    u = float(np.hypot(scatter if scattered else theory, np.sqrt(lasting)))
-    dof = float(count - 1) if scattered and lasting == 0 else None
-    return Quantity(float(np.mean(values)), u, "s", dof)
+    mean = float(np.mean(values))
+    own = Term(
+        "noise of the channels", float(theory), "A", None, f"{count} records, from the noise and the signal's slope"
+    )
+    if scattered:
+        own = Term("scatter over records", scatter, "A", float(count - 1), f"{count} records, wider than their noise")
+    return with_uniform_term(Quantity.from_terms(mean, "s", (own, *comparison.lasting.terms(selector, mean))))
 
 
 def _quantile(dof: int) -> float:
@@ -276,14 +269,6 @@ def _quantile(dof: int) -> float:
     from scipy.special import chdtri
 
     return float(chdtri(dof, 1 - BEYOND_CHANCE))
-
-
-def _lasting_variance(constant: Floats, modules: Floats) -> float:
-    """Return the variance that untimed triggers leave in a sum over modules whose weights add up to 0."""
-    total = 0.0
-    for a, b in combinations(range(len(modules)), 2):
-        total -= modules[a] * modules[b] * constant[a, b]
-    return max(total, 0.0)
 
 
 def _measured(comparison: _Comparison, module: int) -> list[int]:
@@ -332,7 +317,11 @@ def _drift(comparison: _Comparison, selector: Floats) -> Quantity | None:
 
 
 def _between(session: Session, comparison: _Comparison) -> tuple[ModuleSkew, ...]:
-    """Return, for each pair of modules, the difference of the means of their channels."""
+    """Return, for each pair of modules, the difference of the means of their channels.
+
+    Cable delays and splitter outputs, independent from channel to channel, average over a module's channels; what its
+    channels share, the error of its trigger offset, does not.
+    """
     found = []
     for a, b in combinations(np.unique(comparison.modules).tolist(), 2):
         first, second = _measured(comparison, a), _measured(comparison, b)

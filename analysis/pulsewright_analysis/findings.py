@@ -101,9 +101,9 @@ def measure(
         session, channels, records, levels, pulses, sequence, settings
     )
     watch.at(0.85, "jitter, timing and health")
-    jitter, jitter_reasons = measure_jitter(sequence, session.sample_interval)
+    jitter, jitter_reasons = measure_jitter(sequence, session.sample_interval, settings)
     timing, timing_reasons = measure_timing(session, records, sequence, settings)
-    health = measure_health(session, channels, records, levels, fit)
+    health = measure_health(session, channels, records, levels, fit, settings)
     watch.at(1.0, "done")
     reasons = [*_pulse_reasons(pulses, session), *sequence_reasons, *alignment_reasons]
     return Findings(

@@ -7,17 +7,25 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
 from pulsewright.session import Channel, Session
+from pulsewright.settings import Settings
 from pulsewright_analysis.results import ChannelHealth, Ints, Levels
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit
+from pulsewright_analysis.type_b import scale_term
 
 NOISY = 3.0
 """A channel is noisy where its noise is more than this many times the median of the session's channels."""
 
 
 def measure_health(
-    session: Session, channels: Sequence[int], records: Ints, levels: Levels, fit: SineFit | None
+    session: Session,
+    channels: Sequence[int],
+    records: Ints,
+    levels: Levels,
+    fit: SineFit | None,
+    settings: Settings | None = None,
 ) -> tuple[ChannelHealth, ...]:
     """Return the health of each channel.
 
@@ -32,12 +40,15 @@ def measure_health(
         Of the same channels in the same order.
     fit : SineFit or None
         Where the channels carry a sine: offset and noise are then those of the fit, and ENOB is worked out.
+    settings : Settings, optional
+        Accuracy of the channels' scale; exact if left out.
 
     Returns
     -------
     tuple of ChannelHealth
         ENOB = log₂(full scale/(noise and distortion·√12)) and SINAD after IEEE Std 1057.
     """
+    settings = settings or Settings()
     clipped = _clipped(session, channels, records)
     sines = [fit is not None and bool(fit.explained[i] > CARRIES_SINE) for i in range(len(channels))]
     noise = [
@@ -48,8 +59,14 @@ def measure_health(
     return tuple(
         ChannelHealth(
             channel=c,
-            offset=_sine_offset(fit, i) if fit is not None and sines[i] else _offset(session, c, levels, i),
-            noise_rms=_noise(session, c, levels, i, noise[i], sines[i], len(records)),
+            offset=_scaled_offset(
+                _sine_offset(session, c, fit, i) if fit is not None and sines[i] else _offset(session, c, levels, i),
+                session.channels[c],
+                settings,
+            ),
+            noise_rms=_noise(session, c, levels, i, noise[i], sines[i], len(records)).widened(
+                scale_term(noise[i], settings)
+            ),
             clipped_samples=int(np.sum(clipped[:, i])),
             clipped_records=tuple(int(r) for r in records[clipped[:, i] > 0]),
             enob=effective_bits(session.channels[c], noise[i]) if sines[i] else None,
@@ -98,14 +115,22 @@ def _clipped(session: Session, channels: Sequence[int], records: Ints) -> Ints:
 
 
 def _offset(session: Session, channel: int, levels: Levels, place: int) -> Quantity:
-    return Quantity(float(levels.offset[place]), float(levels.offset_u[place]), session.channels[channel].unit)
+    noise = Term("noise of the base", float(levels.offset_u[place]), "A", None, "samples of the base, pulses trimmed")
+    return Quantity.from_terms(float(levels.offset[place]), session.channels[channel].unit, (noise,))
 
 
-def _sine_offset(fit: SineFit, place: int) -> Quantity:
+def _scaled_offset(offset: Quantity, channel: Channel, settings: Settings) -> Quantity:
+    """Return an offset with the scale's share, which is that of its distance from the level of code 0."""
+    return offset.widened(scale_term(offset.value - channel.offset, settings))
+
+
+def _sine_offset(session: Session, channel: int, fit: SineFit, place: int) -> Quantity:
     values = fit.offset[:, place]
     count = len(values)
     spread = float(np.std(values, ddof=1)) if count > 1 else float(fit.residual_rms[place])
-    return Quantity(float(np.mean(values)), spread / math.sqrt(count), "V", float(count - 1) if count > 1 else None)
+    dof = float(count - 1) if count > 1 else None
+    scatter = Term("scatter over records", spread / math.sqrt(count), "A", dof, f"sine fits of {count} records")
+    return Quantity.from_terms(float(np.mean(values)), session.channels[channel].unit, (scatter,))
 
 
 def _noise(
@@ -117,4 +142,7 @@ def _noise(
     dof = records * (session.record_length - 3) if sine else float(levels.base_samples[place])
     dof = max(float(dof) - 1, 1.0)
     low, high = (value * math.sqrt(dof / float(chdtri(dof, tail))) for tail in (0.025, 0.975))
-    return Quantity(value, value / math.sqrt(2 * dof), session.channels[channel].unit, dof, (low, high))
+    u = value / math.sqrt(2 * dof)
+    told = "residuals of the sine fit" if sine else "samples of the base, pulses trimmed"
+    term = Term("finite number of samples", u, "A", dof, told)
+    return Quantity(value, u, session.channels[channel].unit, dof, (low, high), (term,))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.quantity import UNIFORM_FACTOR_95, coverage_factor
+from pulsewright.quantity import UNIFORM_FACTOR_95, Quantity, coverage_factor
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,29 @@ def half_width_95(u: Floats, uniform_u: Floats | float = 0.0) -> Floats:
         share = np.nan_to_num(np.square(uniform_u / u))
     half: Floats = u * np.interp(share, shares, factors)
     return half
+
+
+def with_uniform_term(quantity: Quantity) -> Quantity:
+    """Return a quantity with the 95 % interval that suits the one uniform term of its budget, if there is just one.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        With its budget; where no term or more than one is uniform, it is returned as it is.
+
+    Returns
+    -------
+    Quantity
+        Its half-width is that of `half_width_95`, wider by Student's t over the normal factor where the degrees of
+        freedom are limited: they are not where the uniform term dominates, and there is no uniform term where they
+        matter most, so that both ends are exact (JCGM 100:2008, G.1, G.4 and 4.3.7).
+    """
+    uniform = [term.u for term in quantity.terms if term.uniform and term.u > 0]
+    if len(uniform) != 1:
+        return quantity
+    student = coverage_factor(quantity.dof) / coverage_factor(None)
+    half = student * float(half_width_95(np.array([quantity.u]), uniform[0])[0])
+    return replace(quantity, limits95=(quantity.value - half, quantity.value + half))
 
 
 @cache

@@ -7,16 +7,19 @@ from typing import Literal
 
 import numpy as np
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
+from pulsewright.settings import Settings
 from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.results import Floats, Jitter, Sequence
+from pulsewright_analysis.type_b import clock_term
 
 FEWEST_RECORDS = 4
 FEWEST_FOR_SHAPE = 100
 CLEARLY_LIKELIER = 3.0
 
 
-def measure_jitter(sequence: Sequence, interval: float) -> tuple[Jitter, list[str]]:
+def measure_jitter(sequence: Sequence, interval: float, settings: Settings | None = None) -> tuple[Jitter, list[str]]:
     """Return standard deviation, peak-to-peak and drift of the residuals from the lattice.
 
     Parameters
@@ -25,6 +28,8 @@ def measure_jitter(sequence: Sequence, interval: float) -> tuple[Jitter, list[st
         With the residual and its u for each record.
     interval : float
         The sample interval, seconds.
+    settings : Settings, optional
+        Accuracy of the sample clock; exact if left out.
 
     Returns
     -------
@@ -39,23 +44,36 @@ def measure_jitter(sequence: Sequence, interval: float) -> tuple[Jitter, list[st
         ]
     residual = sequence.residual[known]
     own = float(np.sqrt(np.mean(sequence.residual_u[known] ** 2)))
+    settings = settings or Settings()
     dof = len(known) - (1 if sequence.increment is None else 2)
     observed = float(np.sqrt(np.sum(residual**2) / dof))
     drift, reasons = None, []
     if sequence.increment is not None and sequence.cycle is None:
         reasons.append("No drift: where the walk never starts over, a drift is part of the increment.")
     else:
-        line = fit_line(known.astype(float), residual)
-        spread = correlated_u(known.astype(float), line)
-        drift = Quantity(line.slope, spread.slope_u, "s", spread.dof)
+        drift = _drift(known.astype(float), residual, settings)
+    std, peak_to_peak = (
+        quantity.widened(clock_term(quantity.value, settings))
+        for quantity in (
+            scatter_quantity(observed, dof, own),
+            _peak_to_peak(residual, sequence.residual_u[known]),
+        )
+    )
     return Jitter(
-        std=scatter_quantity(observed, dof, own),
-        peak_to_peak=_peak_to_peak(residual, sequence.residual_u[known]),
+        std=std,
+        peak_to_peak=peak_to_peak,
         drift_per_record=drift,
         measurement_std=own,
         expected_peak_to_peak=expected_range(len(known)) * observed,
         shape=jitter_shape(residual, own, interval),
     ), reasons
+
+
+def _drift(records: Floats, residual: Floats, settings: Settings) -> Quantity:
+    line = fit_line(records, residual)
+    spread = correlated_u(records, line)
+    term = Term("scatter about the drift", spread.slope_u, "A", spread.dof, f"line through {len(records)} records")
+    return Quantity.from_terms(line.slope, "s", (term, clock_term(line.slope, settings)))
 
 
 def jitter_shape(residual: Floats, own: float, interval: float) -> Literal["uniform", "normal"] | None:
@@ -112,7 +130,9 @@ def scatter_quantity(observed: float, dof: int, own: float) -> Quantity:
     low, high = (math.sqrt(max(limit**2 - own**2, 0.0)) for limit in limits)
     observed_u = observed / math.sqrt(2 * dof)
     u = observed * observed_u / value if value > observed_u else observed_u
-    return Quantity(value, u, "s", float(dof), (low, high))
+    told = f"{dof + 2} records, the measurement's own variance subtracted"
+    term = Term("scatter of the records", u, "A", float(dof), told)
+    return Quantity(value, u, "s", float(dof), (low, high), (term,))
 
 
 def expected_range(count: int) -> float:
@@ -126,4 +146,8 @@ def expected_range(count: int) -> float:
 
 def _peak_to_peak(residual: Floats, u: Floats) -> Quantity:
     low, high = int(np.argmin(residual)), int(np.argmax(residual))
-    return Quantity(float(residual[high] - residual[low]), float(np.hypot(u[low], u[high])), "s")
+    terms = [
+        Term(f"{which} position", float(u[place]), "A", None, "noise, and the trigger where it was not timed")
+        for which, place in (("latest", high), ("earliest", low))
+    ]
+    return Quantity.from_terms(float(residual[high] - residual[low]), "s", terms)

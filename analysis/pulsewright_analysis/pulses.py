@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pulsewright.session import Codes, Session
 from pulsewright.settings import Position, Settings
 from pulsewright_analysis.results import Levels, Pulses
+from pulsewright_analysis.type_b import entered
 from pulsewright_analysis.validity import PULSE_REGIONS
 
 NOISE_FACTOR = 6.0
@@ -201,7 +202,7 @@ def _assembled(
         times_u[name] = np.where(good, u, np.nan)
     wide = usable & PULSE_REGIONS["width"].holds(width, ratio)
     topped = ~clipped & (np.isfinite(real[:, kernels.LEADING]) | np.isfinite(real[:, kernels.WIDTH]))
-    return Pulses(
+    pulses = Pulses(
         record=record,
         channel=channel,
         order=_orders(record, channel),
@@ -222,6 +223,7 @@ def _assembled(
         cut=whole[:, kernels.CUT] == 1,
         position=settings.position,
     )
+    return entered(pulses, settings)
 
 
 def _orders(record: NDArray[np.int64], channel: NDArray[np.int64]) -> NDArray[np.int64]:

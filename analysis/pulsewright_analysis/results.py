@@ -100,6 +100,9 @@ class Pulses:
         within the record.
     trigger_u : array (pulses,)
         The part of u that all channels of a module share in a record: 0 where the trigger was timed.
+    lasting_u : array (pulses,) or None
+        The part of the quoted position's u that is the same in every record: cable delay, recorded trigger offset,
+        sample clock. None counts as 0.
     clipped, cut, ambiguous : bool array (pulses,)
         Whether a sample of the pulse is clipped; whether the record's end cuts it; whether another of its lobes is as
         large as the largest, so that noise may turn its polarity and move its position.
@@ -131,6 +134,7 @@ class Pulses:
     position: Position
     reference: Floats | None = None
     reference_u: Floats | None = None
+    lasting_u: Floats | None = None
 
     @property
     def time(self) -> Floats:
@@ -139,7 +143,12 @@ class Pulses:
 
     @property
     def time_u(self) -> Floats:
-        """Standard uncertainty of `time`, the shared trigger part included, seconds."""
+        """Standard uncertainty of `time`, the shared and the lasting parts included, seconds."""
+        return self.record_u if self.lasting_u is None else np.hypot(self.record_u, self.lasting_u)
+
+    @property
+    def record_u(self) -> Floats:
+        """What may differ from record to record in the u of `time`, the trigger's part included, seconds."""
         combined: Floats = np.hypot(self.times_u[self.position], self.trigger_u)
         return combined
 
@@ -150,9 +159,12 @@ class Pulses:
 
     @property
     def walk_u(self) -> Floats:
-        """Standard uncertainty of `walk_time`, seconds: the trigger's share cancels against a reference pulse."""
+        """What may differ from record to record in the u of `walk_time`, seconds.
+
+        The trigger's part cancels against a reference pulse of the same record.
+        """
         if self.reference_u is None:
-            return self.time_u
+            return self.record_u
         combined: Floats = np.hypot(self.times_u[self.position], self.reference_u)
         return combined
 

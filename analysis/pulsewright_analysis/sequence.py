@@ -8,16 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis import witnesses
+from pulsewright_analysis.intervals import with_uniform_term
 from pulsewright_analysis.lattice import NO_STOP, NOT_WALKING, Lattice, find_lattice
 from pulsewright_analysis.lines import CorrelatedU, correlated_u
 from pulsewright_analysis.polarity_pattern import find_pattern
 from pulsewright_analysis.repeats import Repeats, find_repeats
 from pulsewright_analysis.results import Polarity, Pulses, Sequence
 from pulsewright_analysis.trigger_numbers import Numbering, number_triggers
+from pulsewright_analysis.type_b import clock_term, position_terms
 from pulsewright_analysis.walks import Walk, leading_walk, statements_of, walk_on
 
 Floats = NDArray[np.float64]
@@ -104,7 +107,7 @@ def _assembled(
     return Sequence(
         channel=walk.channel,
         increment=_increment(found, settings) if found else None,
-        start=_start(found, untimed) if found else None,
+        start=_start(found, untimed, settings) if found else None,
         extent=_extent(found, settings) if found else None,
         cycle=found.cycle if found else None,
         alternates=witnesses.alternates(polarity.sign[records, walk.channel], records)
@@ -133,15 +136,23 @@ def _spread_of(lattice: Lattice) -> CorrelatedU:
 
 def _increment(lattice: Lattice, settings: Settings) -> Quantity:
     line, spread = lattice.line, _spread_of(lattice)
-    clock = line.slope * settings.clock_ppm * 1e-6
-    return Quantity(line.slope, float(np.hypot(spread.slope_u, clock)), "s", None if clock else spread.dof)
+    terms = (_scatter_term(lattice, spread.slope_u, spread), clock_term(line.slope, settings))
+    return Quantity.from_terms(line.slope, "s", terms)
 
 
-def _start(lattice: Lattice, untimed: float) -> Quantity:
+def _start(lattice: Lattice, untimed: float, settings: Settings) -> Quantity:
     """Return the place of stop 0; an untimed trigger may be off by the same in every record, so it is added whole."""
-    spread = _spread_of(lattice)
-    u = float(np.hypot(spread.intercept_u, untimed))
-    return Quantity(lattice.line.intercept, u, "s", None if untimed else spread.dof)
+    line, spread = lattice.line, _spread_of(lattice)
+    scatter = _scatter_term(lattice, spread.intercept_u, spread)
+    lasting = position_terms(line.intercept, untimed, settings)
+    return with_uniform_term(Quantity.from_terms(line.intercept, "s", (scatter, *lasting)))
+
+
+def _scatter_term(lattice: Lattice, u: float, spread: CorrelatedU) -> Term:
+    """Return the term of a fitted line's parameter."""
+    told = f"line through {lattice.line.dof + 2} positions"
+    alike = f", whose errors are alike from record to record (correlation {spread.correlation:.2g})"
+    return Term("scatter about the lattice", u, "A", spread.dof, told + (alike if spread.correlation else ""))
 
 
 def _extent(lattice: Lattice, settings: Settings) -> Quantity:

@@ -6,11 +6,13 @@ import math
 
 import numpy as np
 
+from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.lines import fit_line
 from pulsewright_analysis.results import Floats, Ints, Sequence, Timing
+from pulsewright_analysis.type_b import clock_term
 from pulsewright_analysis.witnesses import WHOLE_PERIODS
 
 EVEN_BEAT = -0.25
@@ -35,7 +37,8 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
     -------
     Timing, list of str
     """
-    duration = _duration(session, settings)
+    length = session.record_duration
+    duration = Quantity.from_terms(length, "s", (clock_term(length, settings),))
     module = int(session.module_of[sequence.channel or 0])
     time = session.trigger_time[records, module]
     if sequence.period is None:
@@ -48,21 +51,19 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
     if np.count_nonzero(used) < 2:
         return Timing(None, duration, None, None, None, None), ["No trigger period: the triggers keep no beat."]
     stamps = time if np.all(used) else _joined(gaps[used])
-    period = _period(stamps, gaps[used], periods[used], session.sample_interval, settings)
+    mean, term = _period(stamps, gaps[used], periods[used], session.sample_interval)
     shortest = float(np.min(gaps[used] / periods[used]))
     after = (session.record_length - session.pre_trigger) / session.sample_rate
-    dead = _less(period, duration)
-    wait = _less(period, Quantity(after, after * settings.clock_ppm * 1e-6, "s"))
+    # one clock counts both the triggers and the samples, so that it has its share of a difference, not of its parts
+    period, dead, wait = (
+        Quantity.from_terms(value, "s", (term, clock_term(value, settings)))
+        for value in (mean, mean - length, mean - after)
+    )
     return Timing(period, duration, dead, wait, shortest, _longest(session, shortest, settings)), []
 
 
-def _duration(session: Session, settings: Settings) -> Quantity:
-    duration = session.record_duration
-    return Quantity(duration, duration * settings.clock_ppm * 1e-6, "s")
-
-
-def _period(time: Floats, gaps: Floats, periods: Floats, interval: float, settings: Settings) -> Quantity:
-    """Return the mean period.
+def _period(time: Floats, gaps: Floats, periods: Floats, interval: float) -> tuple[float, Term]:
+    """Return the mean period and its own term.
 
     Where the periods themselves scatter, errors add up from trigger to trigger, and the mean of the gaps is the best
     there is. Where the time stamps scatter about an even beat, a long gap makes up for the short one before it (their
@@ -77,9 +78,10 @@ def _period(time: Floats, gaps: Floats, periods: Floats, interval: float, settin
         line = fit_line(np.concatenate([[0.0], np.cumsum(periods)]), time)
         value, scatter, dof = line.slope, line.slope_u, float(line.dof)
     rounded = interval / math.sqrt(6.0) / total
-    clock = value * settings.clock_ppm * 1e-6
-    u = math.sqrt(max(scatter, rounded) ** 2 + clock**2)
-    return Quantity(value, u, "s", dof if scatter > rounded and clock == 0 else None)
+    if scatter <= rounded:
+        told = f"first and last, to one sample, {total:.0f} periods"
+        return value, Term("rounded time stamps", rounded, "B", None, told)
+    return value, Term("scatter of the triggers", scatter, "A", dof, f"{len(gaps)} gaps, {total:.0f} periods")
 
 
 def _joined(gaps: Floats) -> Floats:
@@ -92,11 +94,6 @@ def _neighbours(residual: Floats) -> float:
     """Return the correlation of neighbouring residuals."""
     power = float(np.sum(residual**2))
     return float(np.sum(residual[1:] * residual[:-1])) / power if power > 0 else 0.0
-
-
-def _less(period: Quantity, part: Quantity) -> Quantity:
-    """Return period − part: both scale with one clock, whose share of the part is already in the period's."""
-    return Quantity(period.value - part.value, max(period.u, part.u), "s", period.dof)
 
 
 def _longest(session: Session, shortest: float, settings: Settings) -> int | None:

@@ -204,10 +204,19 @@ def measure(
     increment: Annotated[Text, _option('"2.7 us"', "The pulse's step from record to record, if known.")] = None,
     cycle: Annotated[Text, _option("NUMBER", "Records after which it starts over, if known.")] = None,
     re_arm: Annotated[Text, _option('"3 us"', "What the recorder needs between two records.")] = None,
+    clock_ppm: Annotated[Text, _option("NUMBER", "u of the sample clock's rate, parts per million.")] = None,
+    delay_u: Annotated[Text, _option('"50 ps"', "u of each channel's cable delay.")] = None,
+    splitter_u: Annotated[Text, _option('"20 ps"', "u of each output of the splitter.")] = None,
+    trigger_offset_u: Annotated[Text, _option('"100 ps"', "u of the recorded trigger offsets.")] = None,
+    scale_percent: Annotated[Text, _option("NUMBER", "u of a channel's scale, percent.")] = None,
+    budget: Annotated[
+        Text, _option('"skew H07"', "Print what the uncertainty of this one quantity is made of, term by term.")
+    ] = None,
 ) -> int:
     """Measure a session and print the findings.
 
-    Settings that are not given come from the review beside the session, then from its claims file.
+    Settings that are not given come from the review beside the session, then from its claims file. A u is a standard
+    uncertainty (k = 1); one that is not given counts as 0.
 
     Example: pulsewright measure tank_faults.h5 --span "0.1 ms .. 1.2 ms" --json
     """
@@ -230,8 +239,13 @@ def measure(
         "increment": increment,
         "cycle": cycle,
         "re_arm": re_arm,
+        "clock_ppm": clock_ppm,
+        "delay_u": delay_u,
+        "splitter_u": splitter_u,
+        "trigger_offset_u": trigger_offset_u,
+        "scale_percent": scale_percent,
     }
-    return run_measure(file, claims, json, options)
+    return run_measure(file, claims, json, options, budget)
 
 
 @app.command(short_help="Say how long a record may be.")

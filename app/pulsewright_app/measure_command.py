@@ -6,17 +6,37 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pulsewright.errors import BudgetError
+
 if TYPE_CHECKING:
     from pulsewright_analysis.assessment import Assessment
 
 
-def run_measure(file: Path, claims_file: Path | None, as_json: bool, options: Mapping[str, Any]) -> int:
-    """Measure, print JSON or a readable page, and return the exit code."""
+def run_measure(
+    file: Path, claims_file: Path | None, as_json: bool, options: Mapping[str, Any], budget: str | None = None
+) -> int:
+    """Measure, print JSON, a readable page, or the budget of the one quantity named, and return the exit code.
+
+    Raises
+    ------
+    PulsewrightError
+        As `assess_file` does; if the quantity is unknown or was not measured, or JSON is asked for as well.
+    """
+    if budget is not None and as_json:
+        raise BudgetError(
+            "a budget is printed as a table, and JSON has no place for it", "leave out --json or --budget"
+        )
     assessment = assess_file(file, claims_file, options)
     if as_json:
         from pulsewright_app.printing import print_json
 
         print_json(assessment.as_json())
+    elif budget is not None:
+        from pulsewright_analysis.budgets import budget_of
+        from pulsewright_app.budget_page import print_budget
+        from pulsewright_app.printing import page
+
+        print_budget(budget_of(assessment.findings, budget), page())
     else:
         from pulsewright_app.findings_page import print_findings
         from pulsewright_app.printing import page

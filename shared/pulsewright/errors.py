@@ -46,5 +46,9 @@ class ReviewFileError(PulsewrightError):
     """A review file cannot be read or cannot be saved."""
 
 
+class BudgetError(PulsewrightError):
+    """A budget is asked for of something that has none."""
+
+
 class DisplayError(PulsewrightError):
     """The window cannot be shown on this machine."""

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import TypedDict
 
+from pulsewright.budget import Term, combined_u, effective_dof
 from pulsewright.errors import SettingError
 
 UNIFORM_FACTOR_95 = 0.95 * math.sqrt(3.0)
@@ -40,6 +42,9 @@ class Quantity:
         Degrees of freedom of `u`; None where they are not limited.
     limits95 : tuple of float, optional
         The 95 % interval, where Student's t is not its source (a χ² interval of a scatter, a uniform term).
+    terms : tuple of Term
+        The budget of `u`, where it is kept: the squares of the terms' u add up to u². It takes no part in comparing
+        two quantities.
 
     Raises
     ------
@@ -52,10 +57,48 @@ class Quantity:
     unit: str = ""
     dof: float | None = None
     limits95: tuple[float, float] | None = None
+    terms: tuple[Term, ...] = field(default=(), compare=False, repr=False)
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.value) and math.isfinite(self.u)) or self.u < 0:
             raise ValueError(f"a quantity needs a finite value and u, not {self.value} and {self.u}")
+
+    @classmethod
+    def from_terms(cls, value: float, unit: str, terms: Sequence[Term]) -> Quantity:
+        """Return a quantity whose u and degrees of freedom are those of independent terms.
+
+        Parameters
+        ----------
+        value : float
+            Best estimate, in `unit`.
+        unit : str
+            SI unit without prefix.
+        terms : sequence of Term
+            The budget; u² is the sum of their squares, the degrees of freedom are those of Welch and Satterthwaite
+            (JCGM 100:2008, 5.1.2 and G.4).
+        """
+        return cls(value, combined_u(terms), unit, effective_dof(terms), None, tuple(terms))
+
+    def widened(self, *more: Term) -> Quantity:
+        """Return this quantity with further independent terms in its budget.
+
+        An interval that was given keeps its form: each of its two ends moves away from the value by the root of the
+        sum of squares of its distance and the normal 95 % half-width of what is added (exact for normal errors,
+        checked by simulation for χ²). One that lies above 0 as a whole, a scatter's, goes down to 0 at most. A u that
+        has no budget yet becomes the first term, of type A.
+        """
+        terms = self.terms or (Term("measured", self.u, "A", self.dof),)
+        added = combined_u(more)
+        if added == 0:
+            return replace(self, terms=(*terms, *more))
+        wider = Quantity.from_terms(self.value, self.unit, (*terms, *more))
+        if self.limits95 is None:
+            return wider
+        half = coverage_factor(effective_dof(more)) * added
+        low, high = self.limits95
+        lower = self.value - math.hypot(self.value - low, half)
+        upper = self.value + math.hypot(high - self.value, half)
+        return replace(wider, limits95=(max(lower, 0.0) if low >= 0 else lower, upper))
 
     @property
     def interval95(self) -> tuple[float, float]:
@@ -77,7 +120,8 @@ class Quantity:
         if limits is not None:
             ends = sorted((limits[0] * factor, limits[1] * factor))
             limits = (ends[0], ends[1])
-        return replace(self, value=self.value * factor, u=self.u * abs(factor), limits95=limits)
+        terms = tuple(term.scaled(factor) for term in self.terms)
+        return replace(self, value=self.value * factor, u=self.u * abs(factor), limits95=limits, terms=terms)
 
     def as_json(self) -> QuantityJson:
         """Return the form that ``measure --json`` writes."""

@@ -63,7 +63,18 @@ class Settings:
     asynchronous : bool
         Whether the trigger is asynchronous with the sample clock.
     clock_ppm : float
-        Standard uncertainty of the sample clock's rate, parts per million.
+        Standard uncertainty of the sample clock's rate, parts per million; one clock for all modules.
+    delay_u : float
+        Standard uncertainty of each channel's cable delay, seconds; independent from channel to channel, the same in
+        every record.
+    splitter_u : float
+        Standard uncertainty of each output of the splitter that feeds the channels, seconds: how equal they are. It
+        enters where channels are compared, and is the same in every record.
+    scale_percent : float
+        Standard uncertainty of a channel's scale, percent of what it reads.
+    trigger_offset_u : float
+        Standard uncertainty of the recorded trigger offsets, seconds; independent from module to module, and taken as
+        the same in every record. A trigger whose offset was not recorded has its own, a sample interval over √12.
     origins : mapping
         For each name, where its value came from.
     """
@@ -88,6 +99,10 @@ class Settings:
     re_arm: float = 0.0
     asynchronous: bool = False
     clock_ppm: float = 0.0
+    delay_u: float = 0.0
+    splitter_u: float = 0.0
+    scale_percent: float = 0.0
+    trigger_offset_u: float = 0.0
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 
     def origin(self, name: str) -> Origin:
@@ -215,6 +230,13 @@ def _seconds(name: str, raw: Any) -> float:
     return value
 
 
+def _seconds_of_doubt(name: str, raw: Any) -> float:
+    value = _seconds(name, raw)
+    if value >= 1.0:
+        raise SettingError(f"{name}: {raw!r} is a second or more", 'write the unit with it, like "50 ps"')
+    return value
+
+
 def _volts(name: str, raw: Any) -> float:
     value = parse_number(raw, "V", name)
     if value <= 0:
@@ -233,6 +255,18 @@ def _ppm(name: str, raw: Any) -> float:
     value = parse_number(raw, "", name)
     if value < 0:
         raise SettingError(f"{name}: {raw!r} is negative", "give parts per million from 0 up")
+    if value > 1e6:
+        raise SettingError(f"{name}: {raw!r} is more than the rate itself", "give parts per million")
+    return value
+
+
+def _percent(name: str, raw: Any) -> float:
+    text = raw.strip().removesuffix("%") if isinstance(raw, str) else raw
+    value = parse_number(text, "", name)
+    if value < 0:
+        raise SettingError(f"{name}: {raw!r} is negative", "give percent from 0 up")
+    if value > 100:
+        raise SettingError(f"{name}: {raw!r} is more than the scale itself", "give percent from 0 to 100")
     return value
 
 
@@ -283,4 +317,8 @@ _READERS: dict[str, Any] = {
     "re_arm": _seconds,
     "asynchronous": _yes_or_no,
     "clock_ppm": _ppm,
+    "delay_u": _seconds_of_doubt,
+    "splitter_u": _seconds_of_doubt,
+    "scale_percent": _percent,
+    "trigger_offset_u": _seconds_of_doubt,
 }

@@ -222,6 +222,11 @@ def test_a_review_that_cannot_be_read_is_named(tmp_path: Path) -> None:
         ("--increment", "0 s", "increment"),
         ("--cycle", "0", "cycle"),
         ("--re-arm", "nan", "re_arm"),
+        ("--clock-ppm", "-1", "clock_ppm"),
+        ("--delay-u", "50", "delay_u"),
+        ("--splitter-u", "20 V", "splitter_u"),
+        ("--trigger-offset-u", "soon", "trigger_offset_u"),
+        ("--scale-percent", "101 %", "scale_percent"),
     ],
 )
 def test_an_option_that_cannot_be_used_is_named(option: str, value: str, named: str, tmp_path: Path) -> None:
@@ -253,3 +258,21 @@ def test_a_recording_is_never_modified(tmp_path: Path) -> None:
         assert CliRunner().invoke(app, [command, str(path)]).exit_code == 0
     assert (path.read_bytes(), path.stat().st_mtime_ns) == before
     assert [entry.name for entry in tmp_path.iterdir()] == ["tank_walk.h5"]
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("speed", "the names are increment"),
+        ("skew H99", "H99"),
+        ("increment", "not measured"),
+        ("time H01 9", "no pulse"),
+    ],
+)
+def test_a_budget_of_nothing_measured_is_refused(name: str, said: str, tmp_path: Path) -> None:
+    assert said in complaint("measure", small_session(tmp_path / "small.h5"), "--budget", name)
+
+
+def test_a_budget_has_no_place_in_json(tmp_path: Path) -> None:
+    told = complaint("measure", small_session(tmp_path / "small.h5"), "--budget", "increment", "--json")
+    assert "leave out --json or --budget" in told

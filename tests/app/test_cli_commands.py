@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from hashlib import sha256
 from pathlib import Path
@@ -145,7 +146,8 @@ def test_every_measuring_option_reaches_its_setting(tmp_path: Path) -> None:
         "--channels", "H01,H02,H05", "--channel", "H01", "--records", "0:20", "--position", "leading",
         "--reference", "H02", "--threshold", "50 mV", "--min-width", "0.2 us", "--min-gap", "10 us",
         "--method", "correlation", "--sent", "20", "--increment", "10.12 us", "--cycle", "12",
-        "--re-arm", "3 us",
+        "--re-arm", "3 us", "--clock-ppm", "2", "--delay-u", "50 ps", "--splitter-u", "20 ps",
+        "--trigger-offset-u", "0.1 ns", "--scale-percent", "0.5 %",
     )["settings"]  # fmt: skip
     given = {name: entry["value"] for name, entry in settings.items() if entry["from"] == "option"}
     assert given == {
@@ -164,6 +166,11 @@ def test_every_measuring_option_reaches_its_setting(tmp_path: Path) -> None:
         "increment": pytest.approx(10.12e-6),
         "cycle": 12,
         "re_arm": pytest.approx(3e-6),
+        "clock_ppm": 2.0,
+        "delay_u": pytest.approx(50e-12),
+        "splitter_u": pytest.approx(20e-12),
+        "trigger_offset_u": pytest.approx(0.1e-9),
+        "scale_percent": 0.5,
     }
 
 
@@ -237,3 +244,41 @@ def test_describe_names_everything_odd_and_still_calls_the_file_whole(tmp_path: 
         "Trigger offsets known for 1 of 8",
     ):
         assert oddity in page
+
+
+def table_rows(page: str) -> dict[str, list[str]]:
+    """Return the first line of each row of a printed table by the words in its first column."""
+    rows = [re.split(r"\s{2,}", line.strip()) for line in page.splitlines() if re.search(r"\s{2,}", line.strip())]
+    return {row[0]: row[1:] for row in rows}
+
+
+def test_a_budget_is_printed_term_by_term() -> None:
+    result = pulsewright(
+        "measure", sample("tank_faults.h5"), "--delay-u", "50 ps", "--splitter-u", "20 ps", "--budget", "between M1 M3"
+    )
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.startswith("M3 against M1: ")
+    rows = table_rows(result.stdout)
+    # four channels on each module: 50 ps·√(1/4 + 1/4), and 20 ps likewise
+    assert rows["cable delay"][:3] == ["35.4 ps", "B", "∞"]
+    assert rows["splitter"][:3] == ["14.1 ps", "B", "∞"]
+    assert rows["noise of the channels"][1] == "A"
+    assert "delay_u = 50 ps (option)" in result.stdout
+    assert "taken as exact: clock_ppm is 0" in result.stdout
+    assert "U (95 %) = " in rows["combined"][-1]
+
+
+def test_settings_of_a_claims_file_reach_the_budget(tmp_path: Path) -> None:
+    file = copied("tank_walk", tmp_path)
+    claims = file.with_suffix(".claims.toml")
+    claims.write_text(claims.read_text() + 'clock_ppm = 25\nscale_percent = "0.5 %"\n')
+    page = pulsewright("measure", file, "--budget", "noise H05").stdout
+    assert page.startswith("Noise of H05: ")
+    assert "scale_percent = 0.5 % (claims)" in page
+    assert "u of the sample clock in ppm: 25 (claims file)" in pulsewright("measure", file).stdout
+
+
+def test_the_reference_has_an_exact_skew_against_itself() -> None:
+    page = pulsewright("measure", sample("tank_walk.h5"), "--budget", "skew H01").stdout
+    assert "Skew of H01 against H01: 0 s" in page
+    assert "Exact by definition" in page

@@ -178,6 +178,22 @@ def test_settings_say_where_they_came_from(altered: Altered) -> None:
     assert "Pulses looked for in: 50 µs .. 300 µs (claims file)" in told
     assert "Records left out: 2, namely 4 and 7 (review)" in told
     assert "Position quoted: midpoint (default)" in told
+    assert not any(text.startswith("u of") for text in told)
+
+
+def test_what_a_person_knows_of_the_set_up_is_told(altered: Altered) -> None:
+    settings = Settings(
+        clock_ppm=2.0, delay_u=50e-12, splitter_u=20e-12, trigger_offset_u=1e-10, scale_percent=0.5,
+        origins={"delay_u": "claims", "scale_percent": "option"},
+    )  # fmt: skip
+    told = [text for text in texts(sentences(altered(settings=settings)), SETTINGS) if text.startswith("u of")]
+    assert told == [
+        "u of the sample clock in ppm: 2 (default)",
+        "u of each cable delay: 50 ps (claims file)",
+        "u of each output of the splitter: 20 ps (default)",
+        "u of the recorded trigger offsets: 100 ps (default)",
+        "u of a channel's scale: 0.5 % (option)",
+    ]
 
 
 def test_reasons_are_told(altered: Altered) -> None:

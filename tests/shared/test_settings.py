@@ -38,6 +38,7 @@ def test_every_setting_can_be_set() -> None:
         "alignment_span": "0 .. 1 ms", "position": "centroid", "polarity_rule": "first",
         "threshold": "50 mV", "min_width": "1 us", "min_gap": "2 us", "increment": "-60 us", "cycle": 12, "sent": "24",
         "alignment_method": "sine", "re_arm": "5 us", "asynchronous": True, "clock_ppm": 2.5,
+        "delay_u": "50 ps", "splitter_u": "20 ps", "scale_percent": "0.5 %", "trigger_offset_u": "0.1 ns",
     }  # fmt: skip
     assert set(values) == set(setting_names())
     settings = layered(claims=values)
@@ -53,6 +54,8 @@ def test_every_setting_can_be_set() -> None:
         ("channels", " H01 , H02 ", ("H01", "H02")), ("channels", ["H01"], ("H01",)), ("records", [2, 5], (2, 5)),
         ("left_out", [5, 3, 5], (3, 5)), ("sent", "24", 24), ("cycle", 1, 1), ("increment", "-60 us", -60e-6),
         ("asynchronous", False, False), ("channel", " H01 ", "H01"), ("min_gap", 0, 0.0),
+        ("delay_u", "50 ps", 50e-12), ("splitter_u", 2e-11, 2e-11), ("trigger_offset_u", "0.1 ns", 1e-10),
+        ("scale_percent", "0.5 %", 0.5), ("scale_percent", "0.5%", 0.5), ("scale_percent", 0.5, 0.5),
     ],
 )  # fmt: skip
 def test_values_that_are_read(name: str, raw: Any, value: Any) -> None:
@@ -69,7 +72,9 @@ def test_values_that_are_read(name: str, raw: Any, value: Any) -> None:
         ("polarity_rule", "last"), ("alignment_method", "guess"), ("threshold", "0 V"), ("threshold", "-1 V"),
         ("threshold", "60 us"), ("min_width", "-1 us"), ("min_gap", "soon"), ("increment", "0 s"), ("cycle", 0),
         ("cycle", True), ("cycle", "1.5"), ("sent", 0), ("sent", -4), ("re_arm", "-1 s"), ("asynchronous", "yes"),
-        ("asynchronous", 1), ("clock_ppm", -1), ("clock_ppm", "2 V"),
+        ("asynchronous", 1), ("clock_ppm", -1), ("clock_ppm", "2 V"), ("clock_ppm", "1e308"), ("delay_u", "-1 ps"),
+        ("delay_u", 50), ("splitter_u", "1 V"), ("scale_percent", "-1"), ("scale_percent", "1 V"),
+        ("scale_percent", 101), ("scale_percent", "%"), ("trigger_offset_u", "soon"),
     ],
 )  # fmt: skip
 def test_values_that_are_refused(name: str, raw: Any) -> None:
