@@ -16,9 +16,18 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
+from pulsewright_analysis.groups import compare_groups
 from pulsewright_analysis.intervals import with_uniform_term
 from pulsewright_analysis.lines import correlated_u, fit_line
-from pulsewright_analysis.results import Alignment, ChannelSkew, Levels, ModuleSkew, Pulses, Sequence
+from pulsewright_analysis.results import (
+    Alignment,
+    ChannelSkew,
+    GroupComparison,
+    Levels,
+    ModuleSkew,
+    Pulses,
+    Sequence,
+)
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
 from pulsewright_analysis.type_b import ComparisonErrors, clock_term
 
@@ -123,6 +132,8 @@ def measure_alignment(
             "interval, unless one trigger offset serves all modules and the session says so."
         )
     alignment = _combined(session, comparison, gate, method, fit, gain)
+    if fit is not None:
+        alignment = _with_rates(alignment, session, comparison, gate, fit)
     return alignment, fit, [*reasons, *_apart(alignment)]
 
 
@@ -139,10 +150,35 @@ def _method(
     return "sine"
 
 
+def _with_rates(alignment: Alignment, session: Session, comparison: _Comparison, gate: Gate, fit: SineFit) -> Alignment:
+    """Return the alignment with the rate of each module's clock against the others', from its own frequency."""
+    found: dict[str, SineFit] = {}
+    for module, name in enumerate(session.modules):
+        own = (comparison.modules == module) & (fit.explained > CARRIES_SINE)
+        if np.any(own):
+            found[name] = fit_shared_frequency(gate.samples[:, own], session.sample_rate, fit.frequency)
+    pairs = []
+    for pair in alignment.between_modules:
+        first, second = (found.get(name) for name in pair.modules)
+        rate = None
+        if first is not None and second is not None:
+            # a clock that runs fast sees a lower frequency
+            u = float(np.hypot(first.frequency_u, second.frequency_u)) / fit.frequency
+            noise = Term("noise of the channels", u, "A", None, f"sine fits of {len(fit.phase)} records")
+            rate = Quantity.from_terms(first.frequency / second.frequency - 1, "", (noise,))
+        pairs.append(replace(pair, rate=rate))
+    return replace(alignment, between_modules=tuple(pairs))
+
+
 def _apart(alignment: Alignment) -> list[str]:
     """Return a sentence for each pair of modules whose clocks run apart: their mean skew then says little."""
     sentences = []
     for pair in alignment.between_modules:
+        if pair.rate is not None and abs(pair.rate.value) > DRIFTS * pair.rate.u:
+            sentences.append(
+                f"The clock of {pair.modules[1]} runs {pair.rate.scaled(1e6)} ppm fast against {pair.modules[0]}'s: "
+                f"their skew changes within a record, and holds for its middle."
+            )
         drift = pair.drift_per_record
         if drift is not None and abs(drift.value) > DRIFTS * drift.u:
             sentences.append(
@@ -219,7 +255,33 @@ def _combined(
         largest_between=largest_of(known),
         frequency=None if fit is None else _frequency(fit, comparison.lasting.settings),
         span=gate.span,
+        covariance=_covariance(comparison),
+        modules_against_channels=_modules_against_channels(comparison, skews),
     )
+
+
+def _covariance(comparison: _Comparison) -> Floats:
+    """Return the covariance of the skews that the noise leaves: each one's own, and the reference's in all of them."""
+    counts = np.maximum(np.sum(np.isfinite(comparison.delay), axis=0), 1)
+    size, reference = len(counts), comparison.reference
+    # two skews share the reference's noise in the records that both rest on
+    known = np.isfinite(comparison.delay).astype(float)
+    together = known.T @ known
+    shared = comparison.variance[reference] * together / np.outer(counts, counts)
+    covariance: Floats = shared + np.diag(comparison.variance / counts)
+    covariance[reference, :] = 0.0
+    covariance[:, reference] = 0.0
+    unmeasured = ~np.any(np.isfinite(comparison.delay), axis=0)
+    covariance[np.ix_(unmeasured, np.ones(size, dtype=bool))] = np.nan
+    covariance[np.ix_(np.ones(size, dtype=bool), unmeasured)] = np.nan
+    return covariance
+
+
+def _modules_against_channels(comparison: _Comparison, skews: list[ChannelSkew]) -> GroupComparison | None:
+    """Return whether skews differ more between modules than within them; the reference's own noise shifts all alike."""
+    values = np.array([np.nan if skew.skew is None else skew.skew.value for skew in skews])
+    known = np.isfinite(values)
+    return compare_groups([values[known & (comparison.modules == m)] for m in np.unique(comparison.modules)])
 
 
 def _mean_gain(gain: Floats) -> Quantity | None:

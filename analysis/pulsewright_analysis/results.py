@@ -6,7 +6,7 @@ measured, and a sentence in `Findings.reasons` says why.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -251,6 +251,9 @@ class Sequence:
         Its distance from the fitted lattice, seconds; NaN where there is none.
     out_of_place : tuple of int
         Records whose pulse leaves the walk while the next ones go on with it.
+    said : dict of witness to int array (gaps, modules)
+        What each witness alone says is missing between two measured records that follow each other, modulo what it
+        can count to; −1 where it does not know.
     in_step : bool array (records, modules)
         Whether the module's record belongs to the same trigger as most modules' records.
     """
@@ -273,6 +276,7 @@ class Sequence:
     residual: Floats
     residual_u: Floats
     in_step: Bools
+    said: dict[Witness, Ints] = field(default_factory=dict)
 
     @property
     def missed_total(self) -> int:
@@ -310,6 +314,9 @@ class ModuleSkew:
     modules : (str, str)
     skew : Quantity or None
         Seconds.
+    rate : Quantity or None
+        How much faster the second module's clock runs than the first's, as a ratio less 1: the slope of the skew within
+        a record. Known where all channels carry one sine.
     drift_per_record : Quantity or None
         How the difference changes from record to record, seconds; modules on one clock show none.
     """
@@ -317,6 +324,26 @@ class ModuleSkew:
     modules: tuple[str, str]
     skew: Quantity | None
     drift_per_record: Quantity | None = None
+    rate: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class GroupComparison:
+    """Whether values of several groups differ more between the groups than within them (one-way analysis of variance).
+
+    Attributes
+    ----------
+    f : float
+        Mean square between the groups over that within.
+    between_dof, within_dof : int
+    probability : float
+        Of an F as large or larger where the groups do not differ.
+    """
+
+    f: float
+    between_dof: int
+    within_dof: int
+    probability: float
 
 
 @dataclass(frozen=True)
@@ -340,6 +367,10 @@ class Alignment:
         Of the sine, hertz; skews are known modulo its reciprocal.
     span : (float, float) or None
         The stretch that was used, seconds.
+    covariance : array (channels, channels) or None
+        Of the skews of `channels`, from the noise, seconds squared: all share the reference's.
+    modules_against_channels : GroupComparison or None
+        Whether skews differ more between modules than within them.
     """
 
     reference: int | None
@@ -350,6 +381,8 @@ class Alignment:
     largest_between: Quantity | None
     frequency: Quantity | None
     span: tuple[float, float] | None
+    covariance: Floats | None = None
+    modules_against_channels: GroupComparison | None = None
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +18,11 @@ from pulsewright_analysis.lattice import NO_STOP, NOT_WALKING, Lattice, find_lat
 from pulsewright_analysis.lines import CorrelatedU, correlated_u
 from pulsewright_analysis.polarity_pattern import find_pattern
 from pulsewright_analysis.repeats import Repeats, find_repeats
-from pulsewright_analysis.results import Polarity, Pulses, Sequence
-from pulsewright_analysis.trigger_numbers import Numbering, number_triggers
+from pulsewright_analysis.results import Polarity, Pulses, Sequence, Witness
+from pulsewright_analysis.trigger_numbers import WITNESSES, Numbering, number_triggers
 from pulsewright_analysis.type_b import clock_term, position_terms
 from pulsewright_analysis.walks import Walk, leading_walk, statements_of, walk_on
+from pulsewright_analysis.witnesses import Statements
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -65,8 +66,19 @@ def measure_sequence(
         told[own] = statements_of(session, mine, records, polarity, lattice, period, repeats.stale[:, own])
     numbering = number_triggers(records, told, session.modules, module, session.shared_time)
     sequence = _assembled(session, records, walk, lattice, numbering, repeats, polarity, settings)
+    sequence = replace(sequence, said=_said(told, len(session.modules), max(len(records) - 1, 0)))
     reasons = [f"No increment on {session.channels[leading].name}: {lattice}."] if isinstance(lattice, str) else []
     return sequence, [*reasons, *numbering.disputes, *_remarks(sequence, session, records)]
+
+
+def _said(told: dict[int, Statements], modules: int, gaps: int) -> dict[Witness, Ints]:
+    """Return what each witness of each module says, witness by witness, (gaps, modules)."""
+    apart: dict[Witness, Ints] = {}
+    for witness in WITNESSES:
+        apart[witness] = np.full((gaps, modules), witnesses.UNKNOWN, dtype=np.int64)
+        for module, statements in told.items():
+            apart[witness][:, module] = getattr(statements, witness)
+    return apart
 
 
 def _without_stale(walk: Walk, stale: NDArray[np.bool_]) -> Walk:

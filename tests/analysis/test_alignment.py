@@ -207,3 +207,45 @@ def test_harmonic_distortion_is_what_was_put_in(share):
     channels = [Channel(name, "M1", "V", 1e-4) for name in ("H01", "H02")]
     health = measure(Session.from_samples(codes, channels, SAMPLE_RATE, 0)).health
     assert health[0].thd_db == pytest.approx(20 * np.log10(share), abs=0.5)
+
+
+def test_sinad_of_an_ideal_converter_at_full_scale():
+    """Source: IEEE Std 1057: SINAD = 6.02·N + 1.76 dB for an ideal N-bit converter driven to full scale."""
+    rng = np.random.default_rng(1)
+    phase = rng.uniform(0, 2 * np.pi, (20, 2, 1))
+    codes = np.round(127.5 * np.cos(2 * np.pi * 0.0371234 * np.arange(4000) + phase) - 0.5).astype(np.int16)
+    channels = [Channel(name, "M1", "V", 0.01, 0.0, -128, 127) for name in ("H01", "H02")]
+    health = measure(Session.from_samples(codes, channels, SAMPLE_RATE, 0)).health
+    assert health[0].sinad_db == pytest.approx(6.02 * 8 + 1.76, abs=0.1)
+
+
+def test_clock_rates_of_modules_on_separate_clocks():
+    """The second module's clock runs 50 ppm fast: its samples are closer together than it believes."""
+    rng = np.random.default_rng(7)
+    time = np.arange(2000) / SAMPLE_RATE
+    stretch = np.array([1.0, 1.0, 1 / (1 + 50e-6), 1 / (1 + 50e-6)])[None, :, None]
+    phase = rng.uniform(0, 6, (20, 1, 1))
+    volts = np.cos(2 * np.pi * 41.3e3 * time * stretch + phase) + 0.01 * rng.standard_normal((20, 4, 2000))
+    channels = [Channel(f"H{c + 1:02d}", f"M{c // 2 + 1}", scale=1e-4) for c in range(4)]
+    codes = np.round(volts / 1e-4).astype(np.int16)
+    findings = measure(Session.from_samples(codes, channels, SAMPLE_RATE, 0, trigger_offset=np.zeros(20)))
+    (pair,) = findings.alignment.between_modules
+    assert pair.rate is not None
+    assert abs(pair.rate.value - 50e-6) < 3 * pair.rate.u
+    assert pair.rate.u < 2e-6
+    assert any("clock of M2" in reason for reason in findings.reasons)
+
+
+def test_covariance_of_skews_holds_the_references_noise_in_all_of_them():
+    """400 simulated sessions of ten records: the skews' scatter and their covariance are what is claimed."""
+    rng = np.random.default_rng(11)
+    found, claimed = [], None
+    for seed in range(200):
+        samples = events(10, (1.0, 1.0, 0.5), (0.0, 0.2, -0.3), 4.0, 0.02, seed)
+        codes = np.round((samples + rng.normal(0, 1e-6, samples.shape)) / 1e-4).astype(np.int16)
+        channels = [Channel(f"H{c + 1:02d}", "M1", scale=1e-4) for c in range(3)]
+        settings = layered(option={"alignment_method": "correlation"})
+        alignment = measure(Session.from_samples(codes, channels, SAMPLE_RATE, 0), settings).alignment
+        found.append([c.skew.value for c in alignment.channels[1:]])
+        claimed = alignment.covariance[1:, 1:]
+    assert np.cov(np.array(found).T) / claimed == pytest.approx(np.ones((2, 2)), rel=0.35)

@@ -88,7 +88,14 @@ def readme_picture() -> None:
     settle(window)
     window.viewing.go_to(14)
     window.viewing.set_channel(6)
-    window.document.add_pair(14.9e-6, 234.4e-6, 40e-9, 40e-9, 14, 6)
+    settle(window)
+    findings, hand = window.results.findings, window.middle.view.hand
+    assert findings is not None
+    found = findings.pulses.where(14, 6)[0]
+    hand.add_at_pointer()
+    pair = window.document.pairs[0]  # from where the ping leaves, by hand, to where its echo was found
+    window.document.move_marker(pair.id, 1, 14.9e-6, pair.u1)
+    window.document.move_marker(pair.id, 2, float(findings.pulses.time[found]), float(findings.pulses.time_u[found]))
     window.document.flag(14)
     settle(window)
     window.message_bar.tell("")
