@@ -14,7 +14,6 @@ import time
 from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp()  # what is added for the pictures is nobody's review
 
 from PySide6.QtCore import QCoreApplication, QEvent, QTimer
 from PySide6.QtWidgets import QApplication, QWidget
@@ -48,6 +47,7 @@ def save(widget: QWidget, path: Path) -> None:
 
 def desk_pictures(folder: Path, name: str, dark: bool) -> None:
     """Render one sample session."""
+    os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp()  # what is added for the pictures is nobody's review
     window = DeskWindow(dark=dark)
     window.show()
     window.open_path(sample(f"{name}.h5"))
