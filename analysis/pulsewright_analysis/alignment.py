@@ -17,6 +17,7 @@ from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.results import Alignment, ChannelSkew, Levels, ModuleSkew, Pulses, Sequence
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
+from pulsewright_analysis.validity import SINE_REGION
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -31,7 +32,7 @@ FAR_OUT = 8.0
 
 
 @dataclass(frozen=True)
-class _Comparison:
+class Comparison:
     """Delays of all channels in all usable records, with what is needed to combine them.
 
     `delay` (records, channels) seconds, `variance` (channels,) of one record's own share, `constant` (modules, modules)
@@ -92,12 +93,12 @@ def measure_alignment(
     fit = None
     if method == "sine":
         fit = fit_shared_frequency(gate.samples, session.sample_rate)
-        delay, variance, unlike = _sine_delays(fit, gate, usable, place)
+        delay, variance, unlike = sine_delays(fit, gate, usable, place)
     else:
         delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
         delay, variance, unlike = delays.delay, delays.variance, delays.unlike
         delay = delay + gate.start - gate.start[:, place : place + 1]
-    comparison = _Comparison(
+    comparison = Comparison(
         tuple(channels),
         session.module_of[list(channels)].astype(np.int64),
         place,
@@ -140,12 +141,13 @@ def _same_trigger(
     return result
 
 
-def _sine_delays(
+def sine_delays(
     fit: SineFit, gate: Gate, usable: NDArray[np.bool_], reference: int
 ) -> tuple[Floats, Floats, dict[int, str]]:
     """Return delays modulo 1/f, their variance, and the channels that carry no such sine."""
     omega = 2 * np.pi * fit.frequency
-    unlike = {int(c): "it carries no such sine" for c in np.flatnonzero(fit.explained < CARRIES_SINE)}
+    unlike = {int(c): "its noise is too large for its sine" for c in np.flatnonzero(_too_noisy(fit))}
+    unlike |= {int(c): "it carries no such sine" for c in np.flatnonzero(fit.explained < CARRIES_SINE)}
     turn = fit.phase - fit.phase[:, [reference]] + omega * (gate.start - gate.start[:, [reference]])
     together = usable & usable[:, [reference]]
     delay = np.full(turn.shape, np.nan)
@@ -161,6 +163,13 @@ def _sine_delays(
     if reference in unlike:
         delay[:] = np.nan
     return delay, fit.phase_variance / omega**2, unlike
+
+
+def _too_noisy(fit: SineFit) -> NDArray[np.bool_]:
+    """Return for which channels the amplitude over what is left of the fit is outside the declared region."""
+    amplitude = np.sqrt(np.mean(fit.amplitude**2, axis=0))
+    result: NDArray[np.bool_] = amplitude < SINE_REGION.smallest * fit.residual_rms
+    return result
 
 
 def _untimed_variance(session: Session) -> Floats:
@@ -187,7 +196,7 @@ def _out_of_step(session: Session, sequence: Sequence) -> list[str]:
     ]
 
 
-def _combined(session: Session, comparison: _Comparison, gate: Gate, method: str, fit: SineFit | None) -> Alignment:
+def _combined(session: Session, comparison: Comparison, gate: Gate, method: str, fit: SineFit | None) -> Alignment:
     size = len(comparison.channels)
     skews = []
     for place in range(size):
@@ -212,7 +221,7 @@ def _combined(session: Session, comparison: _Comparison, gate: Gate, method: str
     )
 
 
-def contrast(comparison: _Comparison, selector: Floats) -> Quantity | None:
+def contrast(comparison: Comparison, selector: Floats) -> Quantity | None:
     """Return the mean of Σ selector·time over the records in which all selected channels are known.
 
     u from theory (the channels' own variances; the reference's noise is counted once) and u from the scatter over
@@ -255,12 +264,12 @@ def _lasting_variance(constant: Floats, modules: Floats) -> float:
     return max(total, 0.0)
 
 
-def _measured(comparison: _Comparison, module: int) -> list[int]:
+def _measured(comparison: Comparison, module: int) -> list[int]:
     known = np.any(np.isfinite(comparison.delay), axis=0)
     return [int(c) for c in np.flatnonzero(known) if comparison.modules[c] == module]
 
 
-def _within(comparison: _Comparison) -> Quantity | None:
+def _within(comparison: Comparison) -> Quantity | None:
     """Return the largest difference between two channels of one module."""
     found = []
     for module in np.unique(comparison.modules):
@@ -287,7 +296,7 @@ def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:
     return replace(largest, value=value, limits95=(value - half, value + half))
 
 
-def _between(session: Session, comparison: _Comparison) -> tuple[ModuleSkew, ...]:
+def _between(session: Session, comparison: Comparison) -> tuple[ModuleSkew, ...]:
     """Return, for each pair of modules, the difference of the means of their channels."""
     found = []
     for a, b in combinations(np.unique(comparison.modules).tolist(), 2):

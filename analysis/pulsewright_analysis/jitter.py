@@ -9,8 +9,7 @@ import numpy as np
 from pulsewright.quantity import Quantity
 from pulsewright_analysis.lines import fit_line
 from pulsewright_analysis.results import Floats, Jitter, Sequence
-
-FEWEST_RECORDS = 4
+from pulsewright_analysis.validity import JITTER_REGION
 
 
 def measure_jitter(sequence: Sequence) -> tuple[Jitter, list[str]]:
@@ -28,9 +27,10 @@ def measure_jitter(sequence: Sequence) -> tuple[Jitter, list[str]]:
         subtracted from value and limits.
     """
     known = np.flatnonzero(np.isfinite(sequence.residual))
-    if len(known) < FEWEST_RECORDS:
+    if len(known) < JITTER_REGION.fewest_records:
         return Jitter(None, None, None, None, None), [
-            f"No jitter: only {len(known)} records have a pulse in its place."
+            f"No jitter: only {len(known)} records have a pulse in its place, {JITTER_REGION.fewest_records} are "
+            f"the fewest."
         ]
     residual = sequence.residual[known]
     own = float(np.sqrt(np.mean(sequence.residual_u[known] ** 2)))

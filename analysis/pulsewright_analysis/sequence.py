@@ -99,7 +99,7 @@ def _assembled(
     untimed = float(np.max(session.trigger_u(walk.channel)[records]))
     return Sequence(
         channel=walk.channel,
-        increment=_increment(found, settings) if found else None,
+        increment=increment_of(found, settings) if found else None,
         start=_start(found, untimed) if found else None,
         extent=_extent(found, settings) if found else None,
         cycle=found.cycle if found else None,
@@ -118,7 +118,20 @@ def _assembled(
     )
 
 
-def _increment(lattice: Lattice, settings: Settings) -> Quantity:
+def increment_of(lattice: Lattice, settings: Settings) -> Quantity:
+    """Return the step from record to record, seconds, with u from the scatter about the line and the clock's accuracy.
+
+    Parameters
+    ----------
+    lattice : Lattice
+    settings : Settings
+
+    Returns
+    -------
+    Quantity
+        Slope of a weighted straight line (JCGM 100:2008, H.3), its u widened where residuals go on from record to
+        record.
+    """
     line = lattice.line
     u = line.slope_u * correlation_inflation(line.residual)
     clock = line.slope * settings.clock_ppm * 1e-6
@@ -134,7 +147,7 @@ def _start(lattice: Lattice, untimed: float) -> Quantity:
 
 def _extent(lattice: Lattice, settings: Settings) -> Quantity:
     intervals = int(np.max(lattice.stop[lattice.stop != NO_STOP]))
-    return _increment(lattice, settings).scaled(float(intervals))
+    return increment_of(lattice, settings).scaled(float(intervals))
 
 
 @dataclass(frozen=True)

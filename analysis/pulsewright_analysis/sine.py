@@ -20,6 +20,12 @@ ITERATIONS = 12
 SMALL_TURN = 1e-3
 """Sums are moved to another frequency without reading the traces while that turns their ends by less, radians."""
 WORKERS = 2
+WORTH_THREADS = 1 << 17
+"""Fewer samples than this are read before two threads have started."""
+NOISE_BINS = 16
+NOISE_GUARD = 2
+"""The noise beside the line is read from this many bins to each side, the nearest left out."""
+RECORDS_FOR_NOISE = 32
 
 
 @dataclass(frozen=True)
@@ -33,7 +39,8 @@ class SineFit:
     amplitude, phase, offset : array (records, channels)
         In the samples' unit; radians at the middle of the record.
     phase_variance : array (channels,)
-        Of one record's phase, radians squared, mean over the records, from the fit's covariance.
+        Of one record's phase, radians squared, mean over the records, from the fit's covariance and the noise's density
+        beside the line: band-limited noise has more of it there than its size tells.
     residual_rms : array (channels,)
         Standard deviation about the fit with three parameters a record taken off.
     explained : array (channels,)
@@ -95,7 +102,7 @@ def fit_shared_frequency(samples: Floats, sample_rate: float, start: float | Non
     frequency = coarse_frequency(samples, sample_rate) if start is None else start
     few = _spread_traces(samples)
     frequency = _settled(few[:, None, :], sample_rate, frequency).frequency
-    return _finished(_settled(samples, sample_rate, frequency), samples)
+    return _finished(_settled(samples, sample_rate, frequency), samples, sample_rate)
 
 
 @dataclass(frozen=True)
@@ -144,6 +151,9 @@ def _products(samples: Floats, time: Floats, omega: float) -> Floats:
     columns = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine, time**2 * cosine, time**2 * sine])
     traces = samples.reshape(-1, samples.shape[-1])
     products = np.empty((len(traces), 8))
+    if traces.size < WORTH_THREADS:
+        fill_products(traces, columns, products)
+        return products.reshape(*samples.shape[:2], 8)
     edges = np.linspace(0, len(traces), WORKERS + 1).astype(int)
     with ThreadPoolExecutor(WORKERS) as pool:
         parts = [
@@ -212,14 +222,32 @@ def _frequency_step(fit: _LinearFit) -> tuple[float, float]:
     return float(np.sum(slope * weight)) / max(information, np.finfo(float).tiny), information
 
 
-def _finished(settled: _Settled, samples: Floats) -> SineFit:
+def _noise_beside(settled: _Settled, samples: Floats, sample_rate: float) -> Floats:
+    """Return the residual's power density around the line over that of white noise of its size, by channel."""
+    chosen = np.unique(np.linspace(0, len(samples) - 1, min(RECORDS_FOR_NOISE, len(samples))).astype(int))
+    length = samples.shape[-1]
+    time = (np.arange(length) - (length - 1) / 2) / sample_rate
+    turn = 2 * np.pi * settled.frequency * time
+    basis = np.stack([np.cos(turn), np.sin(turn), np.ones(length)])
+    residual = samples[chosen] - settled.coefficients[chosen] @ basis
+    power = np.sum(np.abs(np.fft.rfft(residual * np.hanning(length), axis=-1)) ** 2, axis=0)
+    apart = np.abs(np.arange(power.shape[1]) - settled.frequency * length / sample_rate)
+    beside = (apart > NOISE_GUARD) & (apart <= NOISE_BINS)
+    beside[[0, -1]] = False
+    whole = np.mean(power[:, 1:-1], axis=1)
+    if not np.any(beside):
+        return np.ones(len(power))
+    density = np.mean(power[:, beside], axis=1)
+    return np.where(whole > 0, density / np.where(whole > 0, whole, 1.0), 1.0)
+
+
+def _finished(settled: _Settled, samples: Floats, sample_rate: float) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
     silent = amplitude <= 0
-    phase_variance = settled.variance * np.mean(
-        np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0
-    )
+    phase_variance = np.mean(np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0)
+    phase_variance *= settled.variance * _noise_beside(settled, samples, sample_rate)
     # of a trace's variance about its mean, a sine of amplitude A makes up A²/2
     power = np.mean(amplitude**2, axis=0) / 2
     total = power + settled.variance
