@@ -24,7 +24,8 @@ def measure_jitter(sequence: Sequence) -> tuple[Jitter, list[str]]:
     -------
     Jitter, list of str
         The standard deviation's interval is that of χ² (JCGM 100:2008, 4.2 and E.4), the measurement's own variance
-        subtracted from value and limits.
+        subtracted from value and limits. Where little is left after that, the value reads low (`JITTER_REGION`), and
+        the interval, which holds there too, is what counts.
     """
     known = np.flatnonzero(np.isfinite(sequence.residual))
     if len(known) < JITTER_REGION.fewest_records:
