@@ -17,6 +17,7 @@ from pulsewright_analysis.lines import correlation_inflation
 from pulsewright_analysis.repeats import Repeats, find_repeats
 from pulsewright_analysis.results import Polarity, Pulses, Sequence
 from pulsewright_analysis.trigger_numbers import Numbering, number_triggers
+from pulsewright_analysis.validity import INCREMENT_REGION
 from pulsewright_analysis.walks import Walk, leading_walk, statements_of, walk_on
 
 Floats = NDArray[np.float64]
@@ -62,7 +63,16 @@ def measure_sequence(
     numbering = number_triggers(records, told, session.modules, module, session.shared_time)
     sequence = _assembled(session, records, walk, lattice, numbering, repeats, polarity, settings)
     reasons = [f"No increment on {session.channels[leading].name}: {lattice}."] if isinstance(lattice, str) else []
+    if isinstance(lattice, Lattice) and _too_few(lattice):
+        reasons = [
+            f"No increment on {session.channels[leading].name}: only {np.count_nonzero(lattice.stop != NO_STOP)} "
+            f"records have a pulse in its place, {INCREMENT_REGION.fewest_records} are the fewest."
+        ]
     return sequence, [*reasons, *numbering.disputes, *_remarks(sequence, session, records)]
+
+
+def _too_few(lattice: Lattice) -> bool:
+    return int(np.count_nonzero(lattice.stop != NO_STOP)) < INCREMENT_REGION.fewest_records
 
 
 def _without_stale(walk: Walk, stale: NDArray[np.bool_]) -> Walk:
@@ -95,13 +105,15 @@ def _assembled(
 ) -> Sequence:
     module = int(session.module_of[walk.channel])
     found = lattice if isinstance(lattice, Lattice) else None
+    # few records tell the stops, but not yet how well they tell the increment
+    known = found if found and not _too_few(found) else None
     by_record = _by_record(session, records, walk, lattice, numbering, repeats)
     untimed = float(np.max(session.trigger_u(walk.channel)[records]))
     return Sequence(
         channel=walk.channel,
-        increment=increment_of(found, settings) if found else None,
-        start=_start(found, untimed) if found else None,
-        extent=_extent(found, settings) if found else None,
+        increment=increment_of(known, settings) if known else None,
+        start=_start(known, untimed) if known else None,
+        extent=_extent(known, settings) if known else None,
         cycle=found.cycle if found else None,
         alternates=witnesses.alternates(polarity.sign[records, walk.channel], records),
         period=witnesses.usual_period(session.trigger_time[records, module], records),

@@ -99,7 +99,7 @@ class RunRegion:
 
 
 INCREMENT_REGION = RunRegion(6, 200, 6.0)
-PERIOD_REGION = RunRegion(4, 4)
+PERIOD_REGION = RunRegion(3, 3)
 """For a source whose single periods scatter. Of one that keeps even time the interval is wider than it need be: few
 records cannot tell the two apart, and the wide one is safe for both."""
 
