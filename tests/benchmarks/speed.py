@@ -1,6 +1,6 @@
 """Speed: both measurements of the trade's size, each beside a plain loop over SciPy in the same run.
 
-Run by hand: ``python tests/benchmarks/speed.py [--repeats 5]``. Medians of several, compiled code warm. The peers are
+Run by hand: ``python tests/benchmarks/speed.py [--repeats 9]``. Medians of several, compiled code warm. The peers are
 timed on a part of the work and scaled up, because both loops are linear in it.
 """
 
@@ -26,14 +26,15 @@ from pulsewright_analysis.sine import fit_shared_frequency
 MEBIBYTE = 1 << 20
 
 
-def median_time(work: Callable[[], object], repeats: int) -> float:
-    """Return the median time of a piece of work, seconds."""
-    times = []
+def median_times(repeats: int, *works: Callable[[], object]) -> list[float]:
+    """Return the median time of each piece of work, seconds; they take turns, so that another's load falls on all."""
+    times: list[list[float]] = [[] for _ in works]
     for _ in range(repeats):
-        began = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - began)
-    return statistics.median(times)
+        for work, seen in zip(works, times, strict=True):
+            began = time.perf_counter()
+            work()
+            seen.append(time.perf_counter() - began)
+    return [statistics.median(seen) for seen in times]
 
 
 def peak_growth(work: Callable[[], object]) -> float:
@@ -87,10 +88,11 @@ def pulses(repeats: int) -> None:
             peak_widths(size, peaks)
 
     ours(5)
-    mine, theirs = median_time(ours, repeats), median_time(peers, repeats) * records / part
+    peers()
+    mine, theirs, half = median_times(repeats, ours, peers, lambda: ours(records // 2))
+    theirs *= records / part
     print(f"pulses, 2,000 records of 25,000: {mine:.2f} s; find_peaks and peak_widths {theirs:.1f} s; ", end="")
     print(f"{theirs / mine:.1f} times; {peak_growth(ours):.0f} MiB beyond the block of {codes.nbytes / MEBIBYTE:.0f}")
-    half = median_time(lambda: ours(records // 2), repeats)
     print(f"    half the records take {half / mine:.2f} of the time")
 
 
@@ -118,17 +120,17 @@ def sines(repeats: int) -> None:
 
     ours(10)
     peers()
-    mine, theirs = median_time(ours, repeats), median_time(peers, repeats) * 12_000 / part
+    mine, theirs, half = median_times(repeats, ours, peers, lambda: ours(500))
+    theirs *= 12_000 / part
     print(f"sine, 1,000 records of 12 x 1,024: {1e3 * mine:.0f} ms; curve_fit {theirs:.1f} s; ", end="")
     print(f"{theirs / mine:.0f} times; {peak_growth(ours):.0f} MiB beyond the block of {samples.nbytes / MEBIBYTE:.0f}")
-    half = median_time(lambda: ours(500), repeats)
     print(f"    half the records take {half / mine:.2f} of the time")
 
 
 def main() -> None:
     """Print both."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--repeats", type=int, default=9)
     repeats = parser.parse_args().repeats
     print(f"{os.cpu_count()} cores")
     pulses(repeats)
