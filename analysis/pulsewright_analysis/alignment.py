@@ -30,6 +30,7 @@ from pulsewright_analysis.results import (
 )
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
 from pulsewright_analysis.type_b import ComparisonErrors, clock_term
+from pulsewright_analysis.validity import SINE_REGION
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,7 +48,7 @@ DRIFTS = 4.0
 
 
 @dataclass(frozen=True)
-class _Comparison:
+class Comparison:
     """Delays of all channels in all usable records, with what is needed to combine them.
 
     `delay` (records, channels) seconds, `variance` (channels,) of one record's own share, `lasting` the errors that no
@@ -109,13 +110,13 @@ def measure_alignment(
     fit = None
     if method == "sine":
         fit = fit_shared_frequency(gate.samples, session.sample_rate)
-        delay, variance, unlike = _sine_delays(fit, gate, usable, place)
+        delay, variance, unlike = sine_delays(fit, gate, usable, place)
         gain = np.where(np.isfinite(delay), fit.amplitude / fit.amplitude[:, [place]], np.nan)
     else:
         delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
         delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
         delay = delay + gate.start - gate.start[:, place : place + 1]
-    comparison = _Comparison(
+    comparison = Comparison(
         tuple(channels),
         session.module_of[list(channels)].astype(np.int64),
         place,
@@ -150,7 +151,7 @@ def _method(
     return "sine"
 
 
-def _with_rates(alignment: Alignment, session: Session, comparison: _Comparison, gate: Gate, fit: SineFit) -> Alignment:
+def _with_rates(alignment: Alignment, session: Session, comparison: Comparison, gate: Gate, fit: SineFit) -> Alignment:
     """Return the alignment with the rate of each module's clock against the others', from its own frequency."""
     found: dict[str, SineFit] = {}
     for module, name in enumerate(session.modules):
@@ -200,12 +201,13 @@ def _same_trigger(
     return result
 
 
-def _sine_delays(
+def sine_delays(
     fit: SineFit, gate: Gate, usable: NDArray[np.bool_], reference: int
 ) -> tuple[Floats, Floats, dict[int, str]]:
     """Return delays modulo 1/f, their variance, and the channels that carry no such sine."""
     omega = 2 * np.pi * fit.frequency
-    unlike = {int(c): "it carries no such sine" for c in np.flatnonzero(fit.explained < CARRIES_SINE)}
+    unlike = {int(c): "its noise is too large for its sine" for c in np.flatnonzero(_too_noisy(fit))}
+    unlike |= {int(c): "it carries no such sine" for c in np.flatnonzero(fit.explained < CARRIES_SINE)}
     turn = fit.phase - fit.phase[:, [reference]] + omega * (gate.start - gate.start[:, [reference]])
     together = usable & usable[:, [reference]]
     delay = np.full(turn.shape, np.nan)
@@ -223,6 +225,13 @@ def _sine_delays(
     return delay, fit.phase_variance / omega**2, unlike
 
 
+def _too_noisy(fit: SineFit) -> NDArray[np.bool_]:
+    """Return for which channels the amplitude over what is left of the fit is outside the declared region."""
+    amplitude = np.sqrt(np.mean(fit.amplitude**2, axis=0))
+    result: NDArray[np.bool_] = amplitude < SINE_REGION.smallest * fit.residual_rms
+    return result
+
+
 def _out_of_step(session: Session, sequence: Sequence) -> list[str]:
     return [
         f"{slip.module} is {slip.by} trigger{'s' if slip.by > 1 else ''} ahead from record {slip.from_record} on: "
@@ -232,7 +241,7 @@ def _out_of_step(session: Session, sequence: Sequence) -> list[str]:
 
 
 def _combined(
-    session: Session, comparison: _Comparison, gate: Gate, method: str, fit: SineFit | None, gain: Floats
+    session: Session, comparison: Comparison, gate: Gate, method: str, fit: SineFit | None, gain: Floats
 ) -> Alignment:
     size = len(comparison.channels)
     skews = []
@@ -260,7 +269,7 @@ def _combined(
     )
 
 
-def _covariance(comparison: _Comparison) -> Floats:
+def _covariance(comparison: Comparison) -> Floats:
     """Return the covariance of the skews that the noise leaves: each one's own, and the reference's in all of them."""
     counts = np.maximum(np.sum(np.isfinite(comparison.delay), axis=0), 1)
     size, reference = len(counts), comparison.reference
@@ -277,7 +286,7 @@ def _covariance(comparison: _Comparison) -> Floats:
     return covariance
 
 
-def _modules_against_channels(comparison: _Comparison, skews: list[ChannelSkew]) -> GroupComparison | None:
+def _modules_against_channels(comparison: Comparison, skews: list[ChannelSkew]) -> GroupComparison | None:
     """Return whether skews differ more between modules than within them; the reference's own noise shifts all alike."""
     values = np.array([np.nan if skew.skew is None else skew.skew.value for skew in skews])
     known = np.isfinite(values)
@@ -297,7 +306,7 @@ def _frequency(fit: SineFit, settings: Settings) -> Quantity:
     return Quantity.from_terms(fit.frequency, "Hz", (noise, clock_term(fit.frequency, settings)))
 
 
-def contrast(comparison: _Comparison, selector: Floats) -> Quantity | None:
+def contrast(comparison: Comparison, selector: Floats) -> Quantity | None:
     """Return the mean of Σ selector·time over the records in which all selected channels are known.
 
     u from theory (the channels' own variances; the reference's noise is counted once) and u from the scatter over
@@ -333,12 +342,12 @@ def _quantile(dof: int) -> float:
     return float(chdtri(dof, 1 - BEYOND_CHANCE))
 
 
-def _measured(comparison: _Comparison, module: int) -> list[int]:
+def _measured(comparison: Comparison, module: int) -> list[int]:
     known = np.any(np.isfinite(comparison.delay), axis=0)
     return [int(c) for c in np.flatnonzero(known) if comparison.modules[c] == module]
 
 
-def _within(comparison: _Comparison) -> Quantity | None:
+def _within(comparison: Comparison) -> Quantity | None:
     """Return the largest difference between two channels of one module."""
     found = []
     for module in np.unique(comparison.modules):
@@ -365,7 +374,7 @@ def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:
     return replace(largest, value=value, limits95=(value - half, value + half))
 
 
-def _drift(comparison: _Comparison, selector: Floats) -> Quantity | None:
+def _drift(comparison: Comparison, selector: Floats) -> Quantity | None:
     """Return how Σ selector·time changes from record to record, seconds."""
     chosen = np.flatnonzero(selector)
     values = comparison.delay[:, chosen] @ selector[chosen]
@@ -378,7 +387,7 @@ def _drift(comparison: _Comparison, selector: Floats) -> Quantity | None:
     return Quantity(line.slope, spread.slope_u, "s", spread.dof)
 
 
-def _between(session: Session, comparison: _Comparison) -> tuple[ModuleSkew, ...]:
+def _between(session: Session, comparison: Comparison) -> tuple[ModuleSkew, ...]:
     """Return, for each pair of modules, the difference of the means of their channels.
 
     Cable delays and splitter outputs, independent from channel to channel, average over a module's channels; what its

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright_analysis.validity import CORRELATION_REGION
+
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
@@ -95,10 +97,13 @@ def correlate(
     noise = noise_spectrum(autocovariance, length)
     signal, unlike = _signal_power(spectra, noise, usable)
     if reference in unlike:
-        every = dict.fromkeys(range(samples.shape[1]), "the reference carries no signal in the gate")
-        nothing = np.full(samples.shape[:2], np.nan)
-        return Delays(nothing, np.full(samples.shape[1], np.nan), nothing, every)
+        return _nothing(samples.shape, "the reference carries no signal in the gate")
     weight = _band(signal, noise, unlike)
+    energy = 2 * np.sum(np.where(weight > 0, signal / noise, 0.0), axis=1)
+    for channel in np.flatnonzero(energy < CORRELATION_REGION.smallest).tolist():
+        unlike.setdefault(channel, "its signal is too weak for a delay")
+    if reference in unlike:
+        return _nothing(samples.shape, "the reference's signal is too weak for a delay")
     delay = np.full(samples.shape[:2], np.nan)
     gain = np.full(samples.shape[:2], np.nan)
     delay[usable[:, reference], reference] = 0.0
@@ -124,22 +129,39 @@ def correlate(
     return Delays(delay, _variances(signal, noise, weight, omega), gain, unlike)
 
 
+def _nothing(shape: tuple[int, ...], why: str) -> Delays:
+    """Return no delays at all, every channel with the same reason."""
+    nothing = np.full(shape[:2], np.nan)
+    return Delays(nothing, np.full(shape[1], np.nan), nothing, dict.fromkeys(range(shape[1]), why))
+
+
 def _signal_power(spectra: Complexes, noise: Floats, usable: NDArray[np.bool_]) -> tuple[Floats, dict[int, str]]:
     """Return each channel's mean signal power by bin (noise taken off), and the channels that show none."""
-    signal = np.zeros(noise.shape)
+    signal, excess = np.zeros(noise.shape), np.zeros(noise.shape)
+    counts = np.count_nonzero(usable, axis=0)
     unlike: dict[int, str] = {}
     for channel in range(spectra.shape[1]):
-        rows = usable[:, channel]
-        count = int(np.count_nonzero(rows))
-        if count == 0:
+        if counts[channel] == 0:
             unlike[channel] = "all its records are clipped in the gate or belong to other triggers"
             continue
-        power = np.mean(np.abs(spectra[rows, channel]) ** 2, axis=0)
-        signal[channel] = np.maximum(power - noise[channel], 0.0)
-        excess = float(np.sum((power - noise[channel])[1:]))
-        if excess < SHOWS_SIGNAL * float(np.sqrt(np.sum(noise[channel, 1:] ** 2) / count)):
+        power = np.mean(np.abs(spectra[usable[:, channel], channel]) ** 2, axis=0)
+        excess[channel] = power - noise[channel]
+        signal[channel] = np.maximum(excess[channel], 0.0)
+    every = np.arange(noise.shape[1]) > 0
+    shows = [c for c in range(len(noise)) if c not in unlike and _shows(excess[c], noise[c], counts[c], every)]
+    # a weak channel is looked for where the strong have their energy: in a long gate the noise beside it would hide it
+    band = every & (np.median(signal[shows] / noise[shows], axis=0) >= 1.0) if shows else every
+    for channel in range(len(noise)):
+        if channel in unlike or channel in shows:
+            continue
+        if not _shows(excess[channel], noise[channel], counts[channel], band):
             unlike[channel] = "it carries no signal in the gate"
     return signal, unlike
+
+
+def _shows(excess: Floats, noise: Floats, records: int, bins: NDArray[np.bool_]) -> bool:
+    """Return whether the power beyond the noise's in those bins stands out of its own scatter over the records."""
+    return bool(np.sum(excess[bins]) >= SHOWS_SIGNAL * np.sqrt(np.sum(noise[bins] ** 2) / records) > 0)
 
 
 def _band(signal: Floats, noise: Floats, unlike: dict[int, str]) -> Floats:

@@ -13,8 +13,8 @@ from pulsewright.settings import Settings
 from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.results import Floats, Jitter, Sequence
 from pulsewright_analysis.type_b import clock_term
+from pulsewright_analysis.validity import JITTER_REGION
 
-FEWEST_RECORDS = 4
 FEWEST_FOR_SHAPE = 100
 CLEARLY_LIKELIER = 3.0
 
@@ -35,12 +35,14 @@ def measure_jitter(sequence: Sequence, interval: float, settings: Settings | Non
     -------
     Jitter, list of str
         The standard deviation's interval is that of χ² (JCGM 100:2008, 4.2 and E.4), the measurement's own variance
-        subtracted from value and limits.
+        subtracted from value and limits. Where little is left after that, the value reads low (`JITTER_REGION`), and
+        the interval, which holds there too, is what counts.
     """
     known = np.flatnonzero(np.isfinite(sequence.residual))
-    if len(known) < FEWEST_RECORDS:
+    if len(known) < JITTER_REGION.fewest_records:
         return Jitter(None, None, None, None, None, None), [
-            f"No jitter: only {len(known)} records have a pulse in its place."
+            f"No jitter: only {len(known)} records have a pulse in its place, {JITTER_REGION.fewest_records} are "
+            f"the fewest."
         ]
     residual = sequence.residual[known]
     own = float(np.sqrt(np.mean(sequence.residual_u[known] ** 2)))

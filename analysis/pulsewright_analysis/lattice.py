@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright_analysis.lines import Line, fit_line
+from pulsewright_analysis.validity import INCREMENT_REGION
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -18,7 +19,7 @@ FEWEST_STEPS = 3
 """Fewer records than this many steps apart tell no lattice."""
 LEAST_SHARE = 0.4
 """At least this share of the steps must be one increment, or the positions are no lattice."""
-STANDS_OUT = 6.0
+STANDS_OUT = INCREMENT_REGION.smallest_ratio
 """An increment is told from no walking where it is this many times the scatter of the steps."""
 NEAR_A_STOP = 0.3
 LEAST_OF_CYCLE = 0.75

@@ -21,6 +21,7 @@ from pulsewright_analysis.repeats import Repeats, find_repeats
 from pulsewright_analysis.results import Polarity, Pulses, Sequence, Witness
 from pulsewright_analysis.trigger_numbers import WITNESSES, Numbering, number_triggers
 from pulsewright_analysis.type_b import clock_term, position_terms
+from pulsewright_analysis.validity import INCREMENT_REGION
 from pulsewright_analysis.walks import Walk, leading_walk, statements_of, walk_on
 from pulsewright_analysis.witnesses import Statements
 
@@ -68,6 +69,11 @@ def measure_sequence(
     sequence = _assembled(session, records, walk, lattice, numbering, repeats, polarity, settings)
     sequence = replace(sequence, said=_said(told, len(session.modules), max(len(records) - 1, 0)))
     reasons = [f"No increment on {session.channels[leading].name}: {lattice}."] if isinstance(lattice, str) else []
+    if isinstance(lattice, Lattice) and _too_few(lattice):
+        reasons = [
+            f"No increment on {session.channels[leading].name}: only {np.count_nonzero(lattice.stop != NO_STOP)} "
+            f"records have a pulse in its place, {INCREMENT_REGION.fewest_records} are the fewest."
+        ]
     return sequence, [*reasons, *numbering.disputes, *_remarks(sequence, session, records)]
 
 
@@ -79,6 +85,10 @@ def _said(told: dict[int, Statements], modules: int, gaps: int) -> dict[Witness,
         for module, statements in told.items():
             apart[witness][:, module] = getattr(statements, witness)
     return apart
+
+
+def _too_few(lattice: Lattice) -> bool:
+    return int(np.count_nonzero(lattice.stop != NO_STOP)) < INCREMENT_REGION.fewest_records
 
 
 def _without_stale(walk: Walk, stale: NDArray[np.bool_]) -> Walk:
@@ -112,15 +122,17 @@ def _assembled(
     module = int(session.module_of[walk.channel])
     found = lattice if isinstance(lattice, Lattice) else None
     pattern = find_pattern(np.where(repeats.stale[:, module], 0, polarity.sign[records, walk.channel]), records)
+    # few records tell the stops, but not yet how well they tell the increment
+    known = found if found and not _too_few(found) else None
     by_record = _by_record(session, records, walk, lattice, numbering, repeats)
     # counted from a pulse of the same record, positions do not depend on when the trigger was
     from_trigger = settings.reference_pulse is None
     untimed = float(np.max(session.trigger_u(walk.channel)[records])) if from_trigger else 0.0
     return Sequence(
         channel=walk.channel,
-        increment=_increment(found, settings) if found else None,
-        start=_start(found, untimed, settings) if found else None,
-        extent=_extent(found, settings) if found else None,
+        increment=increment_of(known, settings) if known else None,
+        start=_start(known, untimed, settings) if known else None,
+        extent=_extent(known, settings) if known else None,
         cycle=found.cycle if found else None,
         alternates=witnesses.alternates(polarity.sign[records, walk.channel], records)
         if pattern is None
@@ -146,7 +158,20 @@ def _spread_of(lattice: Lattice) -> CorrelatedU:
     return correlated_u(stops, lattice.line)
 
 
-def _increment(lattice: Lattice, settings: Settings) -> Quantity:
+def increment_of(lattice: Lattice, settings: Settings) -> Quantity:
+    """Return the step from record to record, seconds, with u from the scatter about the line and the clock's accuracy.
+
+    Parameters
+    ----------
+    lattice : Lattice
+    settings : Settings
+
+    Returns
+    -------
+    Quantity
+        Slope of a weighted straight line (JCGM 100:2008, H.3), its u worked out with the correlation of the residuals
+        from record to record.
+    """
     line, spread = lattice.line, _spread_of(lattice)
     terms = (_scatter_term(lattice, spread.slope_u, spread), clock_term(line.slope, settings))
     return Quantity.from_terms(line.slope, "s", terms)
@@ -169,7 +194,7 @@ def _scatter_term(lattice: Lattice, u: float, spread: CorrelatedU) -> Term:
 
 def _extent(lattice: Lattice, settings: Settings) -> Quantity:
     intervals = int(np.max(lattice.stop[lattice.stop != NO_STOP]))
-    return _increment(lattice, settings).scaled(float(intervals))
+    return increment_of(lattice, settings).scaled(float(intervals))
 
 
 @dataclass(frozen=True)

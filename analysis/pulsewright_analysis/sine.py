@@ -19,12 +19,15 @@ FEWEST_PERIODS = 1.5
 ITERATIONS = 12
 SMALL_TURN = 1e-3
 """Sums are moved to another frequency without reading the traces while that turns their ends by less, radians."""
-LINE_BINS = 12
-FEWEST_AT_LINE = 40
-"""The noise density at the line is taken from this many bins beside it on each side, if there are enough traces."""
 HARMONICS = (2, 3, 4, 5, 6)
 MOST_FOR_HARMONICS = 16
 WORKERS = 2
+WORTH_THREADS = 1 << 17
+"""Fewer samples than this are read before two threads have started."""
+NOISE_BINS = 16
+NOISE_GUARD = 2
+"""The noise beside the line is read from this many bins to each side, the nearest left out."""
+RECORDS_FOR_NOISE = 32
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,8 @@ class SineFit:
     amplitude, phase, offset : array (records, channels)
         In the samples' unit; radians at the middle of the record.
     phase_variance : array (channels,)
-        Of one record's phase, radians squared, mean over the records, from the fit's covariance.
+        Of one record's phase, radians squared, mean over the records, from the fit's covariance and the noise's density
+        beside the line: band-limited noise has more of it there than its size tells.
     residual_rms : array (channels,)
         Standard deviation about the fit with three parameters a record taken off.
     explained : array (channels,)
@@ -104,9 +108,7 @@ def fit_shared_frequency(samples: Floats, sample_rate: float, start: float | Non
     frequency = coarse_frequency(samples, sample_rate) if start is None else start
     few = _spread_traces(samples)
     frequency = _settled(few[:, None, :], sample_rate, frequency).frequency
-    settled = _settled(samples, sample_rate, frequency)
-    density = _noise_at_the_line(few, sample_rate, settled.frequency)
-    return _finished(settled, density, harmonic_distortion(samples, sample_rate, settled.frequency))
+    return _finished(_settled(samples, sample_rate, frequency), samples, sample_rate)
 
 
 @dataclass(frozen=True)
@@ -155,6 +157,9 @@ def _products(samples: Floats, time: Floats, omega: float) -> Floats:
     columns = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine, time**2 * cosine, time**2 * sine])
     traces = samples.reshape(-1, samples.shape[-1])
     products = np.empty((len(traces), 8))
+    if traces.size < WORTH_THREADS:
+        fill_products(traces, columns, products)
+        return products.reshape(*samples.shape[:2], 8)
     edges = np.linspace(0, len(traces), WORKERS + 1).astype(int)
     with ThreadPoolExecutor(WORKERS) as pool:
         parts = [
@@ -223,29 +228,6 @@ def _frequency_step(fit: _LinearFit) -> tuple[float, float]:
     return float(np.sum(slope * weight)) / max(information, np.finfo(float).tiny), information
 
 
-def _noise_at_the_line(traces: Floats, sample_rate: float, frequency: float) -> float:
-    """Return the noise density around the sine over the mean density, 1 for white noise.
-
-    Only noise near its own frequency turns a sine's phase: band-limited noise is several times denser there than its
-    standard deviation, spread over the whole band, says.
-    """
-    length = traces.shape[-1]
-    time = (np.arange(length) - (length - 1) / 2) / sample_rate
-    basis = np.stack(
-        [np.cos(2 * np.pi * frequency * time), np.sin(2 * np.pi * frequency * time), np.ones(length)], axis=1
-    )
-    residual = traces - (traces @ basis @ np.linalg.inv(basis.T @ basis)) @ basis.T
-    scale = np.std(residual, axis=1, keepdims=True)
-    residual = residual[scale[:, 0] > 0] / scale[scale[:, 0] > 0]
-    power = np.sum(np.abs(np.fft.rfft(residual, axis=1)) ** 2, axis=0)[1:-1]
-    bins = np.arange(1, len(power) + 1)
-    line = frequency * length / sample_rate
-    around = (np.abs(bins - line) > 1.5) & (np.abs(bins - line) <= max(LINE_BINS, 0.02 * length))
-    if len(residual) * np.count_nonzero(around) < FEWEST_AT_LINE or not np.sum(power) > 0:
-        return 1.0
-    return max(float(np.mean(power[around]) / np.mean(power)), 0.05)
-
-
 def harmonic_distortion(samples: Floats, sample_rate: float, frequency: float) -> Floats:
     """Return the total harmonic distortion of each channel as a ratio, (channels,) (IEEE Std 1057).
 
@@ -282,29 +264,49 @@ def harmonic_distortion(samples: Floats, sample_rate: float, frequency: float) -
     return ratio
 
 
-def _finished(settled: _Settled, density: float, distortion: Floats) -> SineFit:
+def _noise_beside(settled: _Settled, samples: Floats, sample_rate: float) -> Floats:
+    """Return the residual's power density around the line over that of white noise of its size, by channel."""
+    chosen = np.unique(np.linspace(0, len(samples) - 1, min(RECORDS_FOR_NOISE, len(samples))).astype(int))
+    length = samples.shape[-1]
+    time = (np.arange(length) - (length - 1) / 2) / sample_rate
+    turn = 2 * np.pi * settled.frequency * time
+    basis = np.stack([np.cos(turn), np.sin(turn), np.ones(length)])
+    residual = samples[chosen] - settled.coefficients[chosen] @ basis
+    power = np.sum(np.abs(np.fft.rfft(residual * np.hanning(length), axis=-1)) ** 2, axis=0)
+    apart = np.abs(np.arange(power.shape[1]) - settled.frequency * length / sample_rate)
+    beside = (apart > NOISE_GUARD) & (apart <= NOISE_BINS)
+    beside[[0, -1]] = False
+    whole = np.mean(power[:, 1:-1], axis=1)
+    if not np.any(beside):
+        return np.ones(len(power))
+    density = np.mean(power[:, beside], axis=1)
+    return np.where(whole > 0, density / np.where(whole > 0, whole, 1.0), 1.0)
+
+
+def _finished(settled: _Settled, samples: Floats, sample_rate: float) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
     silent = amplitude <= 0
-    phase_variance = (
-        density
-        * settled.variance
-        * np.mean(np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0)
-    )
+    phase_variance = np.mean(np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0)
+    beside = _noise_beside(settled, samples, sample_rate)
+    phase_variance *= settled.variance * beside
+    frequency_u = 0.0
+    if settled.information > 0:
+        frequency_u = float(np.sqrt(np.mean(beside) / settled.information)) / (2 * np.pi)
     # of a trace's variance about its mean, a sine of amplitude A makes up A²/2
     power = np.mean(amplitude**2, axis=0) / 2
     total = power + settled.variance
     return SineFit(
         frequency=settled.frequency,
-        frequency_u=np.sqrt(density) / (2 * np.pi * np.sqrt(settled.information)) if settled.information > 0 else 0.0,
+        frequency_u=frequency_u,
         amplitude=amplitude,
         phase=np.arctan2(b, a),
         offset=settled.coefficients[..., 2],
         phase_variance=phase_variance,
         residual_rms=np.sqrt(settled.variance),
         explained=np.where(total > 0, power / np.where(total > 0, total, 1.0), 0.0),
-        distortion=distortion,
+        distortion=harmonic_distortion(samples, sample_rate, settled.frequency),
     )
 
 

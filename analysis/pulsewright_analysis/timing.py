@@ -16,7 +16,7 @@ from pulsewright_analysis.type_b import clock_term
 from pulsewright_analysis.witnesses import WHOLE_PERIODS
 
 EVEN_BEAT = -0.25
-"""Neighbouring gaps make up for each other where their correlation is below this by half a standard error."""
+"""Neighbouring gaps make up for each other where their correlation is below this by three quarters of a standard error."""
 FEWEST_FOR_A_BEAT = 8
 
 
@@ -74,7 +74,7 @@ def _period(time: Floats, gaps: Floats, periods: Floats, interval: float) -> tup
     residual = (gaps - value * periods) / np.sqrt(periods)
     dof = float(len(gaps) - 1)
     scatter = math.sqrt(float(np.sum(residual**2)) / dof / total) if dof > 0 else 0.0
-    if len(gaps) >= FEWEST_FOR_A_BEAT and _neighbours(residual) < EVEN_BEAT - 0.5 / math.sqrt(len(gaps)):
+    if len(gaps) >= FEWEST_FOR_A_BEAT and _neighbours(residual) < EVEN_BEAT - 0.75 / math.sqrt(len(gaps)):
         line = fit_line(np.concatenate([[0.0], np.cumsum(periods)]), time)
         value, scatter, dof = line.slope, line.slope_u, float(line.dof)
     rounded = interval / math.sqrt(6.0) / total

@@ -42,3 +42,86 @@ PULSE_REGIONS: dict[str, Region] = {
     "width": Region(2.5, 23.0),
 }
 """Found by simulation of Gaussian pulses in white and in band-limited noise: see tests/benchmarks/honesty.py."""
+
+
+@dataclass(frozen=True)
+class SkewRegion:
+    """The region of validity of a skew.
+
+    Attributes
+    ----------
+    fewest_samples : float
+        A pulse's width at 50 %, or a period of the sine, samples.
+    smallest : float
+        Of a sine, amplitude over noise; of a pulse, its energy in one record over the noise's density, Σs²/σ² where the
+        noise is white, in the weaker of the two channels.
+    margin : float
+        Noise moves what is read of that strength across the edge up to this many times it.
+    """
+
+    fewest_samples: float
+    smallest: float
+    margin: float
+
+    def includes(self, samples: float, strength: float) -> bool:
+        """Return whether a signal is inside by a margin that noise does not cross."""
+        return samples >= 1.1 * self.fewest_samples and strength >= self.margin * self.smallest
+
+
+CORRELATION_REGION = SkewRegion(2.5, 20.0, 2.5)
+"""30 dB at the peak of three samples, and a fifth of that amplitude in the other channel, are an energy of 90, and of
+half that in noise that fills half the band."""
+SINE_REGION = SkewRegion(2.2, 7.0, 1.25)
+
+
+@dataclass(frozen=True)
+class RunRegion:
+    """The region of validity of a quantity that a run of records tells.
+
+    Attributes
+    ----------
+    fewest_records : int
+        Errors independent from record to record.
+    fewest_correlated : int
+        Where one record's error goes on in the next.
+    smallest_ratio : float
+        Of an increment, step over scatter.
+    """
+
+    fewest_records: int
+    fewest_correlated: int
+    smallest_ratio: float = 0.0
+
+    def includes(self, records: int, ratio: float = np.inf, correlated: bool = False) -> bool:
+        """Return whether a run of that many records, of that ratio, is inside."""
+        fewest = self.fewest_correlated if correlated else self.fewest_records
+        return records >= fewest and ratio >= self.smallest_ratio
+
+
+INCREMENT_REGION = RunRegion(6, 200, 6.0)
+PERIOD_REGION = RunRegion(3, 3)
+"""For a source whose single periods scatter. Of one that keeps even time the interval is wider than it need be: few
+records cannot tell the two apart, and the wide one is safe for both."""
+
+
+@dataclass(frozen=True)
+class JitterRegion:
+    """The region of validity of a jitter's value; its interval, from χ², holds beyond.
+
+    Attributes
+    ----------
+    fewest_records : int
+    most_of_root : float
+        Largest share of observed variance in the jitter's own, over the root of the degrees of freedom: a root
+        of a variance from which another was taken reads low where little is left of it.
+    """
+
+    fewest_records: int
+    most_of_root: float
+
+    def includes(self, records: int, ratio: float) -> bool:
+        """Return whether jitter of `ratio` times the measurement's own, in that many records, is inside."""
+        return records >= self.fewest_records and 1 + ratio**-2 <= self.most_of_root * float(np.sqrt(records - 2))
+
+
+JITTER_REGION = JitterRegion(8, 0.45)
