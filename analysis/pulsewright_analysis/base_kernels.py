@@ -16,11 +16,14 @@ OF_A_PIECE = 33
 """Samples whose median stands for a piece of the base."""
 BESIDE = 2
 """A local base rests on this many pulse lengths on each side, a pulse's length away."""
-FEWEST_BESIDE = 24
-"""… and on this many samples at least, where there are so many."""
+FEWEST_BESIDE, ENOUGH_BESIDE = 24, 96
+"""… but on at least so many samples, where there are so many, and on one length only where that is this many."""
 FEWEST_OF_A_SIDE = 8
 UNLIKE = 5.0
 """A base beside a pulse that differs from the record's by this many of its own u is not the record's."""
+DRIFT = 2.0
+UNDER_THE_PULSE = 6.0
+"""A curve misses the base more between its two sides than on them; by so much in variance, from a quartic between."""
 KEPT_SHARE = 3
 """A piece's mean counts where at least one in so many of its samples belongs to the base."""
 
@@ -98,7 +101,7 @@ def slow_base(trace: Array, piece: int, limit: float, result: Array) -> None:
 
 @kernel
 def through_knots(knots: Array, result: Array) -> None:
-    """Fill `result` with a cubic curve through values at the middles of equal pieces, straight beyond the outer two."""
+    """Fill `result` with a cubic curve through values at the middles of equal pieces, with parabolas at the ends."""
     number, length = len(knots), len(result)
     for i in range(length):
         place = (i + 0.5) * number / length - 0.5
@@ -107,7 +110,13 @@ def through_knots(knots: Array, result: Array) -> None:
         p1, p2 = knots[k], knots[k + 1]
         p0 = knots[k - 1] if k > 0 else 2 * p1 - p2
         p3 = knots[k + 2] if k + 2 < number else 2 * p2 - p1
-        if 0.0 <= x <= 1.0:
+        if not 0.0 <= x <= 1.0 and number > 2:
+            # Newton's parabola through the outer three
+            end, step = (0, 1) if x < 0.0 else (number - 1, -1)
+            away = abs(place - end)
+            first, second = knots[end + step] - knots[end], knots[end + 2 * step] - knots[end + step]
+            result[i] = knots[end] - away * first + 0.5 * away * (away + 1.0) * (second - first)
+        elif 0.0 <= x <= 1.0:
             cubic = 2 * p0 - 5 * p1 + 4 * p2 - p3 + x * (3 * (p1 - p2) + p3 - p0)
             result[i] = p1 + 0.5 * x * (p2 - p0 + x * cubic)
         else:
@@ -119,7 +128,7 @@ def beside(stretches: Array, count: int, k: int, length: int, sides: Array) -> N
     """Fill `sides` with (first, stop) of the base on both sides of stretch k, clear of its neighbours."""
     first, last = stretches[k, 0], stretches[k, 1]
     own = last - first + 1
-    away, wanted = max(own, 4), max(BESIDE * own, FEWEST_BESIDE)
+    away, wanted = max(own, 4), max(min(BESIDE * own, ENOUGH_BESIDE), own, FEWEST_BESIDE)
     low, high = 0, length
     if k > 0:
         low = stretches[k - 1, 1] + 1 + max(stretches[k - 1, 1] - stretches[k - 1, 0] + 1, 4)
@@ -144,15 +153,19 @@ def is_unlike(codes: Array, sides: Array, base: float, variance: float) -> bool:
 
 
 @kernel
-def local_base(codes: Array, sides: Array, variance: float, middle: float, curve: Array, covariance: Array) -> float:
+def local_base(
+    codes: Array, sides: Array, white: float, inflation: float, unit_squared: float, middle: float, curve: Array,
+    covariance: Array,
+) -> float:  # fmt: skip
     """Fill `curve` and `covariance` with a parabola through the base on both sides of a pulse; return its unit of x.
 
     Parameters
     ----------
     sides : int array (2, 2)
         See `beside`.
-    variance : float
-        Of one sample, times the factor by which the noise's correlation widens the variance of a mean.
+    white, inflation, unit_squared : float
+        Variance of one sample in codes squared; factor by which the noise's correlation widens the variance of a
+        mean; the unit of `covariance` per code squared.
     middle : float
         The sample at x = 0; x is in units of the value returned, samples.
 
@@ -160,7 +173,8 @@ def local_base(codes: Array, sides: Array, variance: float, middle: float, curve
     -------
     float
         0 where there is too little base. A straight line is fitted where only one side has any: a parabola bends
-        with hum, which a straight line reads too high or too low by the bow of the hum under the pulse.
+        with hum, which a straight line reads too high or too low by the bow of the hum under the pulse. Where even
+        that misses the base by more than noise does, the base under the pulse is no better known.
     """
     left, right = max(sides[0, 1] - sides[0, 0], 0), max(sides[1, 1] - sides[1, 0], 0)
     terms = 3
@@ -183,12 +197,20 @@ def local_base(codes: Array, sides: Array, variance: float, middle: float, curve
                     work[row, column] += other
                     other *= x
                 power *= x
+    squares, number = 0.0, max(left + right - terms, 1)
     invert(work)
     curve[:] = 0.0
     covariance[:] = 0.0
     for row in range(terms):
         for column in range(terms):
             curve[row] += work[row, terms + column] * sums[column]
-            covariance[row, column] = variance * work[row, terms + column]
+            covariance[row, column] = white * inflation * unit_squared * work[row, terms + column]
     curve[0] += origin
+    for side in range(2):
+        for i in range(sides[side, 0], sides[side, 1]):
+            x = (i - middle) / reach
+            squares += (codes[i] - (curve[0] + x * (curve[1] + x * curve[2]))) ** 2
+    excess = squares / number - white
+    if excess > DRIFT * white * np.sqrt(2.0 / number):
+        covariance[0, 0] += UNDER_THE_PULSE * excess * unit_squared
     return float(reach)

@@ -57,19 +57,23 @@ def variance_with_base(weights: Array, autocovariance: Array, base: Array, middl
     base : array (3, 3)
         Covariance of the coefficients of b over x = (i − middle)/unit.
     """
-    sums = np.zeros(3)
-    for i in range(len(weights)):
-        if weights[i] != 0.0:
-            sums[0] += weights[i]
-            if base[1, 1] > 0.0:
-                x = (i - middle) / unit
-                sums[1] += weights[i] * x
-                sums[2] += weights[i] * x * x
-    total = 0.0
-    for row in range(3):
-        for column in range(3):
-            total += sums[row] * base[row, column] * sums[column]
-    return variance_of_sum(weights, autocovariance) + max(total, 0.0)
+    first, stop = 0, len(weights)
+    while first < stop and weights[first] == 0.0:
+        first += 1
+    while stop > first and weights[stop - 1] == 0.0:
+        stop -= 1
+    level, slope, bend = 0.0, 0.0, 0.0
+    for i in range(first, stop):
+        level += weights[i]
+    total = level * level * base[0, 0]
+    if base[1, 1] > 0.0:
+        for i in range(first, stop):
+            x = (i - middle) / unit
+            slope += weights[i] * x
+            bend += weights[i] * x * x
+        total += slope * slope * base[1, 1] + bend * bend * base[2, 2]
+        total += 2.0 * (level * slope * base[0, 1] + level * bend * base[0, 2] + slope * bend * base[1, 2])
+    return float(variance_of_sum(weights[first:stop], autocovariance) + max(total, 0.0))
 
 
 @kernel
@@ -163,20 +167,21 @@ def functional_weights(count: int, degree: int, inverse: Array, x: float, order:
     """Fill `weights` with the share of each sample in the fit's value, or derivative, at x."""
     terms = degree + 1
     row = np.zeros(terms)
+    raised = 1.0
     for term in range(order, terms):
         factor = 1.0
         for k in range(order):
             factor *= term - k
-        gradient = factor * x ** (term - order)
+        gradient = factor * raised
+        raised *= x
         for column in range(terms):
             row[column] += gradient * inverse[term, column]
     for i in range(count):
         xi = 2.0 * i / (count - 1) - 1.0
-        power = 1.0
-        weights[i] = 0.0
-        for column in range(terms):
-            weights[i] += row[column] * power
-            power *= xi
+        share = 0.0
+        for column in range(degree, -1, -1):
+            share = share * xi + row[column]
+        weights[i] = share
 
 
 @kernel

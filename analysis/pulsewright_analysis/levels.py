@@ -36,7 +36,7 @@ MOVES = 0.5
 """Where the medians of 33 samples spread by more than this many times the noise a moving base is looked for."""
 WORTH_WHILE = 0.7
 """A moving base is taken off where what is left is less than this share of the noise,"""
-AS_GOOD = 1.1
+AS_GOOD = 1.02
 """over the longest pieces that leave no more than this many times the least."""
 MOST_LAGS = 128
 SIGNIFICANT_LAG = 4.0
@@ -138,7 +138,7 @@ def slow_movement(samples: Floats, code: float) -> tuple[Floats, int]:
     """
     flat = np.zeros((1, 1))
     length = samples.shape[1]
-    if length < 3 * FEWEST_OF_A_PIECE or not _may_move(samples, code):
+    if length < 2 * FEWEST_OF_A_PIECE or not _may_move(samples, code):
         return flat, 0
     from pulsewright_analysis.base_kernels import slow_base
 

@@ -18,6 +18,7 @@ from pulsewright_analysis.base_kernels import (
 )
 from pulsewright_analysis.compiled import kernel
 from pulsewright_analysis.edge_kernels import (
+    CENTROID_LEVEL,
     SMOOTHING,
     centroid,
     crossing,
@@ -37,6 +38,8 @@ MOST_STRETCHES = 4096
 """More excursions than this in one record of one channel are not pulses; the rest is passed over."""
 REACH = 0.36
 """Share of the amplitude over which an edge of ten samples at 30 dB is fitted; bias goes with its fourth power."""
+DRIFTED = 0.125
+"""A record whose base is this share of the threshold away from its channel's is searched from its own."""
 CLOSE = 4.0
 """Within this many times the noise a sample belongs to the base, wherever the base has moved to."""
 HIDDEN_DIP = 0.5
@@ -99,7 +102,7 @@ def measure_pulse(
     if sign < 0:
         for i in range(high - low):
             turned[i] = -turned[i]
-    if max(dips[0], dips[1]) * abs(scale) < HIDDEN_DIP * turned[place]:
+    if max(dips[0], dips[1]) == 0.0 or deepest(dips * abs(scale), noise) < HIDDEN_DIP * turned[place]:
         flat = measure_upward(
             turned,
             place,
@@ -139,7 +142,7 @@ def measure_upward(
     noise = np.sqrt(autocovariance[0])
     reach = width_at_half(smooth, place) // SMOOTHING
     top_weights, work = np.zeros(stop), np.zeros(stop)
-    result = np.zeros(4)
+    result, found = np.zeros(4), np.zeros(2)
     mean_noise = noise_of_mean(autocovariance, reach)
     flat = find_top(values, smooth, place, first, last, noise, mean_noise, known, top_weights, work, result)
     top, top_extra = result[0], result[2]
@@ -180,12 +183,14 @@ def measure_upward(
         right_extra = right_steep if right_steep > 0.0 else (right_tail + 0.25 * top_extra) / right[1] ** 2
     if before >= 0 and left_steep == 0.0:
         work[:] = 0.0
-        real[RISE] = transition(values, left_smooth, top, edge_reach, before, 1, known, top_weights, work)
-        real[RISE_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit)
+        transition(values, left_smooth, top, edge_reach, before, 1, known, top_weights, work, found)
+        real[RISE] = found[0]
+        real[RISE_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + found[1]
     if after < stop and right_steep == 0.0:
         work[:] = 0.0
-        real[FALL] = transition(values, right_smooth, top, edge_reach, after, -1, known, top_weights, work)
-        real[FALL_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit)
+        transition(values, right_smooth, top, edge_reach, after, -1, known, top_weights, work, found)
+        real[FALL] = found[0]
+        real[FALL_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + found[1]
     if before >= 0 and after < stop:
         real[WIDTH] = right[0] - left[0]
         work[:] = right_weights - left_weights
@@ -195,10 +200,11 @@ def measure_upward(
         real[MIDPOINT] = 0.5 * (left[0] + right[0])
         work[:] = 0.5 * (left_weights + right_weights)
         real[MIDPOINT_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + common
-        work[:] = 0.0
-        real[CENTROID] = centroid(values, smooth, top, place, top_weights, work)
-        spread = tails * (wide / top) ** 2 + 0.25 * (left_steep + right_steep)
-        real[CENTROID_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + spread
+        if tails == 0.0 or deepest(dips, noise) < CENTROID_LEVEL * top:
+            work[:] = 0.0
+            real[CENTROID] = centroid(values, smooth, top, place, top_weights, work)
+            spread = tails * (wide / top) ** 2 + 0.25 * (left_steep + right_steep)
+            real[CENTROID_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + spread
     if flat and real[RISE] > 0.0:
         work[:] = 0.0
         find_overshoot(values, before, after, real[RISE], top, noise, top_weights, known, work, result)
@@ -225,6 +231,12 @@ def edge_crossing(
     for i in range(len(weights)):
         weights[i] = (0.5 * top_weights[i] - weights[i]) / result[1]
     return 0.0
+
+
+@kernel
+def deepest(dips: Array, noise: float) -> float:
+    """Return how high the higher of two dips may lie: a level that the record must come down to lies above that."""
+    return float(max(dips[0], dips[1]) + CLOSE * noise)
 
 
 @kernel
@@ -299,6 +311,9 @@ def measure_block(
             base, reach = offset[c] / scale[c], threshold[c] / abs(scale[c])
             noise = np.sqrt(autocovariance[c, 0]) / abs(scale[c])
             least = gap if gap > 0 else 0
+            lags = autocovariance.shape[1]
+            while lags > 1 and autocovariance[c, lags - 1] == 0.0:
+                lags -= 1
             record_var = offset_var[c]
             if piece[c] > 0:
                 slow_base(trace, piece[c], CLOSE * noise, level)
@@ -310,10 +325,11 @@ def measure_block(
                 record_var += wander_var[c]
             else:
                 middle = rough_middle(trace)
+                near = middle if abs(middle - base) > DRIFTED * reach else base
                 if abs(middle - base) > reach / 2:
                     base = middle
                 count = find_stretches(
-                    trace, base - reach, base + reach, base - reach / 2, base + reach / 2, gap, stretches
+                    trace, near - reach, near + reach, near - reach / 2, near + reach / 2, gap, stretches
                 )
                 if count == 0:
                     continue
@@ -331,17 +347,16 @@ def measure_block(
                 covariance[:] = record_covariance
                 centre, unit = 0.5 * (a + b), 1.0
                 beside(stretches, count, parts[k, 2], length, sides)
-                variance = autocovariance[c, 0] * inflation[c]
-                if piece[c] > 0 or is_unlike(trace, sides, base, variance / scale[c] ** 2):
-                    unit = local_base(trace, sides, variance, centre, curve, covariance)
+                if piece[c] > 0 or is_unlike(trace, sides, base, noise**2 * inflation[c]):
+                    unit = local_base(trace, sides, noise**2, inflation[c], scale[c] ** 2, centre, curve, covariance)
                     if unit == 0.0:
                         curve[:] = 0.0
                         curve[0] = base
                         covariance[:] = record_covariance
                         unit = 1.0
                 place = measure_pulse(
-                    trace, scale[c], curve, covariance, centre, unit, parts[k], dips[k], largest, autocovariance[c],
-                    known, row_whole, row_real,
+                    trace, scale[c], curve, covariance, centre, unit, parts[k], dips[k], largest,
+                    autocovariance[c, :lags], known, row_whole, row_real,
                 )  # fmt: skip
                 if place < first[r, c] or place >= stop[r, c]:
                     continue

@@ -23,8 +23,10 @@ HALF = 0.5
 STATE_SHARE = 0.5
 STATE_BAND = 0.08
 """A stretch has a state where more than this share of its samples lies within this share of their median."""
-DIP_SMOOTHING = 48
-"""Dips are looked for in averages over 1/24 of the stretch, where noise does not dig them."""
+DIP_SMOOTHING = 96
+"""Dips are looked for in averages over 1/48 of the stretch, where noise does not dig them."""
+FEWEST_TO_AVERAGE = 12
+"""… and over three samples at least on a stretch of so many: a long tail offers noise many chances."""
 MOST_LOBES = 32
 
 
@@ -137,7 +139,9 @@ def split_stretches(
     found = 0
     for k in range(count):
         first, last = stretches[k, 0], stretches[k, 1]
-        lobes = lobes_of(trace, base, noise, first, last, tops, bottoms, places)
+        lobes = 1
+        if may_dip(trace, base, CLEAR_DIP * noise, first, last):
+            lobes = lobes_of(trace, base, noise, first, last, tops, bottoms, places)
         shallow = 0
         start, left = first, 0.0
         highest = tops[0]
@@ -165,6 +169,27 @@ def split_stretches(
 
 
 @kernel
+def may_dip(trace: Array, base: float, depth: float, first: int, last: int) -> bool:
+    """Return whether any sample of a stretch lies that deep between two others: else no average of them does."""
+    middle = 0.0
+    for i in range(first, last + 1):
+        middle += trace[i] - base
+    sign = 1.0 if middle > 0.0 else -1.0
+    top, bottom = sign * trace[first], sign * trace[first]
+    for i in range(first, last + 1):
+        value = sign * trace[i]
+        if value > top:
+            if top - bottom > depth:
+                return True
+            top = bottom = value
+        elif value < bottom:
+            bottom = value
+        elif value - bottom > depth and top - bottom > depth:
+            return True
+    return False
+
+
+@kernel
 def has_state(trace: Array, base: float, first: int, last: int) -> bool:
     """Return whether most of a stretch lies at one level: there a dip after a larger maximum is ringing."""
     level = np.median(trace[first : last + 1]) - base
@@ -184,9 +209,13 @@ def lobes_of(
     1 where the stretch has lobes of both signs.
     """
     length = last - first + 1
-    reach = length // DIP_SMOOTHING
+    reach = max(length // DIP_SMOOTHING, 1 if length >= FEWEST_TO_AVERAGE else 0)
     depth = CLEAR_DIP * noise
-    sign = 1.0 if trace[(first + last) // 2] > base else -1.0
+    sign, furthest = 1.0, 0.0
+    for i in range(first, last + 1):
+        if abs(trace[i] - base) > furthest:
+            furthest = abs(trace[i] - base)
+            sign = 1.0 if trace[i] > base else -1.0
     total = 0.0
     for i in range(first, min(first + reach, last + 1)):
         total += trace[i]

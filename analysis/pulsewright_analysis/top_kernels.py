@@ -19,6 +19,7 @@ from pulsewright_analysis.fit_kernels import (
     tap_weights,
 )
 
+CUBIC = 3
 QUARTIC = 4
 SEXTIC = 6
 FEWEST_FOR_SEXTIC = 15
@@ -32,9 +33,11 @@ FLAT_SHARE, FLAT_BAND = 0.55, 0.1
 """A pulse is flat-topped where more than this share of its samples above 50 % lies in a band this share of it high,"""
 WIDE_SHARE, WIDEST_BAND = 0.65, 0.16
 """or, where four times the noise is higher, in a band of that up to this; with few samples the second share holds."""
+CUT_SHARE = 0.85
 UNRESOLVED = 0.6
 """An edge that rises by more than this share of the top from one sample to the next is not resolved."""
 CORNER_REACH = 2
+FEWEST_AT_A_CORNER = 4
 DRIFT = 3.0
 FEWEST_FOR_FLAT = 6
 FEWEST_FOR_WIDE_BAND = 13
@@ -130,9 +133,9 @@ def corner(
     while 0 < end + direction < len(values) - 1 and smooth[end + direction] > TOP_LEVEL * peak:
         end += direction
     count = abs(end - begin) + 1
-    degree = min(count - 1, 3)
-    if degree < 1:
+    if count < FEWEST_AT_A_CORNER:
         return False
+    degree = CUBIC
     low = min(begin, end)
     inverse = known_weights(count, degree, known)
     coefficients = np.zeros(degree + 1)
@@ -174,6 +177,9 @@ def state_level(
             inside -= counts[k - wide]
         if inside > best:
             best, mode = inside, k
+    if first == 0 or stop == len(values):
+        # of a top that the record's end cuts too little is seen to call it flat because its extreme is
+        least = CUT_SHARE
     if best <= least * (stop - first):
         return False
     level = 0.5 * peak * (1.0 + (mode + 1.0 - 0.5 * wide) / BINS)
@@ -254,7 +260,10 @@ def lack_of_fit(values: Array, low: int, count: int, degree: int, coefficients: 
     """Return the variance of the samples about the polynomial where it exceeds what noise makes, else 0."""
     total = 0.0
     for i in range(count):
-        total += (values[low + i] - polynomial_at(coefficients, degree, 2.0 * i / (count - 1) - 1.0, 0)) ** 2
+        x, fitted = 2.0 * i / (count - 1) - 1.0, 0.0
+        for term in range(degree, -1, -1):
+            fitted = fitted * x + coefficients[term]
+        total += (values[low + i] - fitted) ** 2
     free = max(count - degree - 1, 1)
     excess = total / free - noise**2
     return float(excess) if excess > DRIFT * noise**2 * np.sqrt(2.0 / free) else 0.0
