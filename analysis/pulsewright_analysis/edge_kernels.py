@@ -16,24 +16,26 @@ from pulsewright_analysis.fit_kernels import (
     functional_weights,
     interpolated,
     interpolated_slope,
-    polynomial_at,
+    known_weights,
     polynomial_fit,
-    polynomial_weights,
-    tap_slope,
     tap_weight,
+    tap_weights,
 )
 
 CUBIC = 3
-QUARTIC = 4
-SEXTIC = 6
 FEWEST_FOR_FIT = 7
 """Below this many samples on its stretch an edge or a top is interpolated, from here up it is fitted."""
-FEWEST_FOR_SEXTIC = 15
-TOP_LEVEL = 0.6
-"""The extreme is fitted over the samples above this share of it."""
-FLAT_SHARE = 0.65
-"""A pulse is flat-topped where its width at 90 % is more than this share of that at 50 %."""
 CENTROID_LEVEL = 0.1
+LOW_LEVEL = 0.1
+HIGH_LEVEL = 0.9
+BETWEEN_SAMPLES = 0.05
+FEW_ON_AN_EDGE = 9.0
+"""On a transition of fewer samples each crossing at 10 % and 90 % is uncertain by so much of a sample: found by
+simulation of straight, one-pole and Gaussian edges."""
+EDGE_SMOOTHING = 16
+SHARPER = 0.6
+BESIDE_A_LEVEL = 0.09
+"""The fits at 10 % and 90 % stay this share of the top away from those levels: beyond lie the base and the top."""
 SMOOTHING = 24
 """Places on an edge are looked for in averages over 1/12 of the width at half: this many to each side."""
 
@@ -77,13 +79,46 @@ def smoothed(values: Array, place: int) -> Array:
         if wanted <= reach:
             break
         reach = wanted
-        sums = np.zeros(len(values) + 1)
-        for i in range(len(values)):
-            sums[i + 1] = sums[i] + values[i]
-        result = np.empty(len(values))
-        for i in range(len(values)):
-            low, high = max(i - reach, 0), min(i + reach + 1, len(values))
-            result[i] = (sums[high] - sums[low]) / (high - low)
+        result = averaged(values, reach)
+    return result
+
+
+@kernel
+def averaged(values: Array, reach: int) -> Array:
+    """Return the running means of `values` over 2·reach + 1 samples."""
+    sums = np.zeros(len(values) + 1)
+    for i in range(len(values)):
+        sums[i + 1] = sums[i] + values[i]
+    result = np.empty(len(values))
+    for i in range(len(values)):
+        low, high = max(i - reach, 0), min(i + reach + 1, len(values))
+        result[i] = (sums[high] - sums[low]) / (high - low)
+    return result
+
+
+@kernel
+def edge_smoothed(values: Array, smooth: Array, place: int, top: float, direction: int) -> Array:
+    """Return `values` averaged over an eighth of the duration of one edge, where that is much less than `smooth` is.
+
+    A wide pulse may have fast edges, whose corners its own averages would round. `direction` is 1 for the first edge.
+    """
+    stop = len(values)
+    reach = width_at_half(smooth, place) // SMOOTHING
+    result = smooth
+    while reach > 0:
+        half = place
+        while 0 <= half < stop and result[half] > 0.5 * top:
+            half -= direction
+        low, high = half, half
+        while 0 <= low < stop and result[low] > LOW_LEVEL * top:
+            low -= direction
+        while high != place and (high < 0 or high >= stop or result[high] < HIGH_LEVEL * top):
+            high += direction
+        wanted = abs(high - low) // EDGE_SMOOTHING
+        if wanted > SHARPER * reach:
+            break
+        reach = wanted
+        result = averaged(values, reach) if reach > 0 else values
     return result
 
 
@@ -99,96 +134,8 @@ def highest_near(smooth: Array, place: int) -> int:
 
 
 @kernel
-def extreme(values: Array, smooth: Array, place: int, top_weights: Array, peak_weights: Array, result: Array) -> None:
-    """Fill `result` with the amplitude and the place of the extreme (NaN on a flat top), and the weights of both.
-
-    A flat top is the mean of the inner samples (IEEE Std 181's state level); a round one the vertex of a polynomial
-    over the samples above 60 %, because the largest sample is biased upward by noise; one of few samples is
-    interpolated.
-    """
-    peak, stop = smooth[place], len(values)
-    low_90, high_90 = last_before(smooth, place, 0, 0.9 * peak), first_after(smooth, place, stop, 0.9 * peak)
-    low_50, high_50 = last_before(smooth, place, 0, 0.5 * peak), first_after(smooth, place, stop, 0.5 * peak)
-    if high_50 - low_50 > 12 and (high_90 - low_90) > FLAT_SHARE * (high_50 - low_50):
-        flat_top(values, low_90, high_90, top_weights, result)
-        return
-    low = last_before(smooth, place, 0, TOP_LEVEL * peak) + 1
-    count = first_after(smooth, place, stop, TOP_LEVEL * peak) - low
-    if count < FEWEST_FOR_FIT:
-        interpolated_extreme(values, place, top_weights, peak_weights, result)
-        return
-    degree = SEXTIC if count >= FEWEST_FOR_SEXTIC else QUARTIC
-    inverse = np.zeros((degree + 1, degree + 1))
-    coefficients = np.zeros(degree + 1)
-    polynomial_weights(count, degree, inverse)
-    polynomial_fit(values, low, count, degree, inverse, coefficients)
-    x = 2.0 * (place - low) / (count - 1) - 1.0
-    for _ in range(30):
-        curvature = polynomial_at(coefficients, degree, x, 2)
-        if curvature >= 0.0:
-            break
-        step = polynomial_at(coefficients, degree, x, 1) / curvature
-        x = min(max(x - step, -1.0), 1.0)
-        if abs(step) < 1e-10:
-            break
-    functional_weights(count, degree, inverse, x, 0, top_weights[low:])
-    result[0] = polynomial_at(coefficients, degree, x, 0)
-    curvature = polynomial_at(coefficients, degree, x, 2)
-    result[1] = np.nan
-    if curvature < 0.0 and abs(x) < 1.0:
-        half = (count - 1) / 2.0
-        functional_weights(count, degree, inverse, x, 1, peak_weights[low:])
-        peak_weights *= -half / curvature
-        result[1] = low + (x + 1.0) * half
-
-
-@kernel
-def flat_top(values: Array, low: int, high: int, top_weights: Array, result: Array) -> None:
-    """Fill `result` with the mean of the inner three fifths of a flat top; it has no extreme in time."""
-    margin = (high - low) // 5
-    first, stop = low + 1 + margin, high - margin
-    top_weights[first:stop] = 1.0 / (stop - first)
-    result[0] = np.mean(values[first:stop])
-    result[1] = np.nan
-
-
-@kernel
-def interpolated_extreme(values: Array, place: int, top_weights: Array, peak_weights: Array, result: Array) -> None:
-    """Fill `result` with the extreme of the band-limited interpolation around sample `place`."""
-    position = float(place)
-    step = 0.5
-    best = interpolated(values, position)
-    while step > 1e-7:
-        left, right = interpolated(values, position - step), interpolated(values, position + step)
-        if left > best and left >= right:
-            position, best = position - step, left
-        elif right > best:
-            position, best = position + step, right
-        else:
-            step /= 2
-    width = 0.05
-    left, right = interpolated(values, position - width), interpolated(values, position + width)
-    curvature = (left + right - 2 * best) / width**2
-    result[0] = best
-    result[1] = position if curvature < 0 else np.nan
-    tap_weights(position, top_weights, False)
-    tap_weights(position, peak_weights, True)
-    if curvature < 0:
-        peak_weights *= -1.0 / curvature
-
-
-@kernel
-def tap_weights(position: float, weights: Array, slope: bool) -> None:
-    """Fill `weights` with the shares of the samples in the interpolation at `position`, or in its slope."""
-    nearest = int(np.floor(position))
-    for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
-        inside = min(max(k, 0), len(weights) - 1)
-        weights[inside] += tap_slope(position - k) if slope else tap_weight(position - k)
-
-
-@kernel
 def crossing(
-    values: Array, smooth: Array, level: float, top: float, reach: float, below: int, direction: int,
+    values: Array, smooth: Array, level: float, top: float, reach: float, below: int, direction: int, known: Array,
     weights: Array, result: Array,
 ) -> None:  # fmt: skip
     """Fill `result` with the crossing of `level` and the slope there per sample, `weights` with the value's.
@@ -203,6 +150,8 @@ def crossing(
         The sample just outside the crossing: not above the level, its neighbour towards the pulse above it.
     direction : int
         1 for a rising edge (the pulse lies after `below`), −1 for a falling one.
+    known : array
+        See `known_weights`.
 
     A cubic is fitted over a stretch around the level; an edge of few samples is interpolated in its full band.
     """
@@ -217,22 +166,22 @@ def crossing(
     if count < FEWEST_FOR_FIT:
         interpolated_crossing(values, level, below, direction, weights, result)
         return
-    inverse = np.zeros((CUBIC + 1, CUBIC + 1))
+    inverse = known_weights(count, CUBIC, known)
     coefficients = np.zeros(CUBIC + 1)
-    polynomial_weights(count, CUBIC, inverse)
     polynomial_fit(values, low, count, CUBIC, inverse, coefficients)
     half = (count - 1) / 2.0
     x = (below + 0.5 * direction - low) / half - 1.0
+    c0, c1, c2, c3 = coefficients
     for _ in range(30):
-        slope = polynomial_at(coefficients, CUBIC, x, 1)
+        slope = c1 + x * (2.0 * c2 + x * 3.0 * c3)
         if slope * direction <= 0.0:
             break
-        step = (polynomial_at(coefficients, CUBIC, x, 0) - level) / slope
+        step = (c0 + x * (c1 + x * (c2 + x * c3)) - level) / slope
         x = min(max(x - step, -1.0), 1.0)
         if abs(step) < 1e-12:
             break
-    slope = polynomial_at(coefficients, CUBIC, x, 1) / half
-    if slope * direction <= 0.0 or abs(polynomial_at(coefficients, CUBIC, x, 0) - level) > 1e-6 * top:
+    slope = (c1 + x * (2.0 * c2 + x * 3.0 * c3)) / half
+    if slope * direction <= 0.0 or abs(c0 + x * (c1 + x * (c2 + x * c3)) - level) > 1e-6 * top:
         interpolated_crossing(values, level, below, direction, weights, result)
         return
     functional_weights(count, CUBIC, inverse, x, 0, weights[low:])
@@ -301,3 +250,45 @@ def centroid(values: Array, smooth: Array, top: float, place: int, top_weights: 
     for i in range(len(weights)):
         weights[i] += tilt * CENTROID_LEVEL * top_weights[i]
     return middle
+
+
+@kernel
+def transition(
+    values: Array, smooth: Array, top: float, reach: float, before: int, direction: int, known: Array,
+    top_weights: Array, weights: Array, result: Array,
+) -> None:  # fmt: skip
+    """Fill `result` with the samples between an edge's 10 % and 90 % crossings (IEEE Std 181), and `weights`.
+
+    Parameters
+    ----------
+    reach : float
+        See `crossing`.
+    before : int
+        The sample just outside the 50 % crossing.
+    direction : int
+        1 for the first transition, −1 for the second.
+    result : array (2,)
+        Duration, and its variance because the corners of an edge of few samples lie between them.
+
+    NaN where the edge does not reach both levels inside the record.
+    """
+    stop = len(values)
+    low = before
+    while 0 <= low < stop and smooth[low] > LOW_LEVEL * top:
+        low -= direction
+    high = before + direction
+    while 0 <= high < stop and smooth[high] < HIGH_LEVEL * top:
+        high += direction
+    result[:] = np.nan
+    if not (0 <= low < stop and 0 <= high < stop):
+        return
+    own = np.zeros(stop)
+    reach = min(reach, BESIDE_A_LEVEL * top)
+    crossing(values, smooth, LOW_LEVEL * top, top, reach, low, direction, known, own, result)
+    place = result[0]
+    weights[:] = (own - LOW_LEVEL * top_weights) / result[1]
+    own[:] = 0.0
+    crossing(values, smooth, HIGH_LEVEL * top, top, reach, high - direction, direction, known, own, result)
+    weights -= (own - HIGH_LEVEL * top_weights) / result[1]
+    result[0] = abs(result[0] - place)
+    result[1] = 2 * BETWEEN_SAMPLES**2 if result[0] < FEW_ON_AN_EDGE else 0.0

@@ -183,7 +183,7 @@ def _pulse_reasons(pulses: Pulses, session: Session) -> list[str]:
     for why, suits in (
         ("is clipped", pulses.clipped),
         ("is cut by the record's end", pulses.cut),
-        ("has two lobes of the same size within the noise", pulses.ambiguous),
+        ("has two lobes of the same size within the noise, or overlaps its neighbour", pulses.ambiguous),
         (f"is too small, too short or too flat for its {pulses.position}", np.ones(len(pulses), dtype=bool)),
     ):
         which = left & suits

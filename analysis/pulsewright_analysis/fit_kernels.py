@@ -16,6 +16,9 @@ Array = Any
 
 TAPS = 8
 """Half-length of the interpolating kernel, samples."""
+MOST_TERMS = 7
+KNOWN_COUNTS = 96
+"""Inverses for fits over fewer samples than this are kept through a block."""
 
 
 @kernel
@@ -44,19 +47,40 @@ def variance_of_sum(weights: Array, autocovariance: Array) -> float:
 
 
 @kernel
-def polynomial_weights(count: int, degree: int, inverse: Array) -> None:
-    """Fill `inverse` with (XᵀX)⁻¹ for powers 0 … degree of an even grid of `count` points over −1 … 1."""
-    terms = degree + 1
-    work = np.zeros((terms, 2 * terms))
-    for i in range(count):
-        x = 2.0 * i / (count - 1) - 1.0
-        power_row = 1.0
-        for row in range(terms):
-            power = power_row
-            for column in range(terms):
-                work[row, column] += power
-                power *= x
-            power_row *= x
+def variance_with_base(weights: Array, autocovariance: Array, base: Array, middle: float, unit: float) -> float:
+    """Return the variance of Σ wᵢ·(nᵢ − b(i)) for noise n and for the error b of the base that was taken off.
+
+    Parameters
+    ----------
+    weights, autocovariance : array
+        See `variance_of_sum`.
+    base : array (3, 3)
+        Covariance of the coefficients of b over x = (i − middle)/unit.
+    """
+    first, stop = 0, len(weights)
+    while first < stop and weights[first] == 0.0:
+        first += 1
+    while stop > first and weights[stop - 1] == 0.0:
+        stop -= 1
+    level, slope, bend = 0.0, 0.0, 0.0
+    for i in range(first, stop):
+        level += weights[i]
+    total = level * level * base[0, 0]
+    if base[1, 1] > 0.0:
+        for i in range(first, stop):
+            x = (i - middle) / unit
+            slope += weights[i] * x
+            bend += weights[i] * x * x
+        total += slope * slope * base[1, 1] + bend * bend * base[2, 2]
+        total += 2.0 * (level * slope * base[0, 1] + level * bend * base[0, 2] + slope * bend * base[1, 2])
+    return float(variance_of_sum(weights[first:stop], autocovariance) + max(total, 0.0))
+
+
+@kernel
+def invert(work: Array) -> None:
+    """Turn the left half of (n, 2n) into the unit matrix and leave the inverse of what it was in the right half."""
+    terms = len(work)
+    work[:, terms:] = 0.0
     for row in range(terms):
         work[row, terms + row] = 1.0
     for pivot in range(terms):
@@ -74,9 +98,39 @@ def polynomial_weights(count: int, degree: int, inverse: Array) -> None:
                 factor = work[row, pivot]
                 for column in range(2 * terms):
                     work[row, column] -= factor * work[pivot, column]
+
+
+@kernel
+def polynomial_weights(count: int, degree: int, inverse: Array) -> None:
+    """Fill `inverse` with (XᵀX)⁻¹ for powers 0 … degree of an even grid of `count` points over −1 … 1."""
+    terms = degree + 1
+    work = np.zeros((terms, 2 * terms))
+    for i in range(count):
+        x = 2.0 * i / (count - 1) - 1.0
+        power_row = 1.0
+        for row in range(terms):
+            power = power_row
+            for column in range(terms):
+                work[row, column] += power
+                power *= x
+            power_row *= x
+    invert(work)
     for row in range(terms):
         for column in range(terms):
             inverse[row, column] = work[row, terms + column]
+
+
+@kernel
+def known_weights(count: int, degree: int, known: Array) -> Array:
+    """Return what `polynomial_weights` gives, from `known` (counts, degrees, 7, 7) where it is there already."""
+    if count >= len(known):
+        inverse = np.zeros((MOST_TERMS, MOST_TERMS))
+        polynomial_weights(count, degree, inverse)
+        return inverse
+    inverse = known[count, degree]
+    if inverse[0, 0] == 0.0:
+        polynomial_weights(count, degree, inverse)
+    return inverse
 
 
 @kernel
@@ -113,20 +167,21 @@ def functional_weights(count: int, degree: int, inverse: Array, x: float, order:
     """Fill `weights` with the share of each sample in the fit's value, or derivative, at x."""
     terms = degree + 1
     row = np.zeros(terms)
+    raised = 1.0
     for term in range(order, terms):
         factor = 1.0
         for k in range(order):
             factor *= term - k
-        gradient = factor * x ** (term - order)
+        gradient = factor * raised
+        raised *= x
         for column in range(terms):
             row[column] += gradient * inverse[term, column]
     for i in range(count):
         xi = 2.0 * i / (count - 1) - 1.0
-        power = 1.0
-        weights[i] = 0.0
-        for column in range(terms):
-            weights[i] += row[column] * power
-            power *= xi
+        share = 0.0
+        for column in range(degree, -1, -1):
+            share = share * xi + row[column]
+        weights[i] = share
 
 
 @kernel
@@ -165,3 +220,12 @@ def interpolated_slope(values: Array, position: float) -> float:
     """Return the slope of the interpolation, per sample."""
     step = 1e-3
     return (interpolated(values, position + step) - interpolated(values, position - step)) / (2 * step)
+
+
+@kernel
+def tap_weights(position: float, weights: Array, slope: bool) -> None:
+    """Fill `weights` with the shares of the samples in the interpolation at `position`, or in its slope."""
+    nearest = int(np.floor(position))
+    for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
+        inside = min(max(k, 0), len(weights) - 1)
+        weights[inside] += tap_slope(position - k) if slope else tap_weight(position - k)

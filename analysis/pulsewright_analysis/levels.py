@@ -27,6 +27,17 @@ MOST_RECORDS = 64
 MOST_SAMPLES = 1 << 17
 FEWEST_RECORDS = 4
 """Base and noise rest on records spread evenly over the session: at most 64, fewer where that passes 2¹⁷ samples."""
+FEWEST_OF_A_PIECE = 64
+PIECES = (8, 16, 32, 64, 128, 256)
+"""A moving base is followed over pieces of a record: as few as do."""
+PLACES = 64
+OF_A_PLACE = 33
+MOVES = 0.5
+"""Where the medians of 33 samples spread by more than this many times the noise a moving base is looked for."""
+WORTH_WHILE = 0.7
+"""A moving base is taken off where what is left is less than this share of the noise,"""
+AS_GOOD = 1.02
+"""over the longest pieces that leave no more than this many times the least."""
 MOST_LAGS = 128
 SIGNIFICANT_LAG = 4.0
 """An autocovariance closer to 0 than this many of its own standard errors counts as 0."""
@@ -48,18 +59,23 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
     Levels
         In the channels' units; noise is never below one code/√12 (JCGM 100:2008, 4.3.7). The noise of the base is an
         ordinary standard deviation after trimming, because one from differences of neighbours reads a narrow-band
-        noise several times too low.
+        noise several times too low. Taken off before: each record's mean, and, where a channel's base moves within a
+        record by as much as the noise or more and far more slowly than its pulses (hum, a slope), a smooth curve
+        through pieces of at least 64 samples: see `slow_movement`.
     """
     enough = min(max(MOST_SAMPLES // session.record_length, FEWEST_RECORDS), MOST_RECORDS, len(records))
     chosen = records[np.unique(np.linspace(0, len(records) - 1, enough).astype(int))]
     samples = np.stack([session.values(r, r + 1, channels)[0] for r in chosen], axis=1)
     whole = float(np.issubdtype(session.dtype, np.integer))
     codes = [abs(session.channels[c].scale) * whole for c in channels]
-    results = [base_of(samples[i], code) for i, code in enumerate(codes)]
+    slow = [slow_movement(samples[i], code) for i, code in enumerate(codes)]
+    results = [base_of(samples[i] - slow[i][0], code) for i, code in enumerate(codes)]
     columns = [np.array([r[k] for r in results]) for k in range(5)]
     lags = max(len(r[5]) for r in results)
     autocovariance = np.stack([np.pad(r[5], (0, lags - len(r[5]))) for r in results])
-    return Levels(columns[0], columns[1], columns[2], columns[3], autocovariance, columns[4])
+    wander = np.array([float(np.std(movement)) for movement, _ in slow])
+    pieces = np.array([piece for _, piece in slow], dtype=np.int64)
+    return Levels(columns[0], columns[1], columns[2], columns[3], autocovariance, columns[4], wander, pieces)
 
 
 def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, float, Floats]:
@@ -100,6 +116,63 @@ def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, f
         effective,
         autocovariance,
     )
+
+
+def slow_movement(samples: Floats, code: float) -> tuple[Floats, int]:
+    """Return the slow movement of one channel's base about each record's mean, and the pieces that it rests on.
+
+    Parameters
+    ----------
+    samples : array (records, samples)
+        In the channel's unit.
+    code : float
+        One code in that unit, 0 where samples are no codes.
+
+    Returns
+    -------
+    movement : array (records, samples) or (1, 1)
+        0 where the base is flat: where no curve lowers the trimmed standard deviation to less than 0.7 of its value.
+        Movement weaker than that stays in the noise and in its autocovariance.
+    piece : int
+        Samples; 0 where the base is flat.
+    """
+    flat = np.zeros((1, 1))
+    length = samples.shape[1]
+    if length < 2 * FEWEST_OF_A_PIECE or not _may_move(samples, code):
+        return flat, 0
+    from pulsewright_analysis.base_kernels import slow_base
+
+    least = max(code / np.sqrt(12.0), np.finfo(float).tiny)
+    noises, curves = [], []
+    pieces = sorted({max(length // number, FEWEST_OF_A_PIECE) for number in PIECES}, reverse=True)
+    curve = np.empty(length)
+    for piece in pieces:
+        curves.append(np.empty(samples.shape))
+        for record, trace in enumerate(samples):
+            slow_base(trace, piece, 0.0, curve)
+            limit = 4 * max(1.4826 * float(np.median(np.abs(trace - curve))), least)
+            slow_base(trace, piece, limit, curves[-1][record])
+        noises.append(_trimmed_spread(samples - curves[-1], code, least))
+    if min(noises) >= WORTH_WHILE * _trimmed_spread(samples, code, least):
+        return flat, 0
+    best = next(i for i, noise in enumerate(noises) if noise <= AS_GOOD * min(noises))
+    return curves[best] - np.mean(curves[best], axis=1, keepdims=True), pieces[best]
+
+
+def _may_move(samples: Floats, code: float) -> bool:
+    """Return whether short stretches of the records lie apart by more than their noise explains."""
+    places = np.linspace(0, samples.shape[1] - OF_A_PLACE, PLACES).astype(int)
+    short = samples[:, places[:, None] + np.arange(OF_A_PLACE)]
+    middles = np.median(short, axis=2)
+    within = float(np.median(np.abs(short - middles[:, :, None])))
+    between = float(np.median(np.abs(middles - np.median(middles, axis=1, keepdims=True))))
+    return between > MOVES * max(within, 0.3 * code)
+
+
+def _trimmed_spread(samples: Floats, code: float, least: float) -> float:
+    """Return the standard deviation of the base about each record's mean after trimming."""
+    kept = trim_pulses(samples, code)
+    return max(float(np.std((samples - _record_means(samples, kept))[kept])), least)
 
 
 def trim_pulses(samples: Floats, code: float) -> Bools:

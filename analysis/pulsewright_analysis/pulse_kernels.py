@@ -7,283 +7,265 @@ from __future__ import annotations
 
 import numpy as np
 
+from pulsewright_analysis.base_kernels import (
+    FEWEST_BASE_SAMPLES,
+    base_beside,
+    beside,
+    is_unlike,
+    local_base,
+    rough_middle,
+    slow_base,
+)
 from pulsewright_analysis.compiled import kernel
 from pulsewright_analysis.edge_kernels import (
+    CENTROID_LEVEL,
+    SMOOTHING,
     centroid,
     crossing,
-    extreme,
+    edge_smoothed,
     first_after,
     highest_near,
     last_before,
     smoothed,
+    transition,
+    width_at_half,
 )
-from pulsewright_analysis.fit_kernels import Array, variance_of_sum
+from pulsewright_analysis.fit_kernels import KNOWN_COUNTS, MOST_TERMS, Array, variance_of_sum, variance_with_base
+from pulsewright_analysis.stretch_kernels import find_stretches, rival_lobe, split_stretches
+from pulsewright_analysis.top_kernels import SIGNIFICANT, UNRESOLVED, find_overshoot, find_top
 
 MOST_STRETCHES = 4096
 """More excursions than this in one record of one channel are not pulses; the rest is passed over."""
-CHATTER = 4
-RIVAL = 4.0
-"""Two lobes closer in size than this many √2·noise may change places from record to record."""
-CHUNK = 64
-"""Samples whose extremes are looked at together."""
-UNRESOLVED = 0.6
-"""An edge that rises by more than this share of the top from one sample to the next is not resolved."""
 REACH = 0.36
 """Share of the amplitude over which an edge of ten samples at 30 dB is fitted; bias goes with its fourth power."""
-FEWEST_BASE_SAMPLES = 64
-"""A record with fewer samples beside its pulses takes its channel's base."""
+DRIFTED = 0.125
+"""A record whose base is this share of the threshold away from its channel's is searched from its own."""
+CLOSE = 4.0
+"""Within this many times the noise a sample belongs to the base, wherever the base has moved to."""
+HIDDEN_DIP = 0.5
+"""Between neighbours that dip to no less than this share of the lower one, the 50 % crossings do not exist."""
 
 # columns of the tables that `measure_block` fills
 RECORD, CHANNEL, POLARITY, FIRST, LAST, CLIPPED, CUT, AMBIGUOUS, PLACE = range(9)
 (
-    CONFIDENCE, AMPLITUDE, AMPLITUDE_VAR, WIDTH, WIDTH_VAR, MIDPOINT, MIDPOINT_VAR,
-    LEADING, LEADING_VAR, CENTROID, CENTROID_VAR, PEAK, PEAK_VAR,
-) = range(13)  # fmt: skip
+    CONFIDENCE, AMPLITUDE, AMPLITUDE_VAR, WIDTH, WIDTH_VAR, MIDPOINT, MIDPOINT_VAR, LEADING, LEADING_VAR, CENTROID,
+    CENTROID_VAR, PEAK, PEAK_VAR, RISE, RISE_VAR, FALL, FALL_VAR, OVERSHOOT, OVERSHOOT_VAR,
+) = range(19)  # fmt: skip
 WHOLE_COLUMNS = 9
-REAL_COLUMNS = 13
-
-
-@kernel
-def find_stretches(
-    codes: Array, low: float, high: float, half_low: float, half_high: float, gap: int, stretches: Array
-) -> int:
-    """Fill `stretches` with (first, last sample) of every pulse and return how many there are.
-
-    A pulse begins where the record leaves `low` … `high` and extends to where it comes back within the return levels.
-    Excursions fewer than `gap` samples apart are one; with `gap` −1 an excursion joins the one before where it has the
-    opposite sign and follows within the length of the longer of the two.
-    """
-    count = 0
-    last_sign = 0
-    last_length = 0
-    i = 0
-    length = len(codes)
-    while i < length:
-        if i % CHUNK == 0 and i + CHUNK <= length and stays_inside(codes[i : i + CHUNK], low, high):
-            i += CHUNK
-            continue
-        if low <= codes[i] <= high:
-            i += 1
-            continue
-        sign = 1 if codes[i] > high else -1
-        floor = stretches[count - 1, 1] + 1 if count > 0 else 0
-        first = i
-        while first > floor and (codes[first - 1] > half_high if sign > 0 else codes[first - 1] < half_low):
-            first -= 1
-        last = i
-        while last + 1 < length and (codes[last + 1] > half_high if sign > 0 else codes[last + 1] < half_low):
-            last += 1
-        joins = False
-        if count > 0:
-            apart = first - stretches[count - 1, 1] - 1
-            if gap >= 0:
-                joins = apart < gap
-            else:
-                longer = max(last_length, last - first + 1)
-                joins = sign != last_sign and apart < longer
-        if joins:
-            stretches[count - 1, 1] = last
-        elif count < len(stretches):
-            stretches[count, 0] = first
-            stretches[count, 1] = last
-            count += 1
-        else:
-            break
-        if not joins or last - first + 1 >= last_length:
-            last_sign = sign
-            last_length = last - first + 1
-        i = last + 1
-    return without_chatter(stretches, count)
-
-
-@kernel
-def rough_middle(codes: Array) -> float:
-    """Return the median of 33 samples spread over the record: where its base lies, however far it has drifted."""
-    few = np.empty(33)
-    for i in range(33):
-        few[i] = codes[(2 * i + 1) * len(codes) // 66]
-    return float(np.median(few))
-
-
-@kernel
-def stays_inside(codes: Array, low: float, high: float) -> bool:
-    """Return whether no sample lies outside `low` … `high`: extremes first, which a processor finds many at a time."""
-    least, most = codes[0], codes[0]
-    for i in range(len(codes)):
-        least = min(least, codes[i])
-        most = max(most, codes[i])
-    return bool(low <= least and most <= high)
-
-
-@kernel
-def without_chatter(stretches: Array, count: int) -> int:
-    """Join stretches closer than a quarter of the longer of the two, and return how many are left.
-
-    On a slow edge noise crosses both levels more than once and leaves crumbs before and after the pulse.
-    """
-    joined = True
-    while joined:
-        joined = False
-        kept = 0
-        for k in range(1, count):
-            longer = max(stretches[k, 1] - stretches[k, 0], stretches[kept, 1] - stretches[kept, 0]) + 1
-            if stretches[k, 0] - stretches[kept, 1] - 1 < max(longer // CHATTER, 4):
-                stretches[kept, 1] = stretches[k, 1]
-                joined = True
-            else:
-                kept += 1
-                stretches[kept, 0], stretches[kept, 1] = stretches[k, 0], stretches[k, 1]
-        count = min(kept + 1, count)
-    return count
-
-
-@kernel
-def base_beside(codes: Array, stretches: Array, count: int) -> tuple[float, int]:
-    """Return the mean of the samples at least a pulse's length away from every pulse, and their number; in codes."""
-    total = 0.0
-    number = 0
-    place = 0
-    for k in range(count + 1):
-        stop = len(codes)
-        if k < count:
-            stop = stretches[k, 0] - max(stretches[k, 1] - stretches[k, 0] + 1, 4)
-        if stop > place:
-            total += sum_of(codes[place:stop])
-            number += stop - place
-        if k < count:
-            place = max(place, stretches[k, 1] + 1 + max(stretches[k, 1] - stretches[k, 0] + 1, 4))
-    return (total / number if number > 0 else 0.0), number
-
-
-@kernel
-def sum_of(codes: Array) -> float:
-    """Return the sum of the samples, whole numbers added as such."""
-    total = codes.dtype.type(0) + 0
-    for i in range(len(codes)):
-        total += codes[i]
-    return float(total)
+REAL_COLUMNS = 19
 
 
 @kernel
 def measure_pulse(
-    codes: Array, scale: float, base: float, first: int, last: int, base_var: float, largest: bool,
-    autocovariance: Array, whole: Array, real: Array,
+    codes: Array, scale: float, curve: Array, covariance: Array, middle: float, unit: float, part: Array, dips: Array,
+    largest: bool, autocovariance: Array, known: Array, whole: Array, real: Array,
 ) -> int:  # fmt: skip
-    """Fill one row of each table for the pulse in samples first … last; return the sample of its extreme.
+    """Fill one row of each table for one pulse; return the sample of its extreme.
 
-    `base` is in codes, `scale` in the channel's unit per code, `base_var` in that unit squared.
+    Parameters
+    ----------
+    codes : array (samples,)
+    scale : float
+        The channel's unit per code.
+    curve, covariance : array (3,), (3, 3)
+        Base in codes over x = (sample − middle)/unit, and its covariance in the channel's unit squared.
+    part, dips : int array (4,), array (2,)
+        A row of what `split_stretches` gives.
     """
-    highest, lowest = first, first
-    for i in range(first, last + 1):
-        if (codes[i] - codes[highest]) * scale > 0:
-            highest = i
-        if (codes[i] - codes[lowest]) * scale < 0:
-            lowest = i
-    up, down = max((codes[highest] - base) * scale, 0.0), max((base - codes[lowest]) * scale, 0.0)
-    sign = 1 if up >= down else -1
-    if not largest:
-        sign = 1 if (codes[first] - base) * scale > 0 else -1
-    real[CONFIDENCE] = abs(up - down) / np.sqrt(2.0 * autocovariance[0])
-    real[AMPLITUDE:] = np.nan
-    whole[POLARITY] = sign
-    noise = np.sqrt(autocovariance[0])
-    whole[AMBIGUOUS] = 1 if rival_lobe(codes, base, scale, first, last, noise) else 0
-    place = highest if sign > 0 else lowest
+    first, last = part[0], part[1]
     margin = max(last - first + 1, 32)
     low, high = max(first - margin, 0), min(last + margin + 1, len(codes))
     turned = np.empty(high - low)
-    for i in range(high - low):
-        turned[i] = sign * scale * (codes[low + i] - base)
-    measure_upward(turned, place - low, sign, base_var, autocovariance, real)
-    for column in (MIDPOINT, LEADING, CENTROID, PEAK):
-        real[column] += low
-    return place
+    if curve[1] == 0.0 and curve[2] == 0.0:
+        for i in range(high - low):
+            turned[i] = scale * (codes[low + i] - curve[0])
+    else:
+        for i in range(high - low):
+            x = (low + i - middle) / unit
+            turned[i] = scale * (codes[low + i] - (curve[0] + x * (curve[1] + x * curve[2])))
+    highest, lowest = first - low, first - low
+    for i in range(first - low, last - low + 1):
+        if turned[i] > turned[highest]:
+            highest = i
+        if turned[i] < turned[lowest]:
+            lowest = i
+    up, down = max(turned[highest], 0.0), max(-turned[lowest], 0.0)
+    sign = 1 if up >= down else -1
+    if not largest:
+        sign = 1 if turned[first - low] > 0 else -1
+    noise = np.sqrt(autocovariance[0])
+    real[CONFIDENCE] = abs(up - down) / (np.sqrt(2.0) * noise)
+    real[AMPLITUDE:] = np.nan
+    whole[POLARITY] = sign
+    ambiguous = rival_lobe(turned[first - low : last - low + 1], noise, 0 if largest else sign)
+    place = highest if sign > 0 else lowest
+    if sign < 0:
+        for i in range(high - low):
+            turned[i] = -turned[i]
+    if max(dips[0], dips[1]) == 0.0 or deepest(dips * abs(scale), noise) < HIDDEN_DIP * turned[place]:
+        flat = measure_upward(
+            turned,
+            place,
+            first - low,
+            last - low,
+            sign,
+            covariance,
+            middle - low,
+            unit,
+            dips * abs(scale),
+            autocovariance,
+            known,
+            real,
+        )
+        # ringing on a flat top has two maxima and is no second pulse
+        ambiguous = ambiguous or (part[3] == 1 and not flat)
+        for column in (MIDPOINT, LEADING, CENTROID, PEAK):
+            real[column] += low
+    else:
+        ambiguous = True
+    whole[AMBIGUOUS] = 1 if ambiguous else 0
+    return int(low + place)
 
 
 @kernel
-def rival_lobe(codes: Array, base: float, scale: float, first: int, last: int, noise: float) -> bool:
-    """Return whether another lobe of the pulse is as large as the largest to within what noise can exchange.
+def measure_upward(
+    values: Array, place: int, first: int, last: int, sign: int, covariance: Array, middle: float, unit: float,
+    dips: Array, autocovariance: Array, known: Array, real: Array,
+) -> bool:  # fmt: skip
+    """Fill the real columns for the upward pulse in first … last of `values`, and return whether its top is flat.
 
-    A lobe ends where the signal has crossed the base by more than the noise reaches.
+    The base was taken off before: its error enters every sample, and each result by the sums of its weights.
     """
-    best, second, current = 0.0, 0.0, 0.0
-    sign = 0
-    for i in range(first, last + 2):
-        value = (codes[i] - base) * scale if i <= last else 0.0
-        turn = sign
-        if value > 3 * noise:
-            turn = 1
-        elif value < -3 * noise:
-            turn = -1
-        if turn != sign or i > last:
-            second = max(second, min(best, current))
-            best = max(best, current)
-            sign, current = turn, 0.0
-        current = max(current, abs(value))
-    return bool(second > best - RIVAL * np.sqrt(2.0) * noise)
-
-
-@kernel
-def measure_upward(values: Array, place: int, sign: int, base_var: float, autocovariance: Array, real: Array) -> None:
-    """Fill the real columns for the upward pulse around `place`; positions from the start of `values`."""
     stop = len(values)
     smooth = smoothed(values, place)
     place = highest_near(smooth, place)
+    noise = np.sqrt(autocovariance[0])
+    reach = width_at_half(smooth, place) // SMOOTHING
     top_weights, work = np.zeros(stop), np.zeros(stop)
-    result = np.zeros(2)
-    extreme(values, smooth, place, top_weights, work, result)
-    top = result[0]
-    real[AMPLITUDE], real[AMPLITUDE_VAR] = sign * top, variance_of_sum(top_weights, autocovariance) + base_var
-    real[PEAK], real[PEAK_VAR] = result[1], variance_of_sum(work, autocovariance)
+    result, found = np.zeros(4), np.zeros(2)
+    mean_noise = noise_of_mean(autocovariance, reach)
+    flat = find_top(values, smooth, place, first, last, noise, mean_noise, known, top_weights, work, result)
+    top, top_extra = result[0], result[2]
     if not top > 0:
-        return
+        return flat
+    # a neighbour that overlaps adds anything from nothing to the whole dip between the two (JCGM 100:2008, 4.3.7)
+    left_tail, right_tail = dips[0] ** 2 / 3.0, dips[1] ** 2 / 3.0
+    tails = left_tail + right_tail
+    top_extra += tails
+    real[AMPLITUDE] = sign * top
+    real[AMPLITUDE_VAR] = variance_with_base(top_weights, autocovariance, covariance, middle, unit) + top_extra
     level = 0.5 * top
-    before, after = last_before(smooth, place, 0, level), first_after(smooth, place, stop, level)
-    ratio = top / np.sqrt(autocovariance[0]) * np.sqrt(max(after - before, 1) / 10.0)
-    reach = min(max(REACH * (ratio / 30.0) ** (-2.0 / 9.0), 0.06), 0.4) * top
-    # The base was taken off before: an error of it moves the level by half and the samples by all of it.
-    level_var = 0.25 * base_var
-    left_steep, right_steep = 0.0, 0.0
+    left_smooth = edge_smoothed(values, smooth, place, top, 1)
+    right_smooth = edge_smoothed(values, smooth, place, top, -1)
+    before, after = last_before(left_smooth, place, 0, level), first_after(right_smooth, place, stop, level)
+    wide = max(after - before, 1)
+    real[PEAK] = result[1]
+    peak_extra = result[3] + tails * (wide / top) ** 2
+    real[PEAK_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + peak_extra
+    ratio = top / noise * np.sqrt(wide / 10.0)
+    edge_reach = min(max(REACH * (ratio / 30.0) ** (-2.0 / 9.0), 0.06), 0.4) * top
+    # for each edge: the crossing and the slope there, and what u has besides the noise: an edge between two samples,
+    # the top's own excess, a neighbour
     left, right = np.full(2, np.nan), np.full(2, np.nan)
     left_weights, right_weights = np.zeros(stop), np.zeros(stop)
+    left_steep, right_steep, left_extra, right_extra = 0.0, 0.0, 0.0, 0.0
     if before >= 0:
-        crossing(values, smooth, level, top, reach, before, 1, left_weights, left)
-        left_weights = (0.5 * top_weights - left_weights) / left[1]
-        left_steep = within_a_sample(values, before, before + 1, top)
+        left_steep = edge_crossing(
+            values, left_smooth, level, top, edge_reach, before, 1, known, top_weights, left_weights, left
+        )
+        left_extra = left_steep if left_steep > 0.0 else (left_tail + 0.25 * top_extra) / left[1] ** 2
         real[LEADING] = left[0]
-        real[LEADING_VAR] = variance_of_sum(left_weights, autocovariance) + level_var / left[1] ** 2 + left_steep
+        real[LEADING_VAR] = variance_with_base(left_weights, autocovariance, covariance, middle, unit) + left_extra
     if after < stop:
-        crossing(values, smooth, level, top, reach, after, -1, right_weights, right)
-        right_weights = (0.5 * top_weights - right_weights) / right[1]
-        right_steep = within_a_sample(values, after - 1, after, top)
-    if before >= 0 and after < stop:
-        shared, spread = 1 / left[1] + 1 / right[1], 1 / left[1] - 1 / right[1]
-        real[WIDTH] = right[0] - left[0]
-        steep = left_steep + right_steep
-        real[WIDTH_VAR] = variance_of_sum(right_weights - left_weights, autocovariance) + level_var * spread**2 + steep
-        real[MIDPOINT] = 0.5 * (left[0] + right[0])
-        both = 0.5 * (left_weights + right_weights)
-        real[MIDPOINT_VAR] = variance_of_sum(both, autocovariance) + 0.25 * (level_var * shared**2 + steep)
+        right_steep = edge_crossing(
+            values, right_smooth, level, top, edge_reach, after, -1, known, top_weights, right_weights, right
+        )
+        right_extra = right_steep if right_steep > 0.0 else (right_tail + 0.25 * top_extra) / right[1] ** 2
+    if before >= 0 and left_steep == 0.0:
         work[:] = 0.0
-        real[CENTROID] = centroid(values, smooth, top, place, top_weights, work)
-        real[CENTROID_VAR] = variance_of_sum(work, autocovariance)
+        transition(values, left_smooth, top, edge_reach, before, 1, known, top_weights, work, found)
+        real[RISE] = found[0]
+        real[RISE_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + found[1]
+    if after < stop and right_steep == 0.0:
+        work[:] = 0.0
+        transition(values, right_smooth, top, edge_reach, after, -1, known, top_weights, work, found)
+        real[FALL] = found[0]
+        real[FALL_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + found[1]
+    if before >= 0 and after < stop:
+        real[WIDTH] = right[0] - left[0]
+        work[:] = right_weights - left_weights
+        real[WIDTH_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + left_extra + right_extra
+        # both edges may err the same way: a top that is off moves them apart, two edges between samples move together
+        common = 0.25 * (np.sqrt(left_extra) + np.sqrt(right_extra)) ** 2
+        real[MIDPOINT] = 0.5 * (left[0] + right[0])
+        work[:] = 0.5 * (left_weights + right_weights)
+        real[MIDPOINT_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + common
+        if tails == 0.0 or deepest(dips, noise) < CENTROID_LEVEL * top:
+            work[:] = 0.0
+            real[CENTROID] = centroid(values, smooth, top, place, top_weights, work)
+            spread = tails * (wide / top) ** 2 + 0.25 * (left_steep + right_steep)
+            real[CENTROID_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + spread
+    if flat and real[RISE] > 0.0:
+        work[:] = 0.0
+        find_overshoot(values, before, after, real[RISE], top, noise, top_weights, known, work, result)
+        variance = variance_with_base(work, autocovariance, covariance, middle, unit)
+        overshoot_of(result[0] / top, variance + (result[2] + top_extra) / top**2, real)
+    return flat
 
 
 @kernel
-def within_a_sample(values: Array, i: int, k: int, top: float) -> float:
-    """Return the variance of a crossing somewhere between two samples, where most of the edge lies between them.
+def edge_crossing(
+    values: Array, smooth: Array, level: float, top: float, reach: float, below: int, direction: int, known: Array,
+    top_weights: Array, weights: Array, result: Array,
+) -> float:  # fmt: skip
+    """Fill `result` and `weights` with an edge's 50 % crossing, see `crossing`; return its variance between samples.
 
-    No interpolation knows where an edge is that the sample rate does not resolve: 1/12 of a sample squared (JCGM
-    100:2008, 4.3.7).
+    No interpolation knows where an edge is that the sample rate does not resolve: it is anywhere between two samples,
+    1/12 of a sample squared (JCGM 100:2008, 4.3.7). 0 where the edge is resolved.
     """
-    return 1.0 / 12.0 if abs(values[k] - values[i]) > UNRESOLVED * top else 0.0
+    step = values[below + direction] - values[below]
+    if step > UNRESOLVED * top:
+        result[0], result[1] = below + 0.5 * direction, step * direction
+        return 1.0 / 12.0
+    crossing(values, smooth, level, top, reach, below, direction, known, weights, result)
+    for i in range(len(weights)):
+        weights[i] = (0.5 * top_weights[i] - weights[i]) / result[1]
+    return 0.0
+
+
+@kernel
+def deepest(dips: Array, noise: float) -> float:
+    """Return how high the higher of two dips may lie: a level that the record must come down to lies above that."""
+    return float(max(dips[0], dips[1]) + CLOSE * noise)
+
+
+@kernel
+def noise_of_mean(autocovariance: Array, reach: int) -> float:
+    """Return the standard deviation of the noise in a mean of 2·reach + 1 neighbouring samples."""
+    if reach == 0:
+        return float(np.sqrt(autocovariance[0]))
+    return float(np.sqrt(variance_of_sum(np.full(2 * reach + 1, 1.0 / (2 * reach + 1)), autocovariance)))
+
+
+@kernel
+def overshoot_of(share: float, variance: float, real: Array) -> None:
+    """Fill overshoot and its variance from what the largest place after the edge exceeds the top by.
+
+    What noise alone could make is an upper bound: the overshoot is anywhere from nothing to there (JCGM 100:2008,
+    4.3.7).
+    """
+    share = max(share, 0.0)
+    if share < SIGNIFICANT * np.sqrt(variance):
+        real[OVERSHOOT], real[OVERSHOOT_VAR] = 0.5 * share, variance + share**2 / 12.0
+    else:
+        real[OVERSHOOT], real[OVERSHOOT_VAR] = share, variance
 
 
 @kernel
 def measure_block(
     codes: Array, rows: Array, channels: Array, scale: Array, offset: Array, lowest: Array, highest: Array,
-    threshold: Array, offset_var: Array, inflation: Array, autocovariance: Array, first: Array, stop: Array,
-    gap: int, min_width: int, largest: bool, whole: Array, real: Array,
+    threshold: Array, offset_var: Array, inflation: Array, autocovariance: Array, wander_var: Array, piece: Array,
+    first: Array, stop: Array, gap: int, min_width: int, largest: bool, whole: Array, real: Array,
 ) -> int:  # fmt: skip
     """Fill the tables with the pulses of a block and return how many there are, which may be more than fit.
 
@@ -301,6 +283,9 @@ def measure_block(
     offset_var, inflation : array (channels,)
         Variance of `offset`; factor by which the noise's correlation widens the variance of a mean.
     autocovariance : array (channels, lags)
+    wander_var, piece : array (channels,)
+        Variance of the base's slow movement within a record, and the samples over which it is followed: 0 where the
+        base is flat.
     first, stop : int array (rows, channels)
         The samples in which a pulse's extreme must lie.
     gap, min_width : int
@@ -310,38 +295,74 @@ def measure_block(
     whole, real : array (pulses, columns)
         Filled, as far as they reach.
     """
-    stretches = np.empty((MOST_STRETCHES, 2), dtype=np.int64)
+    stretches, parts = np.empty((MOST_STRETCHES, 2), dtype=np.int64), np.empty((MOST_STRETCHES, 4), dtype=np.int64)
+    dips = np.zeros((MOST_STRETCHES, 2))
+    sides = np.zeros((2, 2), dtype=np.int64)
+    curve, covariance, record_covariance = np.zeros(3), np.zeros((3, 3)), np.zeros((3, 3))
+    known = np.zeros((KNOWN_COUNTS, MOST_TERMS, MOST_TERMS, MOST_TERMS))
     row_whole = np.zeros(WHOLE_COLUMNS, dtype=np.int64)
     row_real = np.zeros(REAL_COLUMNS)
+    length = codes.shape[2]
+    level = np.empty(length)
     found = 0
     for r in range(len(rows)):
         for c in range(len(channels)):
             trace = codes[rows[r], channels[c]]
             base, reach = offset[c] / scale[c], threshold[c] / abs(scale[c])
-            middle = rough_middle(trace)
-            if abs(middle - base) > reach / 2:
-                base = middle
-            count = find_stretches(
-                trace, base - reach, base + reach, base - reach / 2, base + reach / 2, gap, stretches
-            )
-            if count == 0:
-                continue
-            base_var = offset_var[c]
-            mean, number = base_beside(trace, stretches, count)
-            if number >= FEWEST_BASE_SAMPLES:
-                base, base_var = mean, autocovariance[c, 0] * inflation[c] / number
-            for k in range(count):
-                a, b = stretches[k, 0], stretches[k, 1]
+            noise = np.sqrt(autocovariance[c, 0]) / abs(scale[c])
+            least = gap if gap > 0 else 0
+            lags = autocovariance.shape[1]
+            while lags > 1 and autocovariance[c, lags - 1] == 0.0:
+                lags -= 1
+            record_var = offset_var[c]
+            if piece[c] > 0:
+                slow_base(trace, piece[c], CLOSE * noise, level)
+                base = float(np.mean(level))
+                for i in range(length):
+                    level[i] = trace[i] - level[i]
+                count = find_stretches(level, -reach, reach, -reach / 2, reach / 2, gap, stretches)
+                number = split_stretches(level, 0.0, noise, least, stretches, count, parts, dips)
+                record_var += wander_var[c]
+            else:
+                middle = rough_middle(trace)
+                near = middle if abs(middle - base) > DRIFTED * reach else base
+                if abs(middle - base) > reach / 2:
+                    base = middle
+                count = find_stretches(
+                    trace, near - reach, near + reach, near - reach / 2, near + reach / 2, gap, stretches
+                )
+                if count == 0:
+                    continue
+                mean, beside_all = base_beside(trace, stretches, count)
+                if beside_all >= FEWEST_BASE_SAMPLES:
+                    base, record_var = mean, autocovariance[c, 0] * inflation[c] / beside_all
+                number = split_stretches(trace, base, noise, least, stretches, count, parts, dips)
+            record_covariance[0, 0] = record_var
+            for k in range(number):
+                a, b = parts[k, 0], parts[k, 1]
                 if b - a + 1 < min_width:
                     continue
+                curve[:] = 0.0
+                curve[0] = base
+                covariance[:] = record_covariance
+                centre, unit = 0.5 * (a + b), 1.0
+                beside(stretches, count, parts[k, 2], length, sides)
+                if piece[c] > 0 or is_unlike(trace, sides, base, noise**2 * inflation[c]):
+                    unit = local_base(trace, sides, noise**2, inflation[c], scale[c] ** 2, centre, curve, covariance)
+                    if unit == 0.0:
+                        curve[:] = 0.0
+                        curve[0] = base
+                        covariance[:] = record_covariance
+                        unit = 1.0
                 place = measure_pulse(
-                    trace, scale[c], base, a, b, base_var, largest, autocovariance[c], row_whole, row_real
-                )
+                    trace, scale[c], curve, covariance, centre, unit, parts[k], dips[k], largest,
+                    autocovariance[c, :lags], known, row_whole, row_real,
+                )  # fmt: skip
                 if place < first[r, c] or place >= stop[r, c]:
                     continue
                 row_whole[RECORD], row_whole[CHANNEL], row_whole[FIRST], row_whole[LAST] = r, c, a, b
                 row_whole[PLACE] = place
-                row_whole[CUT] = 1 if a == 0 or b == len(trace) - 1 else 0
+                row_whole[CUT] = 1 if a == 0 or b == length - 1 else 0
                 row_whole[CLIPPED] = 0
                 for i in range(a, b + 1):
                     if trace[i] <= lowest[c] or trace[i] >= highest[c]:

@@ -152,6 +152,8 @@ def _block_tables(
             levels.offset_u**2,
             np.maximum(1 + 2 * total, 0.05),
             np.ascontiguousarray(levels.autocovariance),
+            np.broadcast_to(levels.wander**2, len(channels)),
+            np.broadcast_to(levels.wander_samples, len(channels)),
             first,
             stop,
             gap,
@@ -201,15 +203,15 @@ def _assembled(
         times[name] = np.where(good, starts[local, record] + real[:, column] * interval, np.nan)
         times_u[name] = np.where(good, u, np.nan)
     wide = usable & PULSE_REGIONS["width"].holds(width, ratio)
-    topped = ~clipped & (np.isfinite(real[:, kernels.LEADING]) | np.isfinite(real[:, kernels.WIDTH]))
+    amplitude, amplitude_u = np.where(clipped, np.nan, real[:, kernels.AMPLITUDE : kernels.AMPLITUDE_VAR + 1].T)
     pulses = Pulses(
         record=record,
         channel=channel,
         order=_orders(record, channel),
         polarity=whole[:, kernels.POLARITY],
         confidence=real[:, kernels.CONFIDENCE],
-        amplitude=np.where(topped, real[:, kernels.AMPLITUDE], np.nan),
-        amplitude_u=np.where(topped, np.sqrt(real[:, kernels.AMPLITUDE_VAR]), np.nan),
+        amplitude=amplitude,
+        amplitude_u=np.sqrt(amplitude_u),
         width=np.where(wide, real[:, kernels.WIDTH] * interval, np.nan),
         width_u=np.where(wide, np.sqrt(real[:, kernels.WIDTH_VAR]) * interval, np.nan),
         first_sample=whole[:, kernels.FIRST],
@@ -222,8 +224,28 @@ def _assembled(
         ambiguous=ambiguous,
         cut=whole[:, kernels.CUT] == 1,
         position=settings.position,
+        **_shapes(real, usable, ratio, interval),
     )
     return entered(pulses, settings)
+
+
+def _shapes(
+    real: NDArray[np.float64], usable: NDArray[np.bool_], ratio: NDArray[np.float64], interval: float
+) -> dict[str, NDArray[np.float64]]:
+    """Return both transition durations and the overshoot with their u, NaN outside their regions of validity."""
+    from pulsewright_analysis import pulse_kernels as kernels
+
+    shapes = {}
+    for name, column, samples, unit in (
+        ("rise", kernels.RISE, kernels.RISE, interval),
+        ("fall", kernels.FALL, kernels.FALL, interval),
+        ("overshoot", kernels.OVERSHOOT, kernels.RISE, 1.0),
+    ):
+        region = PULSE_REGIONS["overshoot" if name == "overshoot" else "transition"]
+        good = usable & region.holds(real[:, samples], ratio)
+        shapes[name] = np.where(good, real[:, column] * unit, np.nan)
+        shapes[f"{name}_u"] = np.where(good, np.sqrt(real[:, column + 1]) * unit, np.nan)
+    return shapes
 
 
 def _orders(record: NDArray[np.int64], channel: NDArray[np.int64]) -> NDArray[np.int64]:

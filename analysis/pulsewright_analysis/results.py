@@ -65,6 +65,10 @@ class Levels:
         Of the base, lag 0 first; unit squared.
     base_samples : array (channels,)
         Effective number of samples that the noise rests on.
+    wander : array (channels,)
+        Standard deviation of the base's slow movement within a record, which is no noise; 0 where the base is flat.
+    wander_samples : int array (channels,)
+        Samples over which that movement was followed and taken off; 0 where the base is flat.
     """
 
     offset: Floats
@@ -73,6 +77,8 @@ class Levels:
     noise_u: Floats
     autocovariance: Floats
     base_samples: Floats
+    wander: Floats = field(default_factory=lambda: np.zeros(1))
+    wander_samples: Ints = field(default_factory=lambda: np.zeros(1, dtype=np.int64))
 
 
 @dataclass(frozen=True)
@@ -91,6 +97,12 @@ class Pulses:
         Signed distance from base to top, in the channel's unit.
     width, width_u : array (pulses,)
         Between the 50 % crossings, seconds; NaN where not measurable.
+    rise, rise_u, fall, fall_u : array (pulses,)
+        Duration of the first and of the second transition in time, 10 % to 90 % of the amplitude (IEEE Std 181),
+        seconds; NaN outside the region of validity.
+    overshoot, overshoot_u : array (pulses,)
+        Share of the amplitude by which the waveform goes beyond its top state after the first transition (IEEE Std
+        181); NaN where the pulse has no flat top.
     first_sample, last_sample : int array (pulses,)
         The stretch beyond the return level.
     extreme_sample : int array (pulses,)
@@ -105,7 +117,8 @@ class Pulses:
         sample clock. None counts as 0.
     clipped, cut, ambiguous : bool array (pulses,)
         Whether a sample of the pulse is clipped; whether the record's end cuts it; whether another of its lobes is as
-        large as the largest, so that noise may turn its polarity and move its position.
+        large as the largest, so that noise may turn its polarity and move its position, or a neighbour overlaps it so
+        far that its own edges cannot be seen.
     position : str
         The position that is quoted.
     reference, reference_u : array (pulses,) or None
@@ -135,6 +148,12 @@ class Pulses:
     reference: Floats | None = None
     reference_u: Floats | None = None
     lasting_u: Floats | None = None
+    rise: Floats = field(default_factory=lambda: np.zeros(0))
+    rise_u: Floats = field(default_factory=lambda: np.zeros(0))
+    fall: Floats = field(default_factory=lambda: np.zeros(0))
+    fall_u: Floats = field(default_factory=lambda: np.zeros(0))
+    overshoot: Floats = field(default_factory=lambda: np.zeros(0))
+    overshoot_u: Floats = field(default_factory=lambda: np.zeros(0))
 
     @property
     def time(self) -> Floats:

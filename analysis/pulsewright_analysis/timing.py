@@ -16,7 +16,7 @@ from pulsewright_analysis.type_b import clock_term
 from pulsewright_analysis.witnesses import WHOLE_PERIODS
 
 EVEN_BEAT = -0.25
-"""Neighbouring gaps make up for each other where their correlation is below this by three quarters of a standard error."""
+"""Neighbouring gaps make up for each other where their correlation is below this by 3/4 of a standard error."""
 FEWEST_FOR_A_BEAT = 8
 
 

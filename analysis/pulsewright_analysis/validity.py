@@ -15,7 +15,7 @@ class Region:
     Attributes
     ----------
     fewest_samples : float
-        Width at 50 %, samples.
+        Width at 50 %, samples; of transition durations and overshoot, the transition's own duration.
     smallest_ratio : float
         Amplitude over noise.
     """
@@ -40,6 +40,8 @@ PULSE_REGIONS: dict[str, Region] = {
     "centroid": Region(2.5, 15.0),
     "peak": Region(8.0, 48.0),
     "width": Region(2.5, 23.0),
+    "transition": Region(2.0, 60.0),
+    "overshoot": Region(3.0, 45.0),
 }
 """Found by simulation of Gaussian pulses in white and in band-limited noise: see tests/benchmarks/honesty.py."""
 

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 
 from pulsewright import Channel, Session
+from pulsewright.settings import Settings
 from pulsewright_analysis.findings import measure
+from pulsewright_analysis.levels import measure_levels
+from pulsewright_analysis.pulses import measure_pulses
 
 SAMPLE_RATE = 10e6
 SIGMA = 2e-6
@@ -52,3 +55,83 @@ def test_noise_of_the_base():
     noise = findings.health[0].noise_rms
     assert noise is not None
     assert noise.interval95[0] < math.hypot(0.03, 1e-4 / math.sqrt(12)) < noise.interval95[1]
+
+
+def pulses_of_shape(shape, length: int, noise: float = 1e-4, records: int = 20):
+    """Return the pulses of records of a shape of 1 V given over samples, its middle anywhere between two samples."""
+    rng = np.random.default_rng(5)
+    middle = length / 2 + rng.uniform(-0.5, 0.5, records)
+    volts = shape(np.arange(length) - middle[:, None]) + noise * rng.standard_normal((records, length))
+    codes = np.round(volts / 1e-6).astype(np.int32)[:, None, :]
+    channel = Channel("H01", "M1", scale=1e-6, lowest_code=-(2**31), highest_code=2**31 - 1)
+    session = Session.from_samples(codes, [channel], 1.0, 0, trigger_offset=np.zeros(records))
+    everything = np.arange(records)
+    return measure_pulses(session, [0], everything, measure_levels(session, [0], everything), Settings())
+
+
+def returning(step, width: float):
+    """Return a pulse of that width made of a step and the same step turned over."""
+    return lambda time: step(time + width / 2) - step(time - width / 2)
+
+
+@pytest.mark.parametrize("sigma", [2.0, 5.0, 20.0])
+def test_transitions_of_a_gaussian_pulse(sigma):
+    """Source: algebra; √(2 ln 10) − √(2 ln(1/0.9)) = 1.6869 σ from 10 % to 90 % on either side."""
+    pulses = pulses_of_shape(lambda t: np.exp(-((t / sigma) ** 2) / 2), int(300 + 20 * sigma))
+    assert pulses.rise == pytest.approx(np.full(20, 1.6869 * sigma), rel=4e-3)
+    assert pulses.fall == pytest.approx(np.full(20, 1.6869 * sigma), rel=4e-3)
+    assert np.all(np.isnan(pulses.overshoot))
+
+
+def test_transitions_of_a_one_pole_step():
+    """Source: algebra; ln 9 time constants from 10 % to 90 %, ln 2 from the start to 50 %."""
+    tau = 30.0
+    step = returning(lambda t: np.where(t > 0, 1 - np.exp(-np.maximum(t, 0) / tau), 0), 900)
+    pulses = pulses_of_shape(step, 4000, 1e-3)
+    assert pulses.rise == pytest.approx(np.full(20, math.log(9) * tau), rel=1e-2)
+    assert pulses.fall == pytest.approx(np.full(20, math.log(9) * tau), rel=1e-2)
+    assert pulses.width == pytest.approx(np.full(20, 900.0), abs=0.3)
+    assert pulses.amplitude == pytest.approx(np.ones(20), abs=1e-3)
+
+
+def test_transitions_of_a_gaussian_filtered_step():
+    """Source: tables of the normal distribution; 2 · 1.28155 σ from 10 % to 90 %."""
+    from scipy.special import ndtr
+
+    pulses = pulses_of_shape(returning(lambda t: ndtr(t / 8.0), 200), 1200)
+    assert pulses.rise == pytest.approx(np.full(20, 2.5631 * 8), rel=2e-3)
+    assert pulses.fall == pytest.approx(np.full(20, 2.5631 * 8), rel=2e-3)
+
+
+@pytest.mark.parametrize(("damping", "share"), [(0.5, 0.1630), (0.2, 0.5266)])
+def test_overshoot_of_a_second_order_step(damping, share):
+    """Source: algebra; exp(−πζ/√(1 − ζ²)) of the step, and the state that it settles to is the step."""
+    natural = 0.2
+    damped = natural * math.sqrt(1 - damping**2)
+
+    def step(time):
+        late = np.maximum(time, 0)
+        ring = np.cos(damped * late) + damping / math.sqrt(1 - damping**2) * np.sin(damped * late)
+        return np.where(time > 0, 1 - np.exp(-damping * natural * late) * ring, 0)
+
+    pulses = pulses_of_shape(returning(step, 600), 3000, 1e-3)
+    assert len(pulses) == 20
+    assert pulses.overshoot == pytest.approx(np.full(20, share), abs=5e-3)
+    assert np.all(np.abs(pulses.amplitude - 1) < 4 * pulses.amplitude_u)
+    assert np.max(pulses.amplitude_u) < 5e-4
+    assert pulses.width == pytest.approx(np.full(20, 600.0), abs=0.1)
+
+
+def test_widths_are_those_of_another_implementation():
+    """Source: scipy.signal.peak_widths at half height, on the same samples without noise."""
+    from scipy.signal import find_peaks, peak_widths
+
+    time = np.arange(1200.0)
+    clean = np.exp(-(((time - 300.3) / 20) ** 2) / 2) + 0.6 * np.exp(-(((time - 800.7) / 15) ** 2) / 2)
+    codes = np.round(clean / 1e-6).astype(np.int32)[None, None, :]
+    channel = Channel("H01", "M1", scale=1e-6, lowest_code=-(2**31), highest_code=2**31 - 1)
+    session = Session.from_samples(codes, [channel], 1.0, 0, trigger_offset=np.zeros(1))
+    pulses = measure(session).pulses
+    places, _ = find_peaks(clean, height=0.3)
+    widths = peak_widths(clean, places, rel_height=0.5)[0]
+    assert pulses.width == pytest.approx(widths, rel=2e-3)
