@@ -1,0 +1,185 @@
+"""What is found of levels, pulses and polarity: structures of arrays. A leaf, like `results`, which hands them on.
+
+Records, channels and samples count from 0. Times are seconds from the record's trigger.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright.settings import Position
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Base and noise of each channel, in its unit.
+
+    Attributes
+    ----------
+    offset, offset_u : array (channels,)
+        Base level and its standard uncertainty.
+    noise, noise_u : array (channels,)
+        Standard deviation of the base, never below one code/√12, and its standard uncertainty.
+    autocovariance : array (channels, lags)
+        Of the base, lag 0 first; unit squared.
+    base_samples : array (channels,)
+        Effective number of samples that the noise rests on.
+    wander : array (channels,)
+        Standard deviation of the base's slow movement within a record, which is no noise; 0 where the base is flat.
+    wander_samples : int array (channels,)
+        Samples over which that movement was followed and taken off; 0 where the base is flat.
+    """
+
+    offset: Floats
+    offset_u: Floats
+    noise: Floats
+    noise_u: Floats
+    autocovariance: Floats
+    base_samples: Floats
+    wander: Floats = field(default_factory=lambda: np.zeros(1))
+    wander_samples: Ints = field(default_factory=lambda: np.zeros(1, dtype=np.int64))
+
+
+@dataclass(frozen=True)
+class Pulses:
+    """Every pulse found, one entry each, sorted by record, channel and time.
+
+    Attributes
+    ----------
+    record, channel, order : int array (pulses,)
+        Where it is; `order` counts the pulses of one record and channel.
+    polarity : int array (pulses,)
+        1 or −1.
+    confidence : array (pulses,)
+        Excess of the larger excursion over the opposite one, in √2·noise.
+    amplitude, amplitude_u : array (pulses,)
+        Signed distance from base to top, in the channel's unit.
+    width, width_u : array (pulses,)
+        Between the 50 % crossings, seconds; NaN where not measurable.
+    rise, rise_u, fall, fall_u : array (pulses,)
+        Duration of the first and of the second transition in time, 10 % to 90 % of the amplitude (IEEE Std 181),
+        seconds; NaN outside the region of validity.
+    overshoot, overshoot_u : array (pulses,)
+        Share of the amplitude by which the waveform goes beyond its top state after the first transition (IEEE Std
+        181); NaN where the pulse has no flat top.
+    first_sample, last_sample : int array (pulses,)
+        The stretch beyond the return level.
+    extreme_sample : int array (pulses,)
+        The sample furthest from the base on the polarity's side: where the pulse is when nothing better is known.
+    times, times_u : dict of position to array (pulses,)
+        The four positions, seconds, NaN where outside the estimator's region of validity; the u is that
+        within the record.
+    trigger_u : array (pulses,)
+        The part of u that all channels of a module share in a record: 0 where the trigger was timed.
+    lasting_u : array (pulses,) or None
+        The part of the quoted position's u that is the same in every record: cable delay, recorded trigger offset,
+        sample clock. None counts as 0.
+    clipped, cut, ambiguous : bool array (pulses,)
+        Whether a sample of the pulse is clipped; whether the record's end cuts it; whether another of its lobes is as
+        large as the largest, so that noise may turn its polarity and move its position, or a neighbour overlaps it so
+        far that its own edges cannot be seen.
+    position : str
+        The position that is quoted.
+    reference, reference_u : array (pulses,) or None
+        Time, against the trigger, of the reference pulse of the same record and channel, and its u within the record;
+        None where positions are counted from the trigger.
+    """
+
+    record: Ints
+    channel: Ints
+    order: Ints
+    polarity: Ints
+    confidence: Floats
+    amplitude: Floats
+    amplitude_u: Floats
+    width: Floats
+    width_u: Floats
+    first_sample: Ints
+    last_sample: Ints
+    extreme_sample: Ints
+    times: dict[Position, Floats]
+    times_u: dict[Position, Floats]
+    trigger_u: Floats
+    clipped: Bools
+    cut: Bools
+    ambiguous: Bools
+    position: Position
+    reference: Floats | None = None
+    reference_u: Floats | None = None
+    lasting_u: Floats | None = None
+    rise: Floats = field(default_factory=lambda: np.zeros(0))
+    rise_u: Floats = field(default_factory=lambda: np.zeros(0))
+    fall: Floats = field(default_factory=lambda: np.zeros(0))
+    fall_u: Floats = field(default_factory=lambda: np.zeros(0))
+    overshoot: Floats = field(default_factory=lambda: np.zeros(0))
+    overshoot_u: Floats = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def time(self) -> Floats:
+        """The quoted position of each pulse, seconds."""
+        return self.times[self.position]
+
+    @property
+    def time_u(self) -> Floats:
+        """Standard uncertainty of `time`, the shared and the lasting parts included, seconds."""
+        return self.record_u if self.lasting_u is None else np.hypot(self.record_u, self.lasting_u)
+
+    @property
+    def record_u(self) -> Floats:
+        """What may differ from record to record in the u of `time`, the trigger's part included, seconds."""
+        combined: Floats = np.hypot(self.times_u[self.position], self.trigger_u)
+        return combined
+
+    @property
+    def walk_time(self) -> Floats:
+        """The quoted position from the reference pulse, from the trigger where there is none, seconds."""
+        return self.time if self.reference is None else self.time - self.reference
+
+    @property
+    def walk_u(self) -> Floats:
+        """What may differ from record to record in the u of `walk_time`, seconds.
+
+        The trigger's part cancels against a reference pulse of the same record.
+        """
+        if self.reference_u is None:
+            return self.record_u
+        combined: Floats = np.hypot(self.times_u[self.position], self.reference_u)
+        return combined
+
+    def __len__(self) -> int:
+        return len(self.record)
+
+    def where(self, record: int | None = None, channel: int | None = None) -> Ints:
+        """Return the indices of the pulses of a record, of a channel, or of both."""
+        chosen = np.ones(len(self), dtype=bool)
+        if record is not None:
+            chosen &= self.record == record
+        if channel is not None:
+            chosen &= self.channel == channel
+        return np.flatnonzero(chosen)
+
+
+@dataclass(frozen=True)
+class Polarity:
+    """The polarity of each record on each channel.
+
+    Attributes
+    ----------
+    sign : int array (records, channels)
+        1, −1, or 0 where no pulse was found.
+    confidence : array (records, channels)
+        See `Pulses.confidence`.
+    opposite : tuple of int
+        Channels whose sign is the opposite of the others' in most records.
+    """
+
+    sign: Ints
+    confidence: Floats
+    opposite: tuple[int, ...]
