@@ -25,6 +25,12 @@ def _choose_cache_folder() -> None:
 _choose_cache_folder()
 
 
+def is_compiled(module: str) -> bool:
+    """Return whether compiled code of a kernel module, for example ``pulse_kernels``, is kept from an earlier start."""
+    folder = Path(os.environ.get("NUMBA_CACHE_DIR") or Path(__file__).parent / "__pycache__")
+    return any(folder.rglob(f"{module}.*.nbi"))
+
+
 def kernel(function: F) -> F:
     """Return the function compiled on its first call: serial, ``nogil``, cached on disk."""
     import numba

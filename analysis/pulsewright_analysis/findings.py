@@ -11,6 +11,7 @@ from pulsewright.errors import SettingError
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.alignment import measure_alignment
+from pulsewright_analysis.compiled import is_compiled
 from pulsewright_analysis.health import measure_health
 from pulsewright_analysis.jitter import measure_jitter
 from pulsewright_analysis.levels import measure_levels
@@ -86,7 +87,9 @@ def measure(
     watch = _Watch(progress, cancelled)
     watch.at(0.0, "noise and levels")
     levels = measure_levels(session, channels, records)
-    watch.at(0.1, "pulses")
+    # the first start on a machine compiles for half a minute: whoever waits should know why
+    pulses_doing = "pulses" if is_compiled("pulse_kernels") else "pulses: compiling once, up to a minute"
+    watch.at(0.1, pulses_doing)
     pulses = measure_pulses(
         session, channels, records, levels, settings, lambda share: watch.at(0.1 + 0.4 * share, "pulses")
     )
