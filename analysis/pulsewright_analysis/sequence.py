@@ -242,7 +242,7 @@ def _remarks(sequence: Sequence, session: Session, records: Ints) -> list[str]:
     """Return sentences about witnesses that had nothing to say, records out of place, and the triggers sent."""
     name = session.channels[sequence.channel or 0].name
     sentences = []
-    if sequence.pattern is None:
+    if sequence.alternates is None:
         sentences.append(f"The polarities on {name} follow no pattern, so they do not count triggers.")
     if sequence.period is None:
         sentences.append("The session has no trigger times, so gaps in time cannot be seen.")

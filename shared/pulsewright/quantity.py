@@ -159,12 +159,6 @@ def coverage_factor(dof: float | None, probability: float = 0.95) -> float:
     return float(ndtri(upper) if dof is None else stdtrit(max(dof, 1.0), upper))
 
 
-def uniform_quantity(value: float, half_width: float, unit: str) -> Quantity:
-    """Return a quantity whose error is uniform over ±`half_width` (JCGM 100:2008, 4.3.7)."""
-    half = 0.95 * half_width
-    return Quantity(value, half_width / math.sqrt(3.0), unit, None, (value - half, value + half))
-
-
 _PREFIXES = {
     -15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T",
 }  # fmt: skip

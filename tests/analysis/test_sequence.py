@@ -157,3 +157,9 @@ def test_a_missing_reference_pulse_leaves_no_position(make_tank):
     option = {"span": "50 us .. 150 us", "reference_pulse": "150 us .. 155 us"}
     sequence = measure(make_tank([range(24), range(24)]), layered(option=option)).sequence
     assert sequence.increment is None
+
+
+def test_a_few_alternating_records_are_not_said_to_follow_no_pattern(make_tank):
+    findings = measure(make_tank([range(6), range(6)]), SETTINGS)
+    assert findings.sequence.alternates is True
+    assert not any("pattern" in reason for reason in findings.reasons)

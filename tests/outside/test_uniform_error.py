@@ -8,7 +8,7 @@ import uncertainties
 from scipy import stats
 
 from pulsewright import Channel, Session
-from pulsewright.quantity import uniform_quantity
+from pulsewright_analysis.intervals import half_width_95
 from pulsewright_analysis.markers import difference, u_by_hand, u_on_sample
 
 
@@ -20,11 +20,10 @@ def test_uniform_error_of_width_a():
 
 
 def test_interval_of_a_uniform_error_is_its_own():
-    """Source: scipy.stats.uniform's central 95 %."""
-    low, high = stats.uniform(-1, 2).interval(0.95)
-    quantity = uniform_quantity(3.0, 1.0, "s")
-    assert quantity.interval95 == pytest.approx((3 + low, 3 + high))
-    assert quantity.expanded / quantity.u == pytest.approx(1.645, abs=1e-3)
+    """Source: scipy.stats.uniform's central 95 %, and scipy.stats.norm's."""
+    u = np.array([stats.uniform(-1, 2).std()])
+    assert half_width_95(u, u)[0] == pytest.approx(stats.uniform(-1, 2).interval(0.95)[1], rel=1e-6)
+    assert half_width_95(u, 0.0)[0] == pytest.approx(stats.norm(0, u[0]).interval(0.95)[1], rel=1e-6)
 
 
 def test_untimed_trigger():

@@ -10,14 +10,12 @@ import pytest
 
 from pulsewright.errors import SettingError
 from pulsewright.quantity import (
-    UNIFORM_FACTOR_95,
     Quantity,
     coverage_factor,
     engineering,
     exact,
     parse_number,
     parse_span,
-    uniform_quantity,
     with_uncertainty,
 )
 
@@ -68,14 +66,6 @@ def test_the_interval_is_students() -> None:
     low, high = mass.interval95
     assert (low + high) / 2 == pytest.approx(mass.value)
     assert str(mass) == "100.02147 ± 0.00079 g"
-
-
-def test_a_uniform_error() -> None:
-    # JCGM 100:2008, 4.3.7: u = a/√3; 95 % of a uniform distribution lie within 0,95 a (4.3.7 with G.1.3)
-    quantity = uniform_quantity(1.0, 20e-9, "s")
-    assert quantity.u == pytest.approx(20e-9 / math.sqrt(3))
-    assert quantity.expanded == pytest.approx(0.95 * 20e-9)
-    assert quantity.expanded == pytest.approx(UNIFORM_FACTOR_95 * quantity.u)
 
 
 def test_scaling_turns_limits_round() -> None:

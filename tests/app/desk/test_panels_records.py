@@ -188,9 +188,10 @@ def test_without_findings_the_trigger_times_are_still_there(bench: Any) -> None:
 def test_an_untimed_trigger_has_the_factor_of_a_uniform_error(bench: Any, clean_findings: Findings) -> None:
     """0.95·√3 = 1.645 standard deviations hold 95 % of a uniform distribution (JCGM 100:2008, 4.3.7)."""
     shared = np.full(len(clean_findings.pulses), 40e-9 / np.sqrt(12))
-    findings = replace(clean_findings, pulses=replace(clean_findings.pulses, trigger_u=shared))
+    own = {name: np.full(len(shared), 1e-13) for name in clean_findings.pulses.times_u}
+    findings = replace(clean_findings, pulses=replace(clean_findings.pulses, trigger_u=shared, times_u=own))
     rows = record_rows(bench.document.session, findings, 0)
-    assert rows.first_pulse_expanded[0] == pytest.approx(0.95 * 20e-9, rel=0.05)
+    assert rows.first_pulse_expanded[0] == pytest.approx(0.95 * 20e-9, rel=1e-3)
 
 
 def test_stepping_keys_are_left_to_the_desk(bench: Any, panel: RecordsPanel) -> None:

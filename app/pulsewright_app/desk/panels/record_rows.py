@@ -7,12 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.quantity import UNIFORM_FACTOR_95, coverage_factor
+from pulsewright.quantity import coverage_factor
 from pulsewright.session import Session
+from pulsewright_analysis.intervals import half_width_95
 from pulsewright_analysis.results import Findings, Pulses
-
-_DOMINATES = 3.0
-"""A uniform part this many times the rest decides the 95 % factor by itself."""
 
 
 @dataclass(frozen=True)
@@ -93,11 +91,9 @@ def record_rows(session: Session, findings: Findings | None, channel: int) -> Re
 def _first_pulses(pulses: Pulses, channel: int, count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     chosen = pulses.where(channel=channel)
     chosen = chosen[pulses.order[chosen] == 0]
-    within, shared = pulses.times_u[pulses.position][chosen], pulses.trigger_u[chosen]
-    factor = np.where(shared > _DOMINATES * within, UNIFORM_FACTOR_95, coverage_factor(None))
     time, expanded = np.full(count, np.nan), np.full(count, np.nan)
     time[pulses.record[chosen]] = pulses.time[chosen]
-    expanded[pulses.record[chosen]] = factor * pulses.time_u[chosen]
+    expanded[pulses.record[chosen]] = half_width_95(pulses.time_u[chosen], pulses.trigger_u[chosen])
     return time, expanded
 
 
