@@ -258,9 +258,9 @@ def vertex(
 @kernel
 def lack_of_fit(values: Array, low: int, count: int, degree: int, coefficients: Array, noise: float) -> float:
     """Return the variance of the samples about the polynomial where it exceeds what noise makes, else 0."""
-    total = 0.0
+    total, step = 0.0, 2.0 / (count - 1)
     for i in range(count):
-        x, fitted = 2.0 * i / (count - 1) - 1.0, 0.0
+        x, fitted = i * step - 1.0, 0.0
         for term in range(degree, -1, -1):
             fitted = fitted * x + coefficients[term]
         total += (values[low + i] - fitted) ** 2
