@@ -140,8 +140,10 @@ def tail_beyond(codes: Array, base: float, noise: float, first: int, last: int) 
     largest = 0.0
     for i in range(first, last + 1):
         largest = max(largest, abs(codes[i] - base))
-    left = max(abs(codes[first] - base), abs(codes[last] - base), RETURN * noise) / largest
-    share = 1.0 if left > 0.1 else max(np.log(100.0 * left), 0.0) / -np.log(left)
+    left = max(abs(codes[first] - base), abs(codes[last] - base), RETURN * noise)
+    share = 1.0
+    if left < 0.1 * largest:
+        share = max(np.log(100.0 * left / largest), 0.0) / np.log(largest / left)
     return max(int((last - first + 1) * share), LEAST_MARGIN)
 
 
