@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from PySide6.QtCore import QObject, Signal
 
+from pulsewright.review import SheetView
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered, parse_setting
 
@@ -60,6 +61,7 @@ class Additions:
     notes: Mapping[int, str] = field(default_factory=dict)
     left_out: Mapping[int, str] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
+    sheet_views: tuple[SheetView, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,7 @@ class Document(QObject):
     notes_changed = Signal()
     left_out_changed = Signal()
     settings_changed = Signal()
+    sheet_views_changed = Signal()
     history_changed = Signal()
 
     def __init__(self, parent: QObject | None = None) -> None:
@@ -304,6 +307,17 @@ class Document(QObject):
             settings[name] = value
         self._change(f"Set {name.replace('_', ' ')}", settings=settings)
 
+    # -- views for the evidence sheet -----------------------------------------------------------------------
+
+    @property
+    def sheet_views(self) -> tuple[SheetView, ...]:
+        """The views that a person wants in the evidence sheet, in its order."""
+        return self._now.sheet_views
+
+    def set_sheet_views(self, views: tuple[SheetView, ...], label: str) -> None:
+        """Add, rename, reorder or remove views for the evidence sheet; `label` says which, for undo."""
+        self._change(label, sheet_views=views)
+
     # -- history --------------------------------------------------------------------------------------------
 
     @property
@@ -348,7 +362,7 @@ class Document(QObject):
             self._done[-1] = replace(self._done[-1], merge_key=None)
 
     def _announce(self, before: Additions | None) -> None:
-        for name in ("pairs", "flags", "notes", "left_out", "settings"):
+        for name in ("pairs", "flags", "notes", "left_out", "settings", "sheet_views"):
             if before is None or getattr(before, name) != getattr(self._now, name):
                 getattr(self, f"{name}_changed").emit()
         self.history_changed.emit()
