@@ -165,7 +165,7 @@ def review(
     from pulsewright_app.display import require_display
 
     require_display()
-    from pulsewright_app.desk.window import open_desk
+    from pulsewright_app.desk.start import open_desk
 
     return open_desk(file, {})
 

@@ -24,7 +24,7 @@ def run_demo(headless: bool, out: Path | None) -> int:
     if not headless:
         error = why_no_display(for_a_person=True)
         if error is None:
-            from pulsewright_app.desk.window import open_desk
+            from pulsewright_app.desk.start import open_desk
 
             return open_desk(session, {})
         print(f"pulsewright: {error.cause}; measuring {DEMO_SESSION} without a window.", file=sys.stderr)

@@ -10,7 +10,7 @@ from pathlib import Path
 from pulsewright.errors import ReviewFileError
 from pulsewright.review import Marker, Review, read_review, review_path_for, save_review
 from pulsewright.session import Session
-from pulsewright_app.desk.document import Additions, MarkerPair
+from pulsewright_app.desk.additions import Additions, MarkerPair
 
 _DIGITS = 12
 """How many of the digest's digits tell two reviews of one name apart."""
@@ -217,6 +217,7 @@ def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset
         {record: text for record, text in review.notes.items() if record in known},
         {record: reason for record, reason in review.left_out.items() if record in known},
         dict(review.settings),
+        tuple(review.sheet_views),
     )
     hidden = frozenset(names.index(name) for name in review.hidden_channels if name in names)
     return additions, hidden, Kept(lone)
@@ -238,6 +239,7 @@ def review_of(additions: Additions, hidden: frozenset[int], kept: Kept, session:
         left_out=dict(additions.left_out),
         markers=[*markers, *kept.lone_markers],
         hidden_channels=[names[channel] for channel in sorted(hidden)],
+        sheet_views=list(additions.sheet_views),
     )
 
 
