@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pulsewright.session import Session
-from pulsewright_app.desk.document import Additions
+from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.review_file import Kept, ReviewFile, additions_of
 
 

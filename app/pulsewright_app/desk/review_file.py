@@ -10,7 +10,7 @@ from pathlib import Path
 from pulsewright.errors import ReviewFileError
 from pulsewright.review import Marker, Review, read_review, review_path_for, save_review
 from pulsewright.session import Session
-from pulsewright_app.desk.document import Additions, MarkerPair
+from pulsewright_app.desk.additions import Additions, MarkerPair
 
 _DIGITS = 12
 """How many of the digest's digits tell two reviews of one name apart."""
