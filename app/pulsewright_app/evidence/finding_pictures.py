@@ -96,9 +96,8 @@ def skew_picture(findings: Findings, number: int) -> Picture | None:
     told = skew_figure(findings)
     if isinstance(told, NotDrawn):
         return None
-    marked = [told.channel[i] for i in np.flatnonzero(told.excludes_zero)]
     caption = f"{told.title}, {told.note}. Each module has a shape of its own."
-    caption += f" A name in brackets: its interval holds 0 not ({listed(marked)})." if 0 < len(marked) <= 12 else ""
+    caption += " In brackets: channels whose interval excludes 0." if told.excludes_zero.any() else ""
     caption += f" Not measured: {listed(told.not_measured)}." if told.not_measured else ""
     description = (
         f"{count(len(told.channel), 'channel')} in {count(len(told.groups), 'module')}, each with an error bar"
@@ -173,7 +172,9 @@ def trigger_gaps_picture(findings: Findings, number: int) -> Picture | None:
 
 
 def _draw_gaps(figure: Figure, told: TriggerGapsFigure) -> None:
-    panels = figure.subplots(2, 1, sharex=True, squeeze=False) if told.period else None
+    even = not (told.periods > 1).any()  # then one level says all
+    ratios = (2, 3) if even else (1, 1)
+    panels = figure.subplots(2, 1, sharex=True, squeeze=False, height_ratios=ratios) if told.period else None
     above = panels[0, 0] if panels is not None else figure.subplots()
     size = 3.0 if len(told.gap) <= _MOST_BARS else 1.5
     for whole in told.gap_axis.written(told.whole_periods):
@@ -187,8 +188,7 @@ def _draw_gaps(figure: Figure, told: TriggerGapsFigure) -> None:
             fontsize=6, color=MISSED,
         )  # fmt: skip
     above.set_ylabel(told.gap_axis.text)
-    above.set_ylim(bottom=0)
-    above.margins(y=0.12)
+    above.set_ylim(0, 1.15 * float(gap.max()))
     if panels is None:
         record_axis(above, told.record_axis.text)
         return

@@ -50,8 +50,8 @@ def _draw_health(figure: Figure, findings: Findings, unit: str) -> None:
     names = [short(findings.channel_name(health.channel), 12) for health in measured]
     crowded = sum(len(name) + 2 for name in names) > 110
     axes.set_xticks(x, names, rotation=90 if crowded else 0, fontsize=6 if len(names) <= 48 else 4)
-    axes.set_ylim(bottom=0)
-    axes.margins(x=0.03, y=0.15)
+    axes.set_ylim(0, 1.2 * float(axis.written(ends).max()) or 1.0)
+    axes.margins(x=0.03)
     axes.set_ylabel(axis.text)
     axes.set_xlabel("Channel")
 
