@@ -127,6 +127,11 @@ class Document(QObject):
         self.session_changed.emit()
         self._announce(None)
 
+    def forget_additions(self) -> None:
+        """Take everything off the desk that was added earlier: it was added to another session."""
+        before, self._now, self._done, self._undone = self._now, Additions(), [], []
+        self._announce(before)
+
     @property
     def session(self) -> Session | None:
         """The session on the desk."""
