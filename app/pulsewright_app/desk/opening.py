@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pulsewright.session import Session
-from pulsewright_app.desk.document import Additions
+from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.review_file import Kept, additions_of
 from pulsewright_app.desk.review_places import ReviewPlaces
 from pulsewright_app.desk.session_lock import SessionLock

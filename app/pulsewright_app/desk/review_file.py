@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from pulsewright.review import Marker, Review
 from pulsewright.session import Session
-from pulsewright_app.desk.document import Additions, MarkerPair
+from pulsewright_app.desk.additions import Additions, MarkerPair
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ from typing import Literal
 
 from PySide6.QtCore import QObject, Signal
 
-from pulsewright_app.desk.document import Document, Which
+from pulsewright_app.desk.additions import Which
+from pulsewright_app.desk.document import Document
 
 View = Literal["single", "stacked", "afterglow", "map"]
 Inks = Literal["count", "polarity"]
