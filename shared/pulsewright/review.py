@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 from pulsewright.atomic import replacing
 from pulsewright.errors import PulsewrightError, ReviewFileError
@@ -57,6 +57,72 @@ class Marker:
 
 
 @dataclass(frozen=True)
+class SheetView:
+    """A view that a person wants in the evidence sheet: enough to draw it again, and its caption.
+
+    Attributes
+    ----------
+    view : str
+        ``single``, ``stacked``, ``afterglow`` or ``map``.
+    record : int
+        The current record when it was added.
+    channel : str
+        The current channel's name.
+    caption : str
+        What the person wrote below it; may be empty.
+    time : (float, float) or None
+        Seconds from the trigger that are shown; None for the whole record.
+    value : (float, float) or None
+        Values that are shown, in the channel's unit; None for all of them.
+    visible : tuple of str
+        Names of the channels that Single shows, in order; empty for all.
+    lanes : bool
+        Whether each of them has a lane of its own in Single, rather than all sharing one axis.
+    neighbours : int
+        How many records Stacked shows, the current one included.
+    inks : str
+        Afterglow in one ink by ``count``, or in two by ``polarity``.
+    logarithmic : bool
+        Whether the ink of Afterglow follows the logarithm of the count.
+    filter : str
+        The filter that the records of Stacked, Afterglow and Map match; empty for all records.
+    aligned_by : str
+        What the records of Afterglow are laid over each other by: ``trigger``, ``reference`` pulse or found ``pulse``.
+    reference : int, "mean" or None
+        What lies beneath the record in Single: another record, the mean of all, or nothing.
+    markers : bool
+        Whether the marker pairs of the review are drawn.
+    """
+
+    view: Literal["single", "stacked", "afterglow", "map"]
+    record: int
+    channel: str
+    caption: str = ""
+    time: tuple[float, float] | None = None
+    value: tuple[float, float] | None = None
+    visible: tuple[str, ...] = ()
+    lanes: bool = True
+    neighbours: int = 12
+    inks: Literal["count", "polarity"] = "count"
+    logarithmic: bool = True
+    filter: str = ""
+    aligned_by: Literal["trigger", "reference", "pulse"] = "trigger"
+    reference: int | Literal["mean"] | None = None
+    markers: bool = True
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
+
+    def __post_init__(self) -> None:
+        for name in ("time", "value"):
+            window = getattr(self, name)
+            if window is not None and not (all(map(math.isfinite, window)) and window[0] < window[1]):
+                raise ValueError(f"the {name} that a view shows goes from a lower number to a higher one")
+        if self.neighbours < 1:
+            raise ValueError("a view of neighbouring records shows at least 1")
+        _check_records((self.record, *((self.reference,) if isinstance(self.reference, int) else ())))
+
+
+@dataclass(frozen=True)
 class Review:
     """Everything a person added to one session.
 
@@ -64,6 +130,8 @@ class Review:
     ----------
     session_sha256 : str
         The session file's SHA-256, 64 hexadecimal digits; empty while it is not known.
+    session_quick_digest : str
+        Its `pulsewright.digest.quick_digest_of`, likewise.
     settings : dict
         Name to value as the person wrote it.
     flags : set of int
@@ -76,21 +144,26 @@ class Review:
         In the order in which they were put down.
     hidden_channels : list of str
         Channels that are not drawn.
+    sheet_views : list of SheetView
+        Views for the evidence sheet, in its order.
     """
 
     session_sha256: str = ""
+    session_quick_digest: str = field(default="", kw_only=True)
     settings: dict[str, Any] = field(default_factory=dict)
     flags: set[int] = field(default_factory=set)
     notes: dict[int, str] = field(default_factory=dict)
     left_out: dict[int, str] = field(default_factory=dict)
     markers: list[Marker] = field(default_factory=list)
     hidden_channels: list[str] = field(default_factory=list)
+    sheet_views: list[SheetView] = field(default_factory=list)
 
     __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
 
     def __post_init__(self) -> None:
-        if not re.fullmatch(r"(?:[0-9a-f]{64})?", self.session_sha256):
-            raise ValueError("session_sha256 is not 64 hexadecimal digits")
+        for name in ("session_sha256", "session_quick_digest"):
+            if not re.fullmatch(r"(?:[0-9a-f]{64})?", getattr(self, name)):
+                raise ValueError(f"{name} is not 64 hexadecimal digits")
         _check_records((*self.flags, *self.notes, *self.left_out))
         for name, raw in self.settings.items():
             try:
@@ -203,7 +276,8 @@ def save_review(review: Review, path: str | Path, *, keep_copy: bool = False) ->
 def _plain(review: Review) -> dict[str, Any]:
     plain: dict[str, Any] = {f.name: getattr(review, f.name) for f in fields(review)}
     plain["flags"] = sorted(review.flags)
-    plain["markers"] = [{f.name: getattr(m, f.name) for f in fields(m)} for m in review.markers]
+    for name in ("markers", "sheet_views"):
+        plain[name] = [{f.name: getattr(item, f.name) for f in fields(item)} for item in plain[name]]
     return {"schema": SCHEMA, **plain}
 
 

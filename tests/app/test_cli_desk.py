@@ -23,9 +23,9 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[Path | None]:
         files.append(file)
         return 0
 
-    desk = ModuleType("pulsewright_app.desk.window")
+    desk = ModuleType("pulsewright_app.desk.start")
     desk.open_desk = open_desk  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "pulsewright_app.desk.window", desk)
+    monkeypatch.setitem(sys.modules, "pulsewright_app.desk.start", desk)
     monkeypatch.setattr("pulsewright_app.display.why_no_display", lambda for_a_person=False: None)
     return files
 

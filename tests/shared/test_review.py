@@ -10,7 +10,7 @@ import pytest
 
 from pulsewright import review as review_module
 from pulsewright.errors import ReviewFileError
-from pulsewright.review import Marker, Review, read_review, review_path_for, save_review
+from pulsewright.review import Marker, Review, SheetView, read_review, review_path_for, save_review
 from pulsewright.settings import layered
 
 WHOLE = Review(
@@ -21,6 +21,10 @@ WHOLE = Review(
     left_out={2: "plate still moving"},
     markers=[Marker(1.5e-4, 1.2e-8, 1, "start", "H01", 3), Marker(-2e-4, 0.0, 1)],
     hidden_channels=["H12"],
+    sheet_views=[
+        SheetView("single", 4, "H07", "the late channel", (-1e-5, 3e-4), (-0.2, 0.4), ("H05", "H07"), reference="mean"),
+        SheetView("afterglow", 0, "H01", inks="polarity", filter="polarity negative", aligned_by="pulse", reference=3),
+    ],
 )
 
 
@@ -160,3 +164,18 @@ def test_what_json_cannot_hold_is_not_saved(path: Path, value: Any, monkeypatch:
     with pytest.raises(ReviewFileError, match="cannot be saved"):
         save_review(Review(settings={"span": value}), path)
     assert not path.exists()
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"view": "spectrum"}, "sheet_views.0.view"),
+        ({"time": [1.0, 1.0]}, "from a lower number to a higher one"),
+        ({"record": -1}, "-1 is not the number of a record"),
+        ({"neighbours": 0}, "at least 1"),
+    ],
+)
+def test_a_view_for_the_sheet_that_cannot_be_drawn_is_refused(path: Path, change: dict[str, Any], words: str) -> None:
+    view = {"view": "single", "record": 0, "channel": "H01", **change}
+    path.write_text(json.dumps({"schema": "pulsewright-review/1", "sheet_views": [view]}))
+    assert words in refused(path)

@@ -6,13 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QEvent, QObject, Qt
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication, QKeyEvent
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import (
-    QAbstractButton,
-    QAbstractItemView,
     QApplication,
-    QComboBox,
     QDockWidget,
     QFileDialog,
     QMainWindow,
@@ -20,13 +17,14 @@ from PySide6.QtWidgets import (
     QVBoxLayout,
     QWidget,
 )
-from shiboken6 import isValid
 
 from pulsewright.errors import PulsewrightError
+from pulsewright_app.desk.action_states import allow_actions, update_actions
 from pulsewright_app.desk.actions import ACTIONS, ShortcutsPage, make_actions
 from pulsewright_app.desk.answers import answers_of
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.first_screen import FirstScreen
+from pulsewright_app.desk.keyboard import SpaceKey
 from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
 from pulsewright_app.desk.middle import Middle
@@ -37,7 +35,7 @@ from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.records import RecordsPanel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.reviewing import Reviewing
-from pulsewright_app.desk.style import dress, prepare
+from pulsewright_app.desk.style import dress
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.work import Background, SessionData
@@ -70,6 +68,7 @@ class DeskWindow(QMainWindow):
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
         self._help: ShortcutsPage | None = None
+        self._space_key = SpaceKey(self)
         self._build()
         self._connect()
         self._redress()
@@ -134,6 +133,7 @@ class DeskWindow(QMainWindow):
         viewing.told.connect(self.message_bar.tell)
         self.data.unreadable.connect(self.message_bar.tell)
         self.reviewing.told.connect(self.message_bar.tell)
+        self.reviewing.digest_known.connect(self.measuring.learn_digest)
         viewing.dark_changed.connect(self._redress)
         self.results.changed.connect(self._tell_error)
         self.findings_panel.cancel_requested.connect(self.measuring.cancel)
@@ -146,9 +146,6 @@ class DeskWindow(QMainWindow):
             signal.connect(self.update_actions)
         for dock in self.docks.values():
             dock.visibilityChanged.connect(self.update_actions)
-        application = QApplication.instance()
-        if isinstance(application, QApplication):
-            application.focusChanged.connect(self._follow_focus)
         QGuiApplication.styleHints().colorSchemeChanged.connect(
             lambda scheme: viewing.set_dark(scheme == Qt.ColorScheme.Dark)
         )
@@ -162,36 +159,13 @@ class DeskWindow(QMainWindow):
         self.setWindowTitle(f"{name} — Pulsewright" if name else "Pulsewright")
         for dock in self.docks.values():
             dock.setVisible(session is not None)
-        for described in ACTIONS:
-            self.actions_by_name[described.name].setEnabled(session is not None or not described.needs_session)
-        self.update_actions()
+        allow_actions(self)
         if session is not None:
             self.middle.view.canvas.setFocus()
 
     def update_actions(self) -> None:
         """Let every action say what it would do now, and whether it can."""
-        actions, viewing, document = self.actions_by_name, self.viewing, self.document
-        there = document.session is not None
-        checked = {
-            **{name: viewing.view == name for name in ("single", "stacked", "afterglow", "map")},
-            **{f"snap_{name}": viewing.snap == name for name in ("pulses", "samples", "nothing")},
-            **{name: not dock.isHidden() for name, dock in self.docks.items()},
-            "play": viewing.playing,
-            "loop": viewing.loop,
-            "lanes": viewing.lanes,
-            "dark": viewing.dark,
-            "flag": viewing.record in document.flags,
-        }
-        for name, on in checked.items():
-            actions[name].setChecked(on)
-        actions["play"].setText("Pause" if viewing.playing else "Play")
-        for name, label in (("undo", document.undo_label), ("redo", document.redo_label)):
-            actions[name].setText(f"{name.capitalize()}: {label}" if label else name.capitalize())
-            actions[name].setEnabled(bool(label))
-        for name in ("nudge_earlier", "nudge_later", "remove_pair"):
-            actions[name].setEnabled(there and viewing.selected_marker is not None)
-        actions["cancel"].setEnabled(self.results.busy)
-        actions["next_flag"].setEnabled(bool(document.flags))
+        update_actions(self)
 
     def _tell_error(self) -> None:
         if self.results.error:
@@ -210,11 +184,12 @@ class DeskWindow(QMainWindow):
     def open_path(self, path: Path) -> None:
         """Open a session file; what is wrong with it appears in the bar at the top."""
         self.message_bar.tell("")
-        self.background.start("Opening", lambda _: open_for_desk(path), self._take, self.message_bar.tell)
+        lock = self.reviewing.lock
+        self.background.start("Opening", lambda _: open_for_desk(path, lock), self._take, self.message_bar.tell)
 
     def _take(self, opened: Opened) -> None:
         if not self.reviewing.let_go():
-            opened.session.close()
+            opened.give_back(self.reviewing.lock)
             return
         self.background.stop()
         self.measuring.sha256 = opened.sha256
@@ -251,22 +226,6 @@ class DeskWindow(QMainWindow):
 
     # -- events ---------------------------------------------------------------------------------------------
 
-    def _follow_focus(self, old: QWidget | None, new: QWidget | None) -> None:
-        """Watch only the widget that has the keyboard: a filter on everything would slow everything down."""
-        if old is not None and isValid(old):
-            old.removeEventFilter(self)
-        if new is not None:
-            new.installEventFilter(self)
-
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """Let Space press the button, or tick the box, that has the keyboard; elsewhere it plays."""
-        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
-            focus = QApplication.focusWidget()
-            if event.key() == Qt.Key.Key_Space and watched is focus and _wants_space(focus):
-                event.accept()
-                return True
-        return super().eventFilter(watched, event)
-
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
         """Take files, and nothing else."""
         if _dropped_file(event) is not None:
@@ -285,55 +244,14 @@ class DeskWindow(QMainWindow):
         if not self.reviewing.let_go():
             event.ignore()
             return
-        application = QApplication.instance()
-        if isinstance(application, QApplication):
-            application.focusChanged.disconnect(self._follow_focus)
+        self._space_key.leave()
         self.background.close()
+        self.reviewing.leave()
         if self.document.session is not None:
             self.document.session.close()
         super().closeEvent(event)
 
 
-def _wants_space(widget: QWidget | None) -> bool:
-    if isinstance(widget, QAbstractItemView):
-        return bool(widget.currentIndex().flags() & Qt.ItemFlag.ItemIsUserCheckable)
-    return isinstance(widget, QAbstractButton | QComboBox)
-
-
 def _dropped_file(event: QDropEvent) -> Path | None:
     urls = event.mimeData().urls()
     return Path(urls[0].toLocalFile()) if len(urls) == 1 and urls[0].isLocalFile() else None
-
-
-def _warm_up() -> None:
-    """Load what the first marker and the first picture need, before they need it."""
-    import scipy.special
-
-    import pulsewright_analysis.overlay_kernels  # noqa: F401
-
-    assert scipy.special
-
-
-def open_desk(path: Path | None, options: Mapping[str, Any]) -> int:
-    """Show the desk until it is closed, and return the exit code.
-
-    Parameters
-    ----------
-    path : Path or None
-        A session file; None shows the first screen.
-    options : mapping of setting to value
-        Settings of the command line.
-    """
-    import signal
-
-    existing = QApplication.instance()
-    application = existing if isinstance(existing, QApplication) else QApplication(["pulsewright"])
-    prepare(application)
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    dark = QGuiApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark
-    window = DeskWindow(options, dark)
-    window.background.start("Getting ready", lambda _: _warm_up(), lambda _: None)
-    if path is not None:
-        window.open_path(path)
-    window.show()
-    return application.exec()

@@ -1,0 +1,44 @@
+"""What every action says of itself: whether it is on, what it would do now, and whether it can."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pulsewright_app.desk.actions import ACTIONS
+
+if TYPE_CHECKING:
+    from pulsewright_app.desk.window import DeskWindow
+
+
+def allow_actions(window: DeskWindow) -> None:
+    """Let the actions that need a session be used only with one; called as a session comes or goes."""
+    there = window.document.session is not None
+    for described in ACTIONS:
+        window.actions_by_name[described.name].setEnabled(there or not described.needs_session)
+    update_actions(window)
+
+
+def update_actions(window: DeskWindow) -> None:
+    """Let every action say what it would do now, and whether it can."""
+    actions, viewing, document = window.actions_by_name, window.viewing, window.document
+    there = document.session is not None
+    checked = {
+        **{name: viewing.view == name for name in ("single", "stacked", "afterglow", "map")},
+        **{f"snap_{name}": viewing.snap == name for name in ("pulses", "samples", "nothing")},
+        **{name: not dock.isHidden() for name, dock in window.docks.items()},
+        "play": viewing.playing,
+        "loop": viewing.loop,
+        "lanes": viewing.lanes,
+        "dark": viewing.dark,
+        "flag": viewing.record in document.flags,
+    }
+    for name, on in checked.items():
+        actions[name].setChecked(on)
+    actions["play"].setText("Pause" if viewing.playing else "Play")
+    for name, label in (("undo", document.undo_label), ("redo", document.redo_label)):
+        actions[name].setText(f"{name.capitalize()}: {label}" if label else name.capitalize())
+        actions[name].setEnabled(bool(label))
+    for name in ("nudge_earlier", "nudge_later", "remove_pair"):
+        actions[name].setEnabled(there and viewing.selected_marker is not None)
+    actions["cancel"].setEnabled(window.results.busy)
+    actions["next_flag"].setEnabled(bool(document.flags))

@@ -1,0 +1,48 @@
+"""Where a key goes: Space presses what has the keyboard, and plays elsewhere."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QObject, Qt
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QAbstractButton, QAbstractItemView, QApplication, QComboBox, QWidget
+from shiboken6 import isValid
+
+
+class SpaceKey(QObject):
+    """Lets Space press the button, or tick the box, that has the keyboard.
+
+    Only the widget that has the keyboard is watched: a filter on everything would slow everything down.
+    """
+
+    def __init__(self, parent: QObject) -> None:
+        super().__init__(parent)
+        application = QApplication.instance()
+        if isinstance(application, QApplication):
+            application.focusChanged.connect(self._follow)
+
+    def leave(self) -> None:
+        """Watch nothing any more."""
+        application = QApplication.instance()
+        if isinstance(application, QApplication):
+            application.focusChanged.disconnect(self._follow)
+
+    def _follow(self, old: QWidget | None, new: QWidget | None) -> None:
+        if old is not None and isValid(old):
+            old.removeEventFilter(self)
+        if new is not None:
+            new.installEventFilter(self)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Take Space for the widget that has the keyboard, if that has a use for it."""
+        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            focus = QApplication.focusWidget()
+            if event.key() == Qt.Key.Key_Space and watched is focus and _wants_space(focus):
+                event.accept()
+                return True
+        return super().eventFilter(watched, event)
+
+
+def _wants_space(widget: QWidget | None) -> bool:
+    if isinstance(widget, QAbstractItemView):
+        return bool(widget.currentIndex().flags() & Qt.ItemFlag.ItemIsUserCheckable)
+    return isinstance(widget, QAbstractButton | QComboBox)

@@ -1,0 +1,48 @@
+"""Starts the desk: the application, its looks, and the first window."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QApplication
+
+from pulsewright_app.desk.style import prepare
+from pulsewright_app.desk.window import DeskWindow
+
+
+def open_desk(path: Path | None, options: Mapping[str, Any]) -> int:
+    """Show the desk until it is closed, and return the exit code.
+
+    Parameters
+    ----------
+    path : Path or None
+        A session file; None shows the first screen.
+    options : mapping of setting to value
+        Settings of the command line.
+    """
+    import signal
+
+    existing = QApplication.instance()
+    application = existing if isinstance(existing, QApplication) else QApplication(["pulsewright"])
+    prepare(application)
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    dark = QGuiApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark
+    window = DeskWindow(options, dark)
+    window.background.start("Getting ready", lambda _: _warm_up(), lambda _: None)
+    if path is not None:
+        window.open_path(path)
+    window.show()
+    return application.exec()
+
+
+def _warm_up() -> None:
+    """Load what the first marker and the first picture need, before they need it."""
+    import scipy.special
+
+    import pulsewright_analysis.overlay_kernels  # noqa: F401
+
+    assert scipy.special
