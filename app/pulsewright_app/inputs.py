@@ -8,17 +8,19 @@ from pathlib import Path
 from typing import Any
 
 from pulsewright.errors import ReviewFileError
+from pulsewright.review import Review, read_review, review_path_for
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered
 
 
 @dataclass(frozen=True)
 class Input:
-    """An open session, the settings that hold for it, and the digest of its file."""
+    """An open session, the settings that hold for it, the digest of its file, and what a person added."""
 
     session: Session
     settings: Settings
     sha256: str
+    review: Review
 
 
 def open_with_settings(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Input:
@@ -44,8 +46,9 @@ def open_with_settings(file: Path, claims_file: Path | None = None, options: Map
     session = open_session(file)
     try:
         digest = sha256_of(file)
-        review = _review_settings(file, digest)
-        return Input(session, layered(options, review, _claims_settings(file, claims_file)), digest)
+        review = _review(file, digest)
+        settings = layered(options, review.measuring_settings(), _claims_settings(file, claims_file))
+        return Input(session, settings, digest, review)
     except BaseException:
         session.close()
         raise
@@ -58,12 +61,10 @@ def _claims_settings(file: Path, claims_file: Path | None) -> Mapping[str, Any]:
     return read_claims(path).settings if claims_file is not None or path.exists() else {}
 
 
-def _review_settings(file: Path, digest: str) -> Mapping[str, Any]:
-    from pulsewright.review import read_review, review_path_for
-
+def _review(file: Path, digest: str) -> Review:
     path = review_path_for(file)
     if not path.exists():
-        return {}
+        return Review()
     review = read_review(path)
     if review.session_sha256 and review.session_sha256 != digest:
         # its record numbers and settings would silently be applied to other data
@@ -71,4 +72,4 @@ def _review_settings(file: Path, digest: str) -> Mapping[str, Any]:
             f"{path.name}: belongs to another session, whose SHA-256 is not that of {file.name}",
             "move it away, or put the session back that it was made for",
         )
-    return review.measuring_settings()
+    return review

@@ -50,5 +50,9 @@ class BudgetError(PulsewrightError):
     """A budget is asked for of something that has none."""
 
 
+class EvidenceError(PulsewrightError):
+    """An evidence sheet cannot be made or written."""
+
+
 class DisplayError(PulsewrightError):
     """The window cannot be shown on this machine."""
