@@ -57,6 +57,12 @@ class Document(PairEdits, RecordEdits):
         self.session_changed.emit()
         self._announce(None)
 
+    def forget_additions(self) -> None:
+        """Take everything off the desk that was added earlier: it was added to another session."""
+        before = self._now
+        self._begin(Additions())
+        self._announce(before)
+
     @property
     def session(self) -> Session | None:
         """The session on the desk."""
