@@ -17,6 +17,7 @@ from pulsewright_analysis.jitter import measure_jitter
 from pulsewright_analysis.levels import measure_levels
 from pulsewright_analysis.polarity import measure_polarity
 from pulsewright_analysis.pulses import counted_from, measure_pulses
+from pulsewright_analysis.rejecting import rejected_reason, without_rejected
 from pulsewright_analysis.results import Findings, Ints, Pulses, SessionSummary
 from pulsewright_analysis.sequence import measure_sequence
 from pulsewright_analysis.timing import measure_timing
@@ -94,9 +95,11 @@ def measure(
     pulses = measure_pulses(
         session, channels, records, levels, settings, lambda share: watch.at(0.1 + 0.4 * share, "pulses")
     )
+    pulses, gone = without_rejected(pulses, session, settings)
     if settings.reference_pulse is not None:
         nearby = replace(settings, span=settings.reference_pulse)
-        pulses = counted_from(pulses, measure_pulses(session, channels, records, levels, nearby))
+        references, _ = without_rejected(measure_pulses(session, channels, records, levels, nearby), session, settings)
+        pulses = counted_from(pulses, references)
     polarity = measure_polarity(pulses, session.records, len(session.channels))
     watch.at(0.5, "sequence")
     sequence, sequence_reasons = measure_sequence(session, channels, records, pulses, polarity, settings)
@@ -109,7 +112,12 @@ def measure(
     timing, timing_reasons = measure_timing(session, records, sequence, settings)
     health = measure_health(session, channels, records, levels, fit, settings)
     watch.at(1.0, "done")
-    reasons = [*_pulse_reasons(pulses, session), *sequence_reasons, *alignment_reasons]
+    reasons = [
+        *rejected_reason(gone, settings),
+        *_pulse_reasons(pulses, session),
+        *sequence_reasons,
+        *alignment_reasons,
+    ]
     return Findings(
         session=_summary(session, sha256),
         settings=settings,
@@ -124,6 +132,7 @@ def measure(
         timing=timing,
         health=health,
         reasons=(*reasons, *jitter_reasons, *timing_reasons),
+        rejected_pulses=gone,
     )
 
 

@@ -48,6 +48,7 @@ def as_json(findings: Findings) -> dict[str, Any]:
         "timing": _timing(findings.timing),
         "health": [_health(channel, names) for channel in findings.health],
         "claims": [],
+        "rejected_pulses": findings.rejected_pulses,
         "reasons": list(findings.reasons),
     }
     body = plain(body)

@@ -329,6 +329,8 @@ class Findings:
     ----------
     reasons : tuple of str
         A sentence for everything that could not be measured, or that the witnesses disagree about.
+    rejected_pulses : int
+        How many of the pulses that were found a person had rejected: they are not among `pulses`.
     """
 
     session: SessionSummary
@@ -344,6 +346,7 @@ class Findings:
     timing: Timing
     health: tuple[ChannelHealth, ...]
     reasons: tuple[str, ...] = ()
+    rejected_pulses: int = 0
 
     def channel_name(self, channel: int) -> str:
         """Return the name of a channel by its place in the session."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pulsewright.errors import ReviewFileError
-from pulsewright.review import Review, read_review, review_path_for
+from pulsewright.review import Review, review_path_for
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered
 
@@ -62,14 +62,15 @@ def _claims_settings(file: Path, claims_file: Path | None) -> Mapping[str, Any]:
 
 
 def _review(file: Path, digest: str) -> Review:
-    path = review_path_for(file)
-    if not path.exists():
+    """Return the review that the desk would take too, so that both give the same numbers."""
+    from pulsewright.digest import quick_digest_of
+    from pulsewright.review_places import find_review
+    from pulsewright_app.samples import samples_folder
+
+    beside = file.resolve().parent != samples_folder()
+    found = find_review(file.absolute(), digest, quick_digest_of(file), beside=beside)
+    if found is None:
         return Review()
-    review = read_review(path)
-    if review.session_sha256 and review.session_sha256 != digest:
-        # its record numbers and settings would silently be applied to other data
-        raise ReviewFileError(
-            f"{path.name}: belongs to another session, whose SHA-256 is not that of {file.name}",
-            "move it away, or put the session back that it was made for",
-        )
-    return review
+    if found.path != review_path_for(file.absolute()):
+        print(f"pulsewright: the review is taken from {found.path}.", file=sys.stderr)
+    return found.review

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-
-def data_folder() -> Path:
-    """Return the folder for what belongs to a session but cannot lie beside it."""
-    import platformdirs
-
-    return Path(platformdirs.user_data_path("pulsewright", appauthor=False))
+from pulsewright.review_places import data_folder as data_folder
 
 
 def config_folder() -> Path:

@@ -28,6 +28,7 @@ from pulsewright_app.wording import (
     first_channel,
     listed,
     named,
+    rejected_words,
     shown,
 )
 
@@ -246,6 +247,7 @@ def _settings(findings: Findings) -> Iterator[Sentence]:
         ("channels", "Channels measured", listed(settings.channels) if settings.channels else None),
         ("records", "Records measured", _record_range(settings.records)),
         ("left_out", "Records left out", _left_out(settings.left_out)),
+        ("rejected_pulses", "Pulses rejected", rejected_words(settings.rejected_pulses) or None),
     ]  # fmt: skip
     for name, words, value in values:
         if value is not None:

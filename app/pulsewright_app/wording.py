@@ -97,3 +97,12 @@ def count(number: int, noun: str) -> str:
 def listed(words: Sequence[str]) -> str:
     """Join words as a sentence does."""
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1]))) if words else ""
+
+
+def rejected_words(pulses: Sequence[tuple[int, str, int]]) -> str:
+    """Say which pulses were rejected; empty for none."""
+    if not pulses:
+        return ""
+    told = [f"record {record}, {channel}" for record, channel, _ in pulses[:MOST_LISTED]]
+    rest = len(pulses) - len(told)
+    return f"{len(pulses)}: {'; '.join(told)}{f' and {rest} more' if rest else ''}"

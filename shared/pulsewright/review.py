@@ -57,6 +57,34 @@ class Marker:
 
 
 @dataclass(frozen=True)
+class RejectedPulse:
+    """A pulse that a person says is none: whatever is found there later takes no part in the measuring.
+
+    Attributes
+    ----------
+    record : int
+    channel : str
+        The channel's name.
+    sample : int
+        A sample of the pulse, its extreme one: it names the pulse whatever it is measured by.
+    reason : str
+        Why; may be empty.
+    """
+
+    record: int
+    channel: str
+    sample: int
+    reason: str = ""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
+
+    def __post_init__(self) -> None:
+        _check_records((self.record,))
+        if self.sample < 0:
+            raise ValueError(f"{self.sample} is not the number of a sample")
+
+
+@dataclass(frozen=True)
 class SheetView:
     """A view that a person wants in the evidence sheet: enough to draw it again, and its caption.
 
@@ -140,6 +168,8 @@ class Review:
         Record to text.
     left_out : dict of int to str
         Records taken out of the measurement, to the reason.
+    rejected : list of RejectedPulse
+        Pulses taken out of the measurement.
     markers : list of Marker
         In the order in which they were put down.
     hidden_channels : list of str
@@ -154,6 +184,7 @@ class Review:
     flags: set[int] = field(default_factory=set)
     notes: dict[int, str] = field(default_factory=dict)
     left_out: dict[int, str] = field(default_factory=dict)
+    rejected: list[RejectedPulse] = field(default_factory=list, kw_only=True)
     markers: list[Marker] = field(default_factory=list)
     hidden_channels: list[str] = field(default_factory=list)
     sheet_views: list[SheetView] = field(default_factory=list)
@@ -172,9 +203,13 @@ class Review:
                 raise ValueError(error.sentence) from error
 
     def measuring_settings(self) -> dict[str, Any]:
-        """Return the settings as a measurement takes them, with the records that were left out."""
-        left_out = {"left_out": sorted(self.left_out)} if self.left_out else {}
-        return {**self.settings, **left_out}
+        """Return the settings as a measurement takes them, with the records left out and the pulses rejected."""
+        chosen: dict[str, Any] = {}
+        if self.left_out:
+            chosen["left_out"] = sorted(self.left_out)
+        if self.rejected:
+            chosen["rejected_pulses"] = [(pulse.record, pulse.channel, pulse.sample) for pulse in self.rejected]
+        return {**self.settings, **chosen}
 
 
 def _check_records(records: Iterable[int]) -> None:
@@ -276,7 +311,7 @@ def save_review(review: Review, path: str | Path, *, keep_copy: bool = False) ->
 def _plain(review: Review) -> dict[str, Any]:
     plain: dict[str, Any] = {f.name: getattr(review, f.name) for f in fields(review)}
     plain["flags"] = sorted(review.flags)
-    for name in ("markers", "sheet_views"):
+    for name in ("markers", "sheet_views", "rejected"):
         plain[name] = [{f.name: getattr(item, f.name) for f in fields(item)} for item in plain[name]]
     return {"schema": SCHEMA, **plain}
 

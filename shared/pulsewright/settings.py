@@ -33,6 +33,8 @@ class Settings:
         First record and the one after the last, all if None.
     left_out : tuple of int
         Records that a person took out.
+    rejected_pulses : tuple of (int, str, int)
+        Record, channel and a sample of each pulse that a person rejected: what is found there takes no part.
     span, alignment_span : (float, float) or None
         Seconds from the trigger: where pulses are looked for, and where alignment is measured;
         the whole record if None.
@@ -84,6 +86,7 @@ class Settings:
     channels: tuple[str, ...] | None = None
     records: tuple[int, int] | None = None
     left_out: tuple[int, ...] = ()
+    rejected_pulses: tuple[tuple[int, str, int], ...] = ()
     span: tuple[float, float] | None = None
     alignment_span: tuple[float, float] | None = None
     reference_pulse: tuple[float, float] | None = None
@@ -115,7 +118,7 @@ class Settings:
 
 
 def _plain(value: Any) -> Any:
-    return list(value) if isinstance(value, tuple) else value
+    return [_plain(part) for part in value] if isinstance(value, tuple) else value
 
 
 def setting_names() -> tuple[str, ...]:
@@ -223,6 +226,17 @@ def _record_list(name: str, raw: Any) -> tuple[int, ...]:
     return tuple(sorted({_whole(name, part) for part in raw}))
 
 
+def _pulse_list(name: str, raw: Any) -> tuple[tuple[int, str, int], ...]:
+    if not isinstance(raw, list | tuple):
+        raise SettingError(f"{name}: {raw!r} is not a list of pulses")
+    pulses = set()
+    for part in raw:
+        if not isinstance(part, list | tuple) or len(part) != 3:
+            raise SettingError(f"{name}: {part!r} is not a pulse", 'write it like [2, "H01", 345]')
+        pulses.add((_whole(name, part[0]), _text(name, part[1]), _whole(name, part[2])))
+    return tuple(sorted(pulses))
+
+
 def _seconds(name: str, raw: Any) -> float:
     value = parse_number(raw, "s", name)
     if value < 0:
@@ -302,6 +316,7 @@ _READERS: dict[str, Any] = {
     "channels": _names,
     "records": _record_range,
     "left_out": _record_list,
+    "rejected_pulses": _pulse_list,
     "span": _stretch,
     "alignment_span": _stretch,
     "reference_pulse": _stretch,

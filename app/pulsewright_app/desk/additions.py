@@ -9,6 +9,8 @@ from typing import Any, Literal
 from pulsewright.review import SheetView
 
 Which = Literal[1, 2]
+PulsePlace = tuple[int, int, int]
+"""Record, channel and a sample of a pulse."""
 
 
 @dataclass(frozen=True)
@@ -56,5 +58,6 @@ class Additions:
     flags: frozenset[int] = frozenset()
     notes: Mapping[int, str] = field(default_factory=dict)
     left_out: Mapping[int, str] = field(default_factory=dict)
+    rejected: Mapping[PulsePlace, str] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     sheet_views: tuple[SheetView, ...] = ()

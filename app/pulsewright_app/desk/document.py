@@ -79,6 +79,9 @@ class Document(PairEdits, RecordEdits):
         review = dict(self._now.settings)
         if self._now.left_out:
             review["left_out"] = tuple(sorted(self._now.left_out))
+        if self._now.rejected and self._session is not None:
+            names = [channel.name for channel in self._session.channels]
+            review["rejected_pulses"] = [(record, names[c], sample) for record, c, sample in self._now.rejected]
         return layered(option=self._option, review=review, claims=self._claims)
 
     @property

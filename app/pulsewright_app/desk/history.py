@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 
 from pulsewright_app.desk.additions import Additions
 
-_KINDS = ("pairs", "flags", "notes", "left_out", "settings", "sheet_views")
+_KINDS = ("pairs", "flags", "notes", "left_out", "rejected", "settings", "sheet_views")
 """The pieces of `Additions` whose changes are announced, each by the signal of its name."""
 
 
@@ -29,6 +29,8 @@ class History(QObject):
     flags_changed = Signal()
     notes_changed = Signal()
     left_out_changed = Signal()
+    rejected_changed = Signal()
+    """The pulses that are rejected."""
     settings_changed = Signal()
     sheet_views_changed = Signal()
     history_changed = Signal()

@@ -34,6 +34,7 @@ class Measuring(QObject):
         document.session_changed.connect(self._session_changed)
         document.settings_changed.connect(self._settings_changed)
         document.left_out_changed.connect(self._settings_changed)
+        document.rejected_changed.connect(self._settings_changed)
         results.measuring_asked.connect(self.start)
         results.cancel_asked.connect(self.cancel)
 

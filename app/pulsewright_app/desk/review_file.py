@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from pulsewright.review import Marker, Review
+from pulsewright.review import Marker, RejectedPulse, Review
 from pulsewright.session import Session
 from pulsewright_app.desk.additions import Additions, MarkerPair
 
@@ -31,12 +31,17 @@ def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset
     pairs, lone = _pairs(review, session)
     names = [channel.name for channel in session.channels]
     additions = Additions(
-        pairs,
-        frozenset(record for record in review.flags if record in known),
-        {record: text for record, text in review.notes.items() if record in known},
-        {record: reason for record, reason in review.left_out.items() if record in known},
-        dict(review.settings),
-        tuple(review.sheet_views),
+        pairs=pairs,
+        flags=frozenset(record for record in review.flags if record in known),
+        notes={record: text for record, text in review.notes.items() if record in known},
+        left_out={record: reason for record, reason in review.left_out.items() if record in known},
+        rejected={
+            (pulse.record, names.index(pulse.channel), pulse.sample): pulse.reason
+            for pulse in review.rejected
+            if pulse.record in known and pulse.channel in names
+        },
+        settings=dict(review.settings),
+        sheet_views=tuple(review.sheet_views),
     )
     hidden = frozenset(names.index(name) for name in review.hidden_channels if name in names)
     return additions, hidden, Kept(lone)
@@ -59,6 +64,10 @@ def review_of(
         flags=set(additions.flags),
         notes=dict(additions.notes),
         left_out=dict(additions.left_out),
+        rejected=[
+            RejectedPulse(record, names[channel], sample, reason)
+            for (record, channel, sample), reason in sorted(additions.rejected.items())
+        ],
         markers=[*markers, *kept.lone_markers],
         hidden_channels=[names[channel] for channel in sorted(hidden)],
         sheet_views=list(additions.sheet_views),

@@ -10,12 +10,7 @@ from pathlib import Path
 
 from pulsewright.errors import ReviewFileError
 from pulsewright.review import Review, read_review, review_path_for, save_review
-from pulsewright_app.own_files import data_folder
-
-_DIGITS = 12
-"""How many of the quick digest's digits tell two reviews of one name apart."""
-_MOST_APART = 8
-"""How many desks may have one session open and still keep their reviews apart."""
+from pulsewright.review_places import review_places
 
 
 @dataclass(frozen=True)
@@ -61,10 +56,7 @@ class ReviewPlaces:
         self.name, self.sha256, self.quick_digest = session_path.name, sha256, quick_digest
         self._beside, self._shared = beside, shared
         self._usual = review_path_for(session_path)
-        stem = self._usual.name.removesuffix(".review.json") + f".{quick_digest[:_DIGITS]}"
-        own_names = [f"{stem}{more}.review.json" for more in ("", *(f".{n}" for n in range(2, _MOST_APART + 1)))]
-        self._places = [self._usual, *(self._usual.with_name(name) for name in own_names)] if beside else []
-        self._places += [data_folder() / "reviews" / name for name in own_names]
+        self._places = list(review_places(session_path, quick_digest, beside=beside))
         self._lock = threading.Lock()
         self._version = self._saved_version = 0
         self._seen: dict[Path, bytes | None] = {}

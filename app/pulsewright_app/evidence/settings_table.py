@@ -9,7 +9,7 @@ from pulsewright.settings import Settings, setting_names
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.numbers import ranges
 from pulsewright_app.evidence.sheet import Cell, Number, Table
-from pulsewright_app.wording import ORIGINS
+from pulsewright_app.wording import ORIGINS, rejected_words
 
 _WORDS: dict[str, tuple[str, str]] = {
     "channel": ("Sequence from channel", "the first one measured"),
@@ -17,6 +17,7 @@ _WORDS: dict[str, tuple[str, str]] = {
     "channels": ("Channels measured", "all"),
     "records": ("Records measured", "all"),
     "left_out": ("Records left out", "none"),
+    "rejected_pulses": ("Pulses rejected", "none"),
     "span": ("Pulses looked for in", "the whole record"),
     "alignment_span": ("Alignment measured in", "the whole record"),
     "reference_pulse": ("Sequence counted from the pulse in", "the recorded trigger"),
@@ -69,6 +70,8 @@ def _cell(settings: Settings, name: str, unset: str) -> Cell:
         return f"{value[0]} to {value[1] - 1}"
     if name == "left_out":
         return ranges(value)
+    if name == "rejected_pulses":
+        return rejected_words(value)
     if isinstance(value, bool):
         return "yes" if value else "no"
     return ", ".join(value) if isinstance(value, tuple) else str(value)
