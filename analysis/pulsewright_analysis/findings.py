@@ -173,6 +173,7 @@ def _summary(session: Session, sha256: str) -> SessionSummary:
         sample_rate=session.sample_rate,
         channels=tuple((c.name, c.module) for c in session.channels),
         modules=session.modules,
+        own_times=not session.shared_time,
     )
 
 

@@ -7,18 +7,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pulsewright.claims_file import ClaimsFile
 from pulsewright.errors import ReviewFileError
+from pulsewright.review import Review
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered
 
 
 @dataclass(frozen=True)
 class Input:
-    """An open session, the settings that hold for it, and the digest of its file."""
+    """An open session, the settings that hold for it, the digest of its file, and what lies beside it."""
 
     session: Session
     settings: Settings
     sha256: str
+    claims: ClaimsFile | None = None
+    review: Review | None = None
 
 
 def open_with_settings(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Input:
@@ -44,26 +48,28 @@ def open_with_settings(file: Path, claims_file: Path | None = None, options: Map
     session = open_session(file)
     try:
         digest = sha256_of(file)
-        review = _review_settings(file, digest)
-        return Input(session, layered(options, review, _claims_settings(file, claims_file)), digest)
+        review, claims = _review(file, digest), _claims(file, claims_file)
+        told = None if review is None else review.measuring_settings()
+        settings = layered(options, told, None if claims is None else claims.settings)
+        return Input(session, settings, digest, claims, review)
     except BaseException:
         session.close()
         raise
 
 
-def _claims_settings(file: Path, claims_file: Path | None) -> Mapping[str, Any]:
+def _claims(file: Path, claims_file: Path | None) -> ClaimsFile | None:
     from pulsewright.claims_file import claims_path_for, read_claims
 
     path = claims_path_for(file) if claims_file is None else claims_file
-    return read_claims(path).settings if claims_file is not None or path.exists() else {}
+    return read_claims(path) if claims_file is not None or path.exists() else None
 
 
-def _review_settings(file: Path, digest: str) -> Mapping[str, Any]:
+def _review(file: Path, digest: str) -> Review | None:
     from pulsewright.review import read_review, review_path_for
 
     path = review_path_for(file)
     if not path.exists():
-        return {}
+        return None
     review = read_review(path)
     if review.session_sha256 and review.session_sha256 != digest:
         # its record numbers and settings would silently be applied to other data
@@ -71,4 +77,4 @@ def _review_settings(file: Path, digest: str) -> Mapping[str, Any]:
             f"{path.name}: belongs to another session, whose SHA-256 is not that of {file.name}",
             "move it away, or put the session back that it was made for",
         )
-    return review.measuring_settings()
+    return review
