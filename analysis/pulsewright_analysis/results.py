@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+import numpy as np
+
 from pulsewright.quantity import Quantity
 from pulsewright.settings import Settings
 from pulsewright_analysis.pulse_results import Bools as Bools
@@ -286,6 +288,11 @@ class Timing:
         Of all gaps seen, seconds.
     longest_record_samples : int or None
         The longest record that the shortest period and the re-arm time allow.
+    gap : array (measured records − 1,)
+        Time from each measured record's trigger to that of the next one measured, on the telling channel's module,
+        seconds; NaN where a trigger time is not known.
+    gap_after : int array (measured records − 1,)
+        The record that each of `gap` begins at.
     """
 
     trigger_period: Quantity | None
@@ -294,6 +301,8 @@ class Timing:
     wait: Quantity | None
     shortest_period: float | None
     longest_record_samples: int | None
+    gap: Floats = field(default_factory=lambda: np.zeros(0))
+    gap_after: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
 @dataclass(frozen=True)

@@ -41,15 +41,16 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
     duration = Quantity.from_terms(length, "s", (clock_term(length, settings),))
     module = int(session.module_of[sequence.channel or 0])
     time = session.trigger_time[records, module]
+    gaps, gap_after = np.diff(time), records[:-1]
+    none = Timing(None, duration, None, None, None, None, gaps, gap_after)
     if sequence.period is None:
-        return Timing(None, duration, None, None, None, None), ["No trigger period: fewer than three trigger times."]
-    gaps = np.diff(time)
+        return none, ["No trigger period: fewer than three trigger times."]
     periods = np.rint(gaps / sequence.period)
     # a pause that is no whole number of periods is no gap in an even beat
     even = np.abs(gaps / sequence.period - periods) <= WHOLE_PERIODS
     used = np.isfinite(gaps) & (periods >= 1) & even
     if np.count_nonzero(used) < 2:
-        return Timing(None, duration, None, None, None, None), ["No trigger period: the triggers keep no beat."]
+        return none, ["No trigger period: the triggers keep no beat."]
     stamps = time if np.all(used) else _joined(gaps[used])
     mean, term = _period(stamps, gaps[used], periods[used], session.sample_interval)
     shortest = float(np.min(gaps[used] / periods[used]))
@@ -59,7 +60,8 @@ def measure_timing(session: Session, records: Ints, sequence: Sequence, settings
         Quantity.from_terms(value, "s", (term, clock_term(value, settings)))
         for value in (mean, mean - length, mean - after)
     )
-    return Timing(period, duration, dead, wait, shortest, _longest(session, shortest, settings)), []
+    longest = _longest(session, shortest, settings)
+    return Timing(period, duration, dead, wait, shortest, longest, gaps, gap_after), []
 
 
 def _period(time: Floats, gaps: Floats, periods: Floats, interval: float) -> tuple[float, Term]:

@@ -140,7 +140,7 @@ def pulsewright(
 def demo(
     headless: Annotated[bool, typer.Option("--headless", help="Measure and print, open no window.")] = False,
     out: Annotated[
-        Path | None, _option("FOLDER", "Where findings.json and findings.txt go when no window is opened.")
+        Path | None, _option("FOLDER", "Where the findings and the evidence sheet go when no window is opened.")
     ] = None,
 ) -> int:
     """Open the sample with faults on the desk; with no display, measure it and print the findings.
@@ -246,6 +246,27 @@ def measure(
         "scale_percent": scale_percent,
     }
     return run_measure(file, claims, json, options, budget)
+
+
+@app.command(short_help="Write the evidence sheet of a session.")
+def evidence(
+    file: File,
+    to: Annotated[Path, _option("SHEET", "The sheet to write: a file that ends in .html or .pdf.")],
+    claims: Claims = None,
+    date: Annotated[str, _option("TEXT", "The date on the sheet; a line to fill in if left out.")] = "",
+    by: Annotated[str, _option("TEXT", "Who made the sheet; a line to fill in if left out.")] = "",
+    json: Annotated[Path | None, _option("FILE", "Write its numbers as JSON too: a file that ends in .json.")] = None,
+) -> int:
+    """Write the evidence sheet: claims with their verdicts, and the numbers, figures and settings behind them.
+
+    Settings come from the review beside the session, then from its claims file. The same session, claims and review
+    give the same HTML, byte for byte.
+
+    Example: pulsewright evidence tank_faults.h5 --to sheet.pdf --by "A. Person"
+    """
+    from pulsewright_app.evidence_command import run_evidence
+
+    return run_evidence(file, to, claims, date=date, by=by, json_file=json)
 
 
 @app.command(short_help="Say how long a record may be.")

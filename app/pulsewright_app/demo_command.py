@@ -32,14 +32,20 @@ def run_demo(headless: bool, out: Path | None) -> int:
 
 
 def _measure_and_print(session: Path, out: Path | None) -> int:
+    from pulsewright_analysis.assessment import assess
+    from pulsewright_app.evidence.writing import write_sheet
     from pulsewright_app.findings_page import print_findings
-    from pulsewright_app.measure_command import assess_file
-    from pulsewright_app.printing import page
+    from pulsewright_app.inputs import open_with_settings
+    from pulsewright_app.printing import page, progress_on_stderr
 
-    assessment = assess_file(session)
-    if out is not None:
-        write_findings(assessment, out)
-        print(f"pulsewright: findings.json and findings.txt are in {out}.", file=sys.stderr)
+    given = open_with_settings(session)
+    with given.session:
+        with progress_on_stderr("Measuring") as progress:
+            assessment = assess(given.session, given.settings, progress, sha256=given.sha256)
+        if out is not None:
+            write_findings(assessment, out)
+            write_sheet(assessment, given.session, given.review, out / "evidence.html", out / "evidence.pdf")
+            print(f"pulsewright: the findings and the evidence sheet (HTML and PDF) are in {out}.", file=sys.stderr)
     print_findings(assessment.findings, page())
     return 0
 

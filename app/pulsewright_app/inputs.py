@@ -9,20 +9,20 @@ from typing import Any
 
 from pulsewright.claims_file import ClaimsFile
 from pulsewright.errors import ReviewFileError
-from pulsewright.review import Review
+from pulsewright.review import Review, read_review, review_path_for
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered
 
 
 @dataclass(frozen=True)
 class Input:
-    """An open session, the settings that hold for it, the digest of its file, and what lies beside it."""
+    """An open session, the settings that hold for it, the digest of its file, what a person added, what is claimed."""
 
     session: Session
     settings: Settings
     sha256: str
+    review: Review
     claims: ClaimsFile | None = None
-    review: Review | None = None
 
 
 def open_with_settings(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Input:
@@ -49,9 +49,8 @@ def open_with_settings(file: Path, claims_file: Path | None = None, options: Map
     try:
         digest = sha256_of(file)
         review, claims = _review(file, digest), _claims(file, claims_file)
-        told = None if review is None else review.measuring_settings()
-        settings = layered(options, told, None if claims is None else claims.settings)
-        return Input(session, settings, digest, claims, review)
+        settings = layered(options, review.measuring_settings(), None if claims is None else claims.settings)
+        return Input(session, settings, digest, review, claims)
     except BaseException:
         session.close()
         raise
@@ -64,12 +63,10 @@ def _claims(file: Path, claims_file: Path | None) -> ClaimsFile | None:
     return read_claims(path) if claims_file is not None or path.exists() else None
 
 
-def _review(file: Path, digest: str) -> Review | None:
-    from pulsewright.review import read_review, review_path_for
-
+def _review(file: Path, digest: str) -> Review:
     path = review_path_for(file)
     if not path.exists():
-        return None
+        return Review()
     review = read_review(path)
     if review.session_sha256 and review.session_sha256 != digest:
         # its record numbers and settings would silently be applied to other data

@@ -130,6 +130,8 @@ class Review:
     ----------
     session_sha256 : str
         The session file's SHA-256, 64 hexadecimal digits; empty while it is not known.
+    session_quick_digest : str
+        Its `pulsewright.digest.quick_digest_of`, likewise.
     settings : dict
         Name to value as the person wrote it.
     flags : set of int
@@ -147,6 +149,7 @@ class Review:
     """
 
     session_sha256: str = ""
+    session_quick_digest: str = field(default="", kw_only=True)
     settings: dict[str, Any] = field(default_factory=dict)
     flags: set[int] = field(default_factory=set)
     notes: dict[int, str] = field(default_factory=dict)
@@ -158,8 +161,9 @@ class Review:
     __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
 
     def __post_init__(self) -> None:
-        if not re.fullmatch(r"(?:[0-9a-f]{64})?", self.session_sha256):
-            raise ValueError("session_sha256 is not 64 hexadecimal digits")
+        for name in ("session_sha256", "session_quick_digest"):
+            if not re.fullmatch(r"(?:[0-9a-f]{64})?", getattr(self, name)):
+                raise ValueError(f"{name} is not 64 hexadecimal digits")
         _check_records((*self.flags, *self.notes, *self.left_out))
         for name, raw in self.settings.items():
             try:

@@ -26,7 +26,7 @@ class Measuring(QObject):
         super().__init__(parent)
         self._document, self._results, self._background = document, results, background
         self.sha256 = ""
-        """Digest of the session's file, known since it was opened."""
+        """Digest of the session's file; empty while it is being taken."""
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
@@ -66,10 +66,19 @@ class Measuring(QObject):
         self._background.start(
             _KEY,
             lambda job: _measure(session, settings, digest, job),
-            lambda findings: results.finish(generation, findings),
+            lambda findings: self._finish(generation, findings),
             lambda sentence: results.fail(generation, sentence),
             lambda fraction, text: results.advance(generation, fraction, text),
         )
+
+    def _finish(self, generation: int, findings: Findings) -> None:
+        self._results.finish(generation, findings)
+        self._results.learn_digest(self.sha256)  # it may have become known while this was measured
+
+    def learn_digest(self, sha256: str) -> None:
+        """Take the digest of the session's file, and put it into the findings that were measured without it."""
+        self.sha256 = sha256
+        self._results.learn_digest(sha256)
 
     def cancel(self) -> None:
         """Stop measuring; the findings stay as they are."""

@@ -8,8 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from pulsewright.session import Session
-from pulsewright_app.desk.document import Additions
-from pulsewright_app.desk.review_file import Kept, ReviewFile, additions_of
+from pulsewright_app.desk.additions import Additions
+from pulsewright_app.desk.review_file import Kept, additions_of
+from pulsewright_app.desk.review_places import ReviewPlaces
+from pulsewright_app.desk.session_lock import SessionLock
+
+HASHED_AT_ONCE = 16 << 20
+"""Bytes up to which the whole file's digest is taken before the session is shown: some 15 ms."""
 
 
 @dataclass(frozen=True)
@@ -19,32 +24,51 @@ class Opened:
     Attributes
     ----------
     session : Session
+    path : Path
+        Its file.
     sha256 : str
-        Digest of its file.
+        Digest of its file; empty for a large file, whose digest is taken while it is looked at already.
     claims : mapping of setting name to value
     additions : Additions
     hidden : frozenset of int
         Channels that are not drawn.
-    review_file : ReviewFile
+    places : ReviewPlaces
         Where the additions are kept.
     kept : Kept
         What the review holds besides.
+    lock : SessionLock
+        The desk's mark on the session.
     told : str
         What is wrong with the review, in a sentence; empty if nothing is.
     """
 
     session: Session
+    path: Path
     sha256: str
     claims: Mapping[str, Any]
     additions: Additions
     hidden: frozenset[int]
-    review_file: ReviewFile
+    places: ReviewPlaces
     kept: Kept
+    lock: SessionLock
     told: str = ""
 
+    def give_back(self, own_lock: SessionLock | None) -> None:
+        """Close the session again, as it does not come onto the desk after all; `own_lock` stays."""
+        self.session.close()
+        if self.lock is not own_lock:
+            self.lock.release()
 
-def open_for_desk(path: Path) -> Opened:
+
+def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
     """Open a session with what lies beside it; a review that cannot be used is told of and does not stop it.
+
+    Parameters
+    ----------
+    path : Path
+        The session's file.
+    own_lock : SessionLock, optional
+        The mark of the session that the same desk shows now: opening that one once more is no second desk.
 
     Raises
     ------
@@ -52,19 +76,33 @@ def open_for_desk(path: Path) -> Opened:
         If the session or its claims file cannot be read.
     """
     from pulsewright.claims_file import claims_path_for, read_claims
-    from pulsewright.digest import sha256_of
+    from pulsewright.digest import quick_digest_of, sha256_of
     from pulsewright.opening import open_session
     from pulsewright_app.samples import samples_folder
 
     session = open_session(path)
+    lock = SessionLock(path)
+    if own_lock is not None and own_lock.session == lock.session:
+        lock = own_lock
     try:
-        digest = sha256_of(path)
+        quick = quick_digest_of(path)
+        digest = sha256_of(path) if path.stat().st_size <= HASHED_AT_ONCE else ""
         claims_path = claims_path_for(path)
         claims = read_claims(claims_path).settings if claims_path.exists() else {}
-        review_file = ReviewFile(path.absolute(), digest, beside=path.resolve().parent != samples_folder())
-        found = review_file.find()
+        if not lock.held:
+            lock.take()
+        places = ReviewPlaces(
+            path.absolute(),
+            quick,
+            digest,
+            beside=path.resolve().parent != samples_folder(),
+            shared=lock.holder.words if lock.holder is not None else "",
+        )
+        found = places.find()
         additions, hidden, kept = additions_of(found.review, session)
-        return Opened(session, digest, claims, additions, hidden, review_file, kept, found.told)
+        return Opened(session, path.absolute(), digest, claims, additions, hidden, places, kept, lock, found.told)
     except BaseException:
+        if lock is not own_lock:
+            lock.release()
         session.close()
         raise

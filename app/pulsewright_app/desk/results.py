@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from PySide6.QtCore import QObject, Signal
 
 from pulsewright_analysis.results import Findings
@@ -101,6 +103,11 @@ class Results(QObject):
             self._busy = self._out_of_date = False
             self._progress = 1.0
             self.changed.emit()
+
+    def learn_digest(self, sha256: str) -> None:
+        """Name the session's file by its digest in findings that were measured before it was known."""
+        if self._findings is not None and not self._findings.session.sha256:
+            self._findings = replace(self._findings, session=replace(self._findings.session, sha256=sha256))
 
     def fail(self, generation: int, sentence: str) -> None:
         """Say why a measuring came to nothing; an empty sentence if a person cancelled it."""

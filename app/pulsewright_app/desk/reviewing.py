@@ -1,8 +1,13 @@
-"""Keeps what a person adds: saved in the background soon after each change, and before the session leaves the desk."""
+"""Keeps what a person adds: saved in the background soon after each change, and before the session leaves the desk.
+
+A large session is shown before its whole digest is known. It is taken in the background, and what was found of a
+review is judged by it then.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
@@ -12,10 +17,12 @@ from pulsewright.review import Review
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.opening import Opened
 from pulsewright_app.desk.review_file import review_of
+from pulsewright_app.desk.session_lock import SessionLock
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background
 
 _KEY = "Saving the review"
+_DIGEST_KEY = "Taking the digest of the whole file"
 _SOON_MS = 1000
 """A change is on disk after about this long, however many more follow it."""
 
@@ -25,6 +32,8 @@ class Reviewing(QObject):
 
     told = Signal(str)
     """A sentence for the bar at the top."""
+    digest_known = Signal(str)
+    """The SHA-256 of the session on the desk."""
 
     def __init__(
         self, document: Document, viewing: Viewing, background: Background, parent: QObject | None = None
@@ -34,6 +43,9 @@ class Reviewing(QObject):
         self._opened: Opened | None = None
         self._saved: Review | None = None
         """What the file holds, as far as is known here."""
+        self._sha256 = ""
+        self._written = False
+        """Whether it was saved from this desk."""
         self._warned = False
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
@@ -45,19 +57,63 @@ class Reviewing(QObject):
 
     def put_on(self, opened: Opened, options: Mapping[str, Any]) -> None:
         """Put an opened session on the desk, with what was added to it earlier."""
-        self._opened = opened
+        before, self._opened = self._opened, opened
+        self._sha256, self._written = opened.sha256, False
         self._document.open(opened.session, options, opened.claims, opened.additions)
         for channel in opened.hidden:
             self._viewing.show_channel(channel, False)
+        if before is not None and before.lock is not opened.lock:
+            before.lock.release()
         self._saved = self._review()
         self._timer.stop()
         if opened.told:
             self.told.emit(opened.told)
+        if opened.sha256:
+            self.digest_known.emit(opened.sha256)
+        else:
+            self._take_digest(opened)
+
+    def _take_digest(self, opened: Opened) -> None:
+        from pulsewright.digest import sha256_of
+
+        def known(sha256: str) -> None:
+            if self._opened is opened:
+                self._learn(opened, sha256)
+
+        self._background.start(_DIGEST_KEY, lambda job: sha256_of(opened.path, job.cancelled), known, self.told.emit)
+
+    def _learn(self, opened: Opened, sha256: str) -> None:
+        untouched = self._unsaved() is None
+        sentence = opened.places.learn(sha256)
+        self._sha256 = sha256
+        if sentence and untouched and self._document.additions == opened.additions:
+            self._document.forget_additions()
+            self._viewing.show_all()
+        elif sentence:
+            sentence = f"{sentence} What you have added since is kept with what that review held."
+        if untouched and not self._written:  # looking alone writes nothing
+            self._saved = self._review()
+        else:
+            self._changed()
+        if sentence:
+            self.told.emit(sentence)
+        self.digest_known.emit(sha256)
+
+    @property
+    def path(self) -> Path | None:
+        """The file of the session on the desk, if it came from one."""
+        return None if self._opened is None else self._opened.path
+
+    @property
+    def lock(self) -> SessionLock | None:
+        """The desk's mark on the session that it shows."""
+        return None if self._opened is None else self._opened.lock
 
     def _session_changed(self) -> None:
         self._timer.stop()
         self._saved, self._warned = None, False
         if self._opened is not None and self._opened.session is not self._document.session:
+            self._opened.lock.release()
             self._opened = None
 
     def _review(self) -> Review | None:
@@ -65,7 +121,8 @@ class Reviewing(QObject):
         if opened is None:
             return None
         hidden = frozenset(range(len(opened.session.channels))) - frozenset(self._viewing.visible_channels)
-        return review_of(self._document.additions, hidden, opened.kept, opened.session, opened.sha256)
+        more = (self._sha256, opened.places.quick_digest)
+        return review_of(self._document.additions, hidden, opened.kept, opened.session, *more)
 
     def _unsaved(self) -> Review | None:
         """Return what is to be saved, or None if the file holds it already."""
@@ -83,17 +140,17 @@ class Reviewing(QObject):
         review, opened = self._unsaved(), self._opened
         if review is None or opened is None:
             return
-        file, version = opened.review_file, opened.review_file.next_version()
+        places, version = opened.places, opened.places.next_version()
 
         def done(sentence: str) -> None:
             if self._opened is opened:
-                self._saved = review
+                self._saved, self._written = review, True
                 if sentence:
                     self.told.emit(sentence)
                 if self._unsaved() is not None:
                     self._changed()
 
-        self._background.start(_KEY, lambda _: file.save(review, version), done, self.told.emit)
+        self._background.start(_KEY, lambda _: places.save(review, version), done, self.told.emit, urgent=True)
 
     def let_go(self) -> bool:
         """Save what is not saved yet, as the session is about to leave the desk.
@@ -108,10 +165,15 @@ class Reviewing(QObject):
         if review is None or opened is None or self._warned:
             return True
         try:
-            opened.review_file.save(review, opened.review_file.next_version())
+            opened.places.save(review, opened.places.next_version())
         except PulsewrightError as error:
             self._warned = True
             self.told.emit(f"{error.sentence} Close it once more to give up what you added.")
             return False
         self._saved = review
         return True
+
+    def leave(self) -> None:
+        """Take the desk's mark off the session, as the window is closed."""
+        if self._opened is not None:
+            self._opened.lock.release()

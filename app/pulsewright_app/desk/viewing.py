@@ -6,7 +6,10 @@ from typing import Literal
 
 from PySide6.QtCore import QObject, Signal
 
-from pulsewright_app.desk.document import Document, Which
+from pulsewright_app.desk.additions import Which
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.walk import PACES as PACES
+from pulsewright_app.desk.walk import Walk
 
 View = Literal["single", "stacked", "afterglow", "map"]
 Inks = Literal["count", "polarity"]
@@ -14,19 +17,16 @@ Snap = Literal["nothing", "samples", "pulses"]
 Window = tuple[float, float]
 
 VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
-PACES = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
-"""Records a second that playing can step through."""
 
 _OLDEST_ZOOM = 50
 
 
-class Viewing(QObject):
+class Viewing(Walk):
     """What the desk shows of its session.
 
     Records and channels count from 0 and are kept inside the session; without a session every gesture does nothing.
     """
 
-    record_changed = Signal(int)
     channel_changed = Signal(int)
     view_changed = Signal(str)
     shown_changed = Signal()
@@ -34,8 +34,6 @@ class Viewing(QObject):
     zoom_changed = Signal()
     selection_changed = Signal()
     """The selected marker."""
-    playing_changed = Signal()
-    """Playing or not, the pace, the loop."""
     options_changed = Signal()
     """Inks, logarithmic counts, neighbours in Stacked, snapping."""
     dark_changed = Signal(bool)
@@ -43,8 +41,7 @@ class Viewing(QObject):
     """A sentence for the bar at the top."""
 
     def __init__(self, document: Document, parent: QObject | None = None) -> None:
-        super().__init__(parent)
-        self._document = document
+        super().__init__(document, parent)
         self._dark = False
         self._view: View = "single"
         self._lanes = True
@@ -52,14 +49,12 @@ class Viewing(QObject):
         self._logarithmic = True
         self._neighbours = 12
         self._snap: Snap = "pulses"
-        self._pace = 5.0
-        self._loop = False
         self._reset()
         document.session_changed.connect(self._session_changed)
         document.pairs_changed.connect(self._drop_lost_selection)
 
     def _reset(self) -> None:
-        self._record = 0
+        self._begin_walk()
         self._channel = 0
         session = self._document.session
         self._hidden: frozenset[int] = frozenset()
@@ -68,53 +63,14 @@ class Viewing(QObject):
         self._value_window: Window | None = None
         self._zooms: list[tuple[Window | None, Window | None]] = []
         self._selected: tuple[int, Which] | None = None
-        self._playing = False
 
     def _session_changed(self) -> None:
         self._reset()
         self.shown_changed.emit()
         self.zoom_changed.emit()
         self.selection_changed.emit()
-        self.playing_changed.emit()
         self.channel_changed.emit(self._channel)
-        self.record_changed.emit(self._record)
-
-    # -- record ---------------------------------------------------------------------------------------------
-
-    @property
-    def records(self) -> int:
-        """How many records there are to look at."""
-        session = self._document.session
-        return 0 if session is None else session.records
-
-    @property
-    def record(self) -> int:
-        """The current record."""
-        return self._record
-
-    def go_to(self, record: int) -> None:
-        """Make a record the current one; a number outside the session counts as its nearest end."""
-        if not self.records:
-            return
-        record = min(max(record, 0), self.records - 1)
-        if record != self._record:
-            self._record = record
-            self.record_changed.emit(record)
-
-    def step(self, by: int = 1) -> None:
-        """Go `by` records on; past the end, back to the start where `loop` is set."""
-        target = self._record + by
-        if self._loop and self.records:
-            target %= self.records
-        self.go_to(target)
-
-    def first(self) -> None:
-        """Go to the first record."""
-        self.go_to(0)
-
-    def last(self) -> None:
-        """Go to the last record."""
-        self.go_to(self.records - 1)
+        self._announce_walk()
 
     # -- channels -------------------------------------------------------------------------------------------
 
@@ -282,51 +238,6 @@ class Viewing(QObject):
     def _drop_lost_selection(self) -> None:
         if self._selected is not None and self._document.pair(self._selected[0]) is None:
             self.select_marker(None)
-
-    # -- playing --------------------------------------------------------------------------------------------
-
-    @property
-    def playing(self) -> bool:
-        """Whether the desk steps through the records by itself."""
-        return self._playing
-
-    @property
-    def pace(self) -> float:
-        """Records a second while playing."""
-        return self._pace
-
-    @property
-    def loop(self) -> bool:
-        """Whether stepping past the last record goes on at the first."""
-        return self._loop
-
-    def play(self, on: bool) -> None:
-        """Start or stop playing; started at the end without a loop, it begins at the first record."""
-        on = on and self.records > 1
-        if on and not self._loop and self._record == self.records - 1:
-            self.first()
-        if on != self._playing:
-            self._playing = on
-            self.playing_changed.emit()
-
-    def set_pace(self, pace: float) -> None:
-        """Choose how many records a second playing steps through."""
-        self._pace = pace
-        self.playing_changed.emit()
-
-    def set_loop(self, on: bool) -> None:
-        """Choose whether stepping goes round."""
-        self._loop = on
-        self.playing_changed.emit()
-
-    def tick(self) -> None:
-        """Take one step of playing; stop at the end unless it loops."""
-        if not self._playing:
-            return
-        if self._record == self.records - 1 and not self._loop:
-            self.play(False)
-        else:
-            self.step()
 
     # -- appearance -----------------------------------------------------------------------------------------
 

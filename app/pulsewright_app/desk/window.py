@@ -133,6 +133,7 @@ class DeskWindow(QMainWindow):
         viewing.told.connect(self.message_bar.tell)
         self.data.unreadable.connect(self.message_bar.tell)
         self.reviewing.told.connect(self.message_bar.tell)
+        self.reviewing.digest_known.connect(self.measuring.learn_digest)
         viewing.dark_changed.connect(self._redress)
         self.results.changed.connect(self._tell_error)
         self.findings_panel.cancel_requested.connect(self.measuring.cancel)
@@ -183,11 +184,12 @@ class DeskWindow(QMainWindow):
     def open_path(self, path: Path) -> None:
         """Open a session file; what is wrong with it appears in the bar at the top."""
         self.message_bar.tell("")
-        self.background.start("Opening", lambda _: open_for_desk(path), self._take, self.message_bar.tell)
+        lock = self.reviewing.lock
+        self.background.start("Opening", lambda _: open_for_desk(path, lock), self._take, self.message_bar.tell)
 
     def _take(self, opened: Opened) -> None:
         if not self.reviewing.let_go():
-            opened.session.close()
+            opened.give_back(self.reviewing.lock)
             return
         self.background.stop()
         self.measuring.sha256 = opened.sha256
@@ -244,6 +246,7 @@ class DeskWindow(QMainWindow):
             return
         self._space_key.leave()
         self.background.close()
+        self.reviewing.leave()
         if self.document.session is not None:
             self.document.session.close()
         super().closeEvent(event)

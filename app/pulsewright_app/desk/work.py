@@ -67,6 +67,7 @@ class Background(QObject):
     def __init__(self, parent: QObject | None = None, threads: int = 3) -> None:
         super().__init__(parent)
         self._pool = ThreadPoolExecutor(threads, thread_name_prefix="desk")
+        self._urgent = ThreadPoolExecutor(1, thread_name_prefix="desk at once")
         self._futures: set[Future[None]] = set()
         self._jobs: dict[str, Job] = {}
         self._generation = 0
@@ -79,6 +80,8 @@ class Background(QObject):
         done: Callable[[Outcome], None],
         failed: Callable[[str], None] | None = None,
         progress: Progress | None = None,
+        *,
+        urgent: bool = False,
     ) -> None:
         """Start a job.
 
@@ -91,6 +94,8 @@ class Background(QObject):
         done, failed, progress : callable
             Called on the main thread with the outcome, a sentence, or how far it has come; not after a newer job
             of the same key was started or the job was cancelled.
+        urgent : bool
+            True for short work that must not wait until a long one lets go of a thread.
         """
         self.cancel(key)
         self._generation += 1
@@ -98,7 +103,8 @@ class Background(QObject):
         job.on_progress = progress
         self._jobs[key] = job
         self._futures = {future for future in self._futures if not future.done()}
-        self._futures.add(self._pool.submit(self._run, job, work, done, failed))
+        pool = self._urgent if urgent else self._pool
+        self._futures.add(pool.submit(self._run, job, work, done, failed))
 
     def _run(
         self,
@@ -149,6 +155,7 @@ class Background(QObject):
         """Cancel every job and end the threads."""
         self.stop()
         self._pool.shutdown()
+        self._urgent.shutdown()
 
 
 @dataclass(frozen=True)

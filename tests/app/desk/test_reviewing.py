@@ -232,6 +232,8 @@ def test_two_windows_on_one_session_both_keep_what_they_add(
     make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path
 ) -> None:
     one, other = make_window(faults), make_window(faults)
+    assert message(one) == ""
+    assert message(other).startswith("Tank_faults.h5 is open in another window, since ")
     activate(one, qtbot)
     press(one, qtbot, "F")
     settle(one)
@@ -239,7 +241,18 @@ def test_two_windows_on_one_session_both_keep_what_they_add(
     other.viewing.go_to(5)
     press(other, qtbot, "F")
     settle(other)
-    assert f"{review_path.name} was changed elsewhere meanwhile and stays as it is" in message(other)
     assert read_review(review_path).flags == {0}
     kept = [p for p in faults.parent.glob("*.review.json") if p != review_path]
     assert [read_review(path).flags for path in kept] == [{5}]
+    assert message(other).endswith(f"what you add is kept in {kept[0].name}.")
+
+
+def test_a_review_that_another_program_changed_stays_as_it_is(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path
+) -> None:
+    desk = make_window(faults)
+    save_review(Review(sha256_of(faults), flags={9}), review_path)
+    press(desk, qtbot, "F")
+    settle(desk)
+    assert f"{review_path.name} was changed elsewhere meanwhile and stays as it is" in message(desk)
+    assert read_review(review_path).flags == {9}

@@ -10,7 +10,8 @@ from PySide6.QtGui import QColor, QFont
 from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import Quantity, coverage_factor, with_uncertainty
 from pulsewright_analysis.markers import MarkerDifference, difference
-from pulsewright_app.desk.document import Document, MarkerPair, Which
+from pulsewright_app.desk.additions import MarkerPair, Which
+from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme

@@ -8,7 +8,8 @@ import numpy as np
 from PySide6.QtCore import QPointF
 
 from pulsewright_analysis.markers import u_by_hand, u_on_sample
-from pulsewright_app.desk.document import Document, Which
+from pulsewright_app.desk.additions import Which
+from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas

@@ -6,7 +6,8 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
 
 from pulsewright_analysis.markers import difference
-from pulsewright_app.desk.document import Document, MarkerPair, Which
+from pulsewright_app.desk.additions import MarkerPair, Which
+from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
 

@@ -1,0 +1,60 @@
+"""What a person adds to one session, as frozen values: the document holds one of them at every moment. No Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from pulsewright.review import SheetView
+
+Which = Literal[1, 2]
+
+
+@dataclass(frozen=True)
+class MarkerPair:
+    """Two time lines with their standard uncertainties, as they were put down.
+
+    Attributes
+    ----------
+    id : int
+        Number that stays the same while the pair is moved; counts from 1.
+    name : str
+        What the drawing and the table call it.
+    t1, t2, u1, u2 : float
+        Seconds from the trigger, and standard uncertainties.
+    record, channel : int
+        Where the pair was put down, and for which its uncertainties hold.
+    intervals : int
+        N, the number of equal intervals between the two.
+    """
+
+    id: int
+    name: str
+    t1: float
+    t2: float
+    u1: float
+    u2: float
+    record: int
+    channel: int
+    intervals: int = 1
+
+    def time(self, which: Which) -> float:
+        """Return t₁ or t₂, seconds."""
+        return self.t1 if which == 1 else self.t2
+
+    def u(self, which: Which) -> float:
+        """Return u(t₁) or u(t₂), seconds."""
+        return self.u1 if which == 1 else self.u2
+
+
+@dataclass(frozen=True)
+class Additions:
+    """Everything that a person added to one session, at one moment."""
+
+    pairs: tuple[MarkerPair, ...] = ()
+    flags: frozenset[int] = frozenset()
+    notes: Mapping[int, str] = field(default_factory=dict)
+    left_out: Mapping[int, str] = field(default_factory=dict)
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    sheet_views: tuple[SheetView, ...] = ()

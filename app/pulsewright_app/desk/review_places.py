@@ -1,0 +1,241 @@
+"""Where the review of a session is kept: beside it, or, where that cannot be, in the user's own folder. No Qt."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from pulsewright.errors import ReviewFileError
+from pulsewright.review import Review, read_review, review_path_for, save_review
+from pulsewright_app.own_files import data_folder
+
+_DIGITS = 12
+"""How many of the quick digest's digits tell two reviews of one name apart."""
+_MOST_APART = 8
+"""How many desks may have one session open and still keep their reviews apart."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found of a session's review.
+
+    Attributes
+    ----------
+    review : Review
+        Empty where there is none.
+    told : str
+        A sentence for the bar at the top; empty if there is nothing to say.
+    """
+
+    review: Review
+    told: str = ""
+
+
+class ReviewPlaces:
+    """The review of one session: found once, then saved as often as it changes.
+
+    Nothing that another session, another window or another program wrote is ever replaced: the review then goes to a
+    name of its own. As long as only the quick digest of a large session is known, what was there before is not
+    replaced either. All methods may be called on any thread; of two saves the newer one lasts.
+
+    Parameters
+    ----------
+    session_path : Path
+        The session's file.
+    quick_digest : str
+        Its quick digest.
+    sha256 : str
+        Its digest; empty while it is not known.
+    beside : bool
+        False keeps the review in the user's own folder: the bundled samples stay as they came.
+    shared : str
+        Where else the session is open, in words: then what is added here goes to a name of its own from the beginning.
+    """
+
+    def __init__(
+        self, session_path: Path, quick_digest: str, sha256: str = "", *, beside: bool = True, shared: str = ""
+    ) -> None:
+        self.name, self.sha256, self.quick_digest = session_path.name, sha256, quick_digest
+        self._beside, self._shared = beside, shared
+        self._usual = review_path_for(session_path)
+        stem = self._usual.name.removesuffix(".review.json") + f".{quick_digest[:_DIGITS]}"
+        own_names = [f"{stem}{more}.review.json" for more in ("", *(f".{n}" for n in range(2, _MOST_APART + 1)))]
+        self._places = [self._usual, *(self._usual.with_name(name) for name in own_names)] if beside else []
+        self._places += [data_folder() / "reviews" / name for name in own_names]
+        self._lock = threading.Lock()
+        self._version = self._saved_version = 0
+        self._seen: dict[Path, bytes | None] = {}
+        """What each place held when it was last read or written here; None where there was no file."""
+        self._not_ours: set[Path] = set()
+        """Places with something that must stay as it is."""
+        self._unsure: set[Path] = set()
+        """Places with a review that may prove to be another session's, once the whole file's digest is known."""
+        self._taken = Review()
+        self._last_place: Path | None = None
+        self._meanwhile: Path | None = None
+        """Where it was saved while its usual place was unsure."""
+
+    # -- finding --------------------------------------------------------------------------------------------
+
+    def find(self) -> Found:
+        """Read the newest review of this session; one that cannot be used is told of, and left as it is."""
+        told: list[str] = []
+        good: list[tuple[float, Path, Review]] = []
+        for path in self._places:
+            self._seen[path] = _content(path)
+            if self._seen[path] is None:
+                continue
+            try:
+                review = read_review(path)
+                changed = path.stat().st_mtime
+            except ReviewFileError as error:
+                self._not_ours.add(path)
+                told.append(f"{error.cause}; it is not used and stays as it is")
+                continue
+            except OSError:
+                continue
+            if self._another_s(review):
+                self._not_ours.add(path)
+                told.append(self._told_of_another(path))
+                continue
+            good.append((changed, path, review))
+        return self._choose(good, told)
+
+    def _choose(self, good: list[tuple[float, Path, Review]], told: list[str]) -> Found:
+        if self._shared:
+            self._not_ours.update(path for _, path, _ in good)
+            told.append(f"{self.name} is open {self._shared}")
+        if good:
+            _, self._last_place, self._taken = max(good, key=lambda item: item[0])
+            others = [path for _, path, _ in good if path != self._last_place]
+            if others:
+                self._not_ours.update(others)
+                told += [f"{self._told_place(path)} is older and stays as it is" for path in others]
+            if not self.sha256:
+                self._unsure.add(self._last_place)
+            if others or (self._beside and self._last_place != self._usual):
+                told.append(f"what was added earlier is taken from {self._told_place(self._last_place)}")
+        return Found(self._taken, self._sentence(told))
+
+    def _another_s(self, review: Review) -> bool:
+        if review.session_sha256 and self.sha256:
+            return review.session_sha256 != self.sha256
+        return bool(review.session_quick_digest) and review.session_quick_digest != self.quick_digest
+
+    def _told_of_another(self, path: Path) -> str:
+        return (
+            f"{path.name} belongs to another session, whose SHA-256 is not that of {self.name}; "
+            "it is not used and stays as it is"
+        )
+
+    def learn(self, sha256: str) -> str:
+        """Judge what was found by the digest of the whole file, as soon as that is known.
+
+        Returns
+        -------
+        str
+            A sentence for the bar, if the review that was used is another session's; else empty.
+        """
+        with self._lock:
+            self.sha256 = sha256
+            unsure, self._unsure = self._unsure, set()
+            if not self._taken.session_sha256 or self._taken.session_sha256 == sha256:
+                return ""
+            self._not_ours.update(unsure)
+            return self._sentence([self._told_of_another(path) for path in sorted(unsure)])
+
+    def _sentence(self, told: Sequence[str]) -> str:
+        if (self._not_ours or self._shared) and self._beside:
+            target = next(place for place in self._places if place not in self._not_ours)
+            if target != self._usual:
+                told = [*told, f"what you add is kept in {self._told_place(target)}"]
+        text = "; ".join(dict.fromkeys(told))
+        return f"{text[0].upper()}{text[1:]}." if text else ""
+
+    def _told_place(self, path: Path) -> str:
+        return path.name if path.parent == self._usual.parent else str(path)
+
+    # -- saving ---------------------------------------------------------------------------------------------
+
+    def next_version(self) -> int:
+        """Return a number for the next save, higher than any before; called on the main thread."""
+        self._version += 1
+        return self._version
+
+    def save(self, review: Review, version: int) -> str:
+        """Save a review whole or not at all, in the first place that takes it.
+
+        Parameters
+        ----------
+        review : Review
+            What to save.
+        version : int
+            From `next_version`: an older review never replaces a newer one.
+
+        Returns
+        -------
+        str
+            A sentence for the bar, if it went elsewhere than the last one; else empty.
+
+        Raises
+        ------
+        ReviewFileError
+            If no place takes it.
+        """
+        with self._lock:
+            if version <= self._saved_version:
+                return ""
+            reasons: list[str] = []
+            for path in self._places:
+                if path in self._not_ours or path in self._unsure:
+                    continue
+                if _content(path) != self._seen.get(path):
+                    self._not_ours.add(path)
+                    reasons.append(f"{path.name} was changed elsewhere meanwhile and stays as it is")
+                    continue
+                try:
+                    if path.parent == self._places[-1].parent:
+                        path.parent.mkdir(parents=True, exist_ok=True)
+                    save_review(review, path)
+                except (ReviewFileError, OSError) as error:
+                    reasons.append(error.cause if isinstance(error, ReviewFileError) else f"{path}: {error.strerror}")
+                    continue
+                self._saved_version = version
+                self._seen[path] = _content(path)
+                self._tidy(path)
+                return self._told_of(path, reasons)
+            raise ReviewFileError(
+                f"what you added to {self.name} is not saved: {'; '.join(reasons)}",
+                "make room for it beside the session, then change something",
+            )
+
+    def _tidy(self, path: Path) -> None:
+        """Take away what was only kept until the whole file's digest was known, now that its place takes it."""
+        if self._unsure:
+            self._meanwhile = path
+        elif self._meanwhile is not None and self._meanwhile != path:
+            with suppress(OSError):
+                if _content(self._meanwhile) == self._seen[self._meanwhile]:
+                    self._meanwhile.unlink()
+                    self._seen[self._meanwhile] = None
+            self._meanwhile = None
+
+    def _told_of(self, path: Path, reasons: Sequence[str]) -> str:
+        before, self._last_place = self._last_place, path
+        if path == before or path == self._usual:
+            return ""
+        if not self._beside and not reasons and not self._shared:
+            return f"The sample stays as it came: what you add is kept in {path}."
+        if reasons:
+            return f"{'; '.join(reasons)}; what you add is kept in {self._told_place(path)}."
+        return ""  # where it goes was told when the session was opened
+
+
+def _content(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except OSError:
+        return None

@@ -1,0 +1,112 @@
+"""Builds the evidence sheet of one session: every number of it is taken from the assessment."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from pulsewright.review import Review
+from pulsewright.session import Session
+from pulsewright_analysis.assessment import Assessment
+from pulsewright_app.evidence.part_tables import (
+    health_table,
+    left_out_table,
+    marker_table,
+    notes_table,
+    recorder_table,
+    session_facts,
+    skew_table,
+)
+from pulsewright_app.evidence.pictures import KINDS, Pictures
+from pulsewright_app.evidence.settings_table import settings_table
+from pulsewright_app.evidence.sheet import ClaimPart, Decision, Passage, Sheet
+from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
+from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, sentences
+from pulsewright_app.wording import count
+
+_IN_TABLES = (ALIGNMENT_ROWS, HEALTH, SETTINGS)
+
+
+def sheet_of(
+    assessment: Assessment, session: Session, review: Review | None = None, *, date: str = "", by: str = ""
+) -> Sheet:
+    """Return the evidence sheet of a session.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Every number is taken from it.
+    session : Session
+        The one that was assessed, open: figures are drawn from its samples.
+    review : Review, optional
+        What a person added: markers, reasons, notes, views.
+    date, by : str
+        When and by whom the sheet was made; empty ones are left to be filled in by hand.
+
+    Raises
+    ------
+    EvidenceError
+        If the findings are not those of this session and this review as they are now.
+    """
+    from importlib.metadata import version
+
+    review = review or Review()
+    findings = assessment.findings
+    pictures = Pictures(session, findings, review)
+    claims: tuple[ClaimPart, ...] = ()
+    rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
+    return Sheet(
+        title=session.title or (session.file.name if session.file is not None else "A session in memory"),
+        date=date,
+        by=by,
+        outcome=_outcome(claims),
+        summary=_summary(claims),
+        session=session_facts(session, findings),
+        recorder=recorder_table(session, findings),
+        claims=claims,
+        passages=_passages(assessment),
+        pictures=tuple(rest),
+        skews=skew_table(findings),
+        health=health_table(findings),
+        markers=marker_table(review, findings),
+        left_out=left_out_table(review, findings),
+        notes=notes_table(review, findings),
+        views=(),
+        settings=settings_table(findings),
+        methods=HOW_TO_READ,
+        cautions=CAUTIONS,
+        software=f"Pulsewright {version('pulsewright')}",
+    )
+
+
+def _passages(assessment: Assessment) -> tuple[Passage, ...]:
+    """Return the findings in words, without what a claim asks for and what stands in a table."""
+    claimed = [verdict.measured for verdict in assessment.verdicts if verdict.measured is not None]
+    passages = []
+    for title, members in groupby(sentences(assessment.findings), key=lambda sentence: sentence.group):
+        if title in _IN_TABLES:
+            continue
+        told = [s for s in members if s.quantity is None or s.quantity not in claimed]
+        if told:
+            passages.append(Passage(title, tuple((f"{s.text}.", s.serious) for s in told)))
+    return tuple(passages)
+
+
+def _outcome(claims: tuple[ClaimPart, ...]) -> Decision | None:
+    """Return the worst verdict, in the order of the exit codes; None where nothing was claimed."""
+    decisions = {claim.verdict for claim in claims}
+    order: tuple[Decision, ...] = ("fails", "undecided", "holds")
+    return next((decision for decision in order if decision in decisions), None)
+
+
+def _summary(claims: tuple[ClaimPart, ...]) -> str:
+    if not claims:
+        return "Nothing was claimed: the sheet shows what was measured."
+    number = {d: sum(claim.verdict == d for claim in claims) for d in ("fails", "undecided", "holds")}
+    if number["holds"] == len(claims):
+        return "The claim holds." if len(claims) == 1 else f"All {len(claims)} claims hold."
+    told = (
+        (number["fails"], "fails", "fail"), (number["undecided"], "is undecided", "are undecided"),
+        (number["holds"], "holds", "hold"),
+    )  # fmt: skip
+    parts = [f"{n} {one if n == 1 else many}" for n, one, many in told if n]
+    return f"Of {count(len(claims), 'claim')}, {', '.join(parts)}."

@@ -1,0 +1,31 @@
+"""Writes a sheet as one HTML file: styles and figures inside, nothing fetched, every text escaped."""
+
+from __future__ import annotations
+
+from pulsewright_app.evidence.numbers import tied
+from pulsewright_app.evidence.sheet import Cell, Number, Sheet
+from pulsewright_app.theme import LIGHT
+
+
+def html_of(sheet: Sheet) -> str:
+    """Return the sheet as HTML; the same sheet gives the same text."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("pulsewright_app", "evidence"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    # numbers stay in one line with their units; the figures' own markup is no text
+    environment.finalize = lambda value: tied(value) if type(value) is str else value
+    environment.tests["number"] = lambda cell: isinstance(cell, Number)
+    environment.filters["exactly"] = _exactly
+    return environment.get_template("sheet.html.jinja").render(sheet=sheet, colours=LIGHT)
+
+
+def _exactly(cell: Cell) -> str:
+    """Return the exact number behind a rounded one, for whoever reads the file by program."""
+    return repr(cell.value) if isinstance(cell, Number) else ""

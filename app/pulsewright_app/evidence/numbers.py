@@ -1,0 +1,116 @@
+"""How the sheet writes numbers: each as text for a person, with the exact value kept beside it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from pulsewright.quantity import Quantity, engineering, with_uncertainty
+from pulsewright_app.evidence.sheet import Facts, Number, Table
+from pulsewright_app.wording import shown
+
+_CERTAIN = 0.9999
+
+
+def number(quantity: Quantity) -> Number:
+    """Return a quantity as ``value ± U``, or with both ends of a lopsided 95 % interval."""
+    return Number(shown(quantity), quantity.value, quantity)
+
+
+def plain(value: float, unit: str, digits: int = 3) -> Number:
+    """Return a plain number with its unit, rounded to so many significant digits."""
+    return Number(engineering(value, unit, digits), value)
+
+
+def value_of(quantity: Quantity) -> Number:
+    """Return the value alone, rounded to the last digit of U (JCGM 100:2008, 7.2.6)."""
+    if quantity.expanded == 0:
+        return plain(quantity.value, quantity.unit, 7)
+    value, _, rest = with_uncertainty(quantity.value, quantity.expanded, quantity.unit).partition(" ± ")
+    _, _, unit = rest.partition(" ")
+    return Number(f"{value} {unit}".rstrip(), quantity.value)
+
+
+def count(value: int) -> Number:
+    """Return a whole number, its thousands apart."""
+    return Number(f"{value:,}", value)
+
+
+def chance(probability: float) -> Number:
+    """Return a probability in percent; one that cannot be told from certainty says only on which side it is."""
+    if probability > _CERTAIN:
+        text = f"above {100 * _CERTAIN:.2f} %"
+    elif probability < 1 - _CERTAIN:
+        text = f"below {100 * (1 - _CERTAIN):.2f} %"
+    else:
+        text = f"{100 * probability:.2f} %"
+    return Number(text, probability)
+
+
+def degrees(dof: float | None) -> Number | str:
+    """Return degrees of freedom; infinitely many where they are not limited."""
+    return "∞" if dof is None else Number(f"{dof:,.4g}" if dof < 1000 else f"{dof:,.0f}", dof)
+
+
+def facts_of(quantity: Quantity, probability: float | None = None) -> Facts:
+    """Return a measured value with u, k, U, degrees of freedom, 95 % interval, and probability of conformity."""
+    unit = quantity.unit
+    facts: list[tuple[str, Number | str]] = [("Measured", value_of(quantity))]
+    if quantity.u > 0:
+        low, high = quantity.interval95
+        facts += [
+            ("u", plain(quantity.u, unit)),
+            ("k", plain(quantity.expanded / quantity.u, "")),
+            ("U (95 %)", plain(quantity.expanded, unit)),
+            ("Degrees of freedom", degrees(quantity.dof)),
+            ("95 % interval from", plain(low, unit, 6)),
+            ("to", plain(high, unit, 6)),
+        ]
+    if probability is not None:
+        facts.append(("Probability that it conforms", chance(probability)))
+    return tuple(facts)
+
+
+def budget_table(quantity: Quantity) -> Table | None:
+    """Return the terms of u one by one, and what they come to; None where no term is kept."""
+    if not quantity.terms or quantity.u == 0:
+        return None
+    rows = [
+        (
+            term.name,
+            plain(term.u, quantity.unit),
+            term.kind,
+            degrees(term.dof),
+            Number(f"{100 * (term.u / quantity.u) ** 2:.1f} %", (term.u / quantity.u) ** 2),
+            term.source,
+        )
+        for term in quantity.terms
+    ]
+    combined = ("combined", plain(quantity.u, quantity.unit), "", degrees(quantity.dof), "", "")
+    return Table(
+        ("Term", "u", "Type", "dof", "Share of u²", "From"), (*rows, combined), right=(1, 3, 4), wide=(5,), total=True
+    )
+
+
+_UNITS_AFTER = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz|S/s)|%|dB|ppm|samples?|records?)\b|%)")
+
+
+def tied(text: str) -> str:
+    """Return a text whose numbers stay in one line with their units and their U."""
+    return _UNITS_AFTER.sub("\N{NO-BREAK SPACE}", text).replace(" ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}")
+
+
+def ranges(records: Iterable[int]) -> str:
+    """Write numbers of records, neighbours joined: ``3, 7 to 9``."""
+    runs: list[list[int]] = []
+    for record in sorted(set(records)):
+        if runs and record == runs[-1][1] + 1:
+            runs[-1][1] = record
+        else:
+            runs.append([record, record])
+    told: list[str] = []
+    for first, last in runs:
+        told += (
+            [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first} to {last}"]
+        )
+    return ", ".join(told)

@@ -1,0 +1,129 @@
+"""Writes an evidence sheet whole or not at all, as HTML or as PDF, and its numbers as JSON beside it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pulsewright.atomic import replacing
+from pulsewright.errors import EvidenceError
+from pulsewright.review import Review
+from pulsewright.session import Session
+from pulsewright_analysis.assessment import Assessment
+from pulsewright_app.evidence.sheet import SCHEMA, Sheet, as_plain
+
+SUFFIXES = (".html", ".pdf")
+
+
+def write_sheet(
+    assessment: Assessment,
+    session: Session,
+    review: Review | None,
+    target: str | Path,
+    *more: str | Path,
+    date: str = "",
+    by: str = "",
+    json_file: str | Path | None = None,
+) -> Sheet:
+    """Write the evidence sheet of a session.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Of this session, with the settings that count now; every number is taken from it.
+    session : Session
+        Open; figures are drawn from its samples.
+    review : Review or None
+        What a person added.
+    target, more : str or Path
+        Files to write, each ``.html`` or ``.pdf``; they are replaced whole or stay as they were.
+    date, by : str
+        When and by whom; empty ones are left to be filled in by hand.
+    json_file : str or Path, optional
+        Where the numbers go as JSON.
+
+    Returns
+    -------
+    Sheet
+        What was written.
+
+    Raises
+    ------
+    EvidenceError
+        If a file's name ends otherwise, a file cannot be written, or the assessment is not of this session and this
+        review as they are now.
+    """
+    from pulsewright_app.evidence.building import sheet_of
+
+    targets = [Path(target), *(Path(path) for path in more)]
+    for path in targets:
+        check_target(path)
+    if json_file is not None:
+        check_json(Path(json_file))
+    sheet = sheet_of(assessment, session, review, date=date, by=by)
+    for path in targets:
+        _replace(path, as_html(sheet) if path.suffix.lower() == ".html" else as_pdf(sheet))
+    if json_file is not None:
+        body = json.dumps(as_json(sheet, assessment), allow_nan=False, ensure_ascii=False, indent=1)
+        _replace(Path(json_file), f"{body}\n".encode())
+    return sheet
+
+
+def check_target(path: Path) -> None:
+    """Refuse a file that is neither HTML nor PDF by its name, before any work is done.
+
+    Raises
+    ------
+    EvidenceError
+        If its name ends otherwise.
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        raise EvidenceError(
+            f"{path.name}: an evidence sheet is written as {' or '.join(SUFFIXES)}", "end the name of the file so"
+        )
+
+
+def check_json(path: Path) -> None:
+    """Refuse a file for the JSON that is none by its name, or is a review: nothing else is to be overwritten.
+
+    Raises
+    ------
+    EvidenceError
+        If its name ends otherwise.
+    """
+    name = path.name.lower()
+    if not name.endswith(".json") or name.endswith(".review.json"):
+        raise EvidenceError(f"{path.name}: the numbers go into a file that ends in .json", "give another name")
+
+
+def as_html(sheet: Sheet) -> bytes:
+    """Return the sheet as one HTML file in UTF-8 that needs nothing from outside."""
+    from pulsewright_app.evidence.html import html_of
+
+    return html_of(sheet).encode("utf-8")
+
+
+def as_pdf(sheet: Sheet) -> bytes:
+    """Return the sheet as PDF."""
+    from pulsewright_app.evidence.pdf import pdf_of
+
+    return pdf_of(sheet)
+
+
+def as_json(sheet: Sheet, assessment: Assessment) -> dict[str, Any]:
+    """Return the sheet as plain Python: what stands on it, and the findings in full behind it."""
+    return {"schema": SCHEMA, "sheet": as_plain(sheet), "findings": assessment.as_json()}
+
+
+def _replace(path: Path, data: bytes) -> None:
+    try:
+        with replacing(path) as temporary:
+            temporary.write_bytes(data)
+    except OSError as error:
+        raise EvidenceError(
+            f"{path}: cannot be written ({error.strerror or error}); what was there before is untouched",
+            "make room, or choose a folder that you may write to",
+        ) from error
+    except ValueError as error:  # a NUL in the path
+        raise EvidenceError(f"{str(path)!r}: is not a file name", "give another name") from error
