@@ -144,6 +144,10 @@ def _needed(worst: Estimate, claim: Claim, coverage: float, findings: Findings) 
 
 
 def _probability(estimates: Sequence[Estimate], claim: Claim) -> float:
-    """Return the probability that all conform; of several, what is surely not too much (Bonferroni's inequality)."""
+    """Return the probability that all conform, their errors taken as independent.
+
+    Errors that several have in common, such as the reference's noise, make it larger than that, never smaller
+    (Šidák's inequality, for normal errors and limits on both sides).
+    """
     low, high = _limits(claim)
-    return max(0.0, 1.0 - math.fsum(1.0 - estimate.conformity(low, high) for estimate in estimates))
+    return math.prod(estimate.conformity(low, high) for estimate in estimates)

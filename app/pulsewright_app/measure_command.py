@@ -37,13 +37,12 @@ def run_measure(
         from pulsewright_app.printing import page
 
         print_budget(budget_of(assessment.findings, budget), page())
+        return 0  # a budget was asked for, not what the claims come to
     else:
         from pulsewright_app.findings_page import print_findings
         from pulsewright_app.printing import page
-        from pulsewright_app.verdicts_page import print_verdicts
 
-        print_verdicts(assessment.verdicts, page())
-        print_findings(assessment.findings, page())
+        print_findings(assessment.findings, page(), assessment.verdicts)
     return assessment.exit_code
 
 

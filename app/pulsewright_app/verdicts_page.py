@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pulsewright.quantity import engineering
-from pulsewright_app.wording import count
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -23,19 +22,18 @@ def print_verdicts(verdicts: Sequence[Verdict], out: Console) -> None:
         return
     out.print(summary(verdicts), style="bold")
     out.print(_table(verdicts))
-    out.print()
 
 
 def summary(verdicts: Sequence[Verdict]) -> str:
     """Return how many claims hold, fail and are undecided, in a sentence."""
     numbers = {word: sum(verdict.verdict == word for verdict in verdicts) for word in SHAPES}
-    verbs = {"holds": "hold", "fails": "fail", "undecided": "undecided"}
-    told = []
-    for word, number in numbers.items():
-        if number:
-            verb = word if number == 1 and word != "undecided" else verbs[word]
-            told.append(f"{number} {verb}")
-    return f"Claims: of {count(len(verdicts), 'claim')} {', '.join(told)}"
+    if numbers["holds"] == len(verdicts):
+        return "Claims: the one claim holds" if len(verdicts) == 1 else f"Claims: all {len(verdicts)} hold"
+    failing, open_ones = numbers["fails"], numbers["undecided"]
+    told = [f"{numbers['holds']} of {len(verdicts)} {'holds' if numbers['holds'] == 1 else 'hold'}"]
+    told += [f"{failing} {'fails' if failing == 1 else 'fail'}"] if failing else []
+    told += [f"{open_ones} {'is' if open_ones == 1 else 'are'} undecided"] if open_ones else []
+    return f"Claims: {', '.join(told)}"
 
 
 def _table(verdicts: Sequence[Verdict]) -> object:
