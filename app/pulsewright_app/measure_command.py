@@ -40,7 +40,9 @@ def run_measure(
     else:
         from pulsewright_app.findings_page import print_findings
         from pulsewright_app.printing import page
+        from pulsewright_app.verdicts_page import print_verdicts
 
+        print_verdicts(assessment.verdicts, page())
         print_findings(assessment.findings, page())
     return assessment.exit_code
 
@@ -59,4 +61,4 @@ def assess_file(file: Path, claims_file: Path | None = None, options: Mapping[st
 
     given = open_with_settings(file, claims_file, options)
     with given.session as session, progress_on_stderr("Measuring") as progress:
-        return assess(session, given.settings, progress, sha256=given.sha256)
+        return assess(session, given.settings, progress, sha256=given.sha256, claims=given.claims, review=given.review)

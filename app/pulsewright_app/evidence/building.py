@@ -16,6 +16,7 @@ from pulsewright_app.evidence.part_tables import (
     session_facts,
     skew_table,
 )
+from pulsewright_app.evidence.pictures import KINDS, Pictures
 from pulsewright_app.evidence.settings_table import settings_table
 from pulsewright_app.evidence.sheet import ClaimPart, Decision, Passage, Sheet
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
@@ -50,7 +51,9 @@ def sheet_of(
 
     review = review or Review()
     findings = assessment.findings
+    pictures = Pictures(session, findings, review)
     claims: tuple[ClaimPart, ...] = ()
+    rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(
         title=session.title or (session.file.name if session.file is not None else "A session in memory"),
         date=date,
@@ -61,7 +64,7 @@ def sheet_of(
         recorder=recorder_table(session, findings),
         claims=claims,
         passages=_passages(assessment),
-        pictures=(),
+        pictures=tuple(rest),
         skews=skew_table(findings),
         health=health_table(findings),
         markers=marker_table(review, findings),

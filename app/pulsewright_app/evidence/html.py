@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pulsewright_app.evidence.numbers import tied
 from pulsewright_app.evidence.sheet import Cell, Number, Sheet
 from pulsewright_app.theme import LIGHT
 
@@ -18,6 +19,8 @@ def html_of(sheet: Sheet) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    # numbers stay in one line with their units; the figures' own markup is no text
+    environment.finalize = lambda value: tied(value) if type(value) is str else value
     environment.tests["number"] = lambda cell: isinstance(cell, Number)
     environment.filters["exactly"] = _exactly
     return environment.get_template("sheet.html.jinja").render(sheet=sheet, colours=LIGHT)

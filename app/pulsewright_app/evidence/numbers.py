@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from pulsewright.quantity import Quantity, engineering, with_uncertainty
@@ -89,6 +90,14 @@ def budget_table(quantity: Quantity) -> Table | None:
     return Table(
         ("Term", "u", "Type", "dof", "Share of u²", "From"), (*rows, combined), right=(1, 3, 4), wide=(5,), total=True
     )
+
+
+_UNITS_AFTER = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz|S/s)|%|dB|ppm|samples?|records?)\b|%)")
+
+
+def tied(text: str) -> str:
+    """Return a text whose numbers stay in one line with their units and their U."""
+    return _UNITS_AFTER.sub("\N{NO-BREAK SPACE}", text).replace(" ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}")
 
 
 def ranges(records: Iterable[int]) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pulsewright.errors import EvidenceError
+from pulsewright_app.evidence.numbers import tied
 from pulsewright_app.evidence.sheet import Sheet, as_plain
 from pulsewright_app.theme import LIGHT
 
@@ -41,4 +42,12 @@ def pdf_of(sheet: Sheet) -> bytes:
 
 def _data(sheet: Sheet) -> dict[str, Any]:
     colours = {name: getattr(LIGHT, name) for name in ("ink", "muted", "rule", "holds", "fails", "undecided")}
-    return {"sheet": as_plain(sheet), "colours": colours}
+    return {"sheet": _tied(as_plain(sheet)), "colours": colours}
+
+
+def _tied(value: Any) -> Any:
+    if isinstance(value, str):
+        return tied(value)
+    if isinstance(value, list):
+        return [_tied(item) for item in value]
+    return {name: _tied(item) for name, item in value.items()} if isinstance(value, dict) else value

@@ -1,0 +1,115 @@
+"""The two pictures that read a whole session: how many traces pass through each spot, and each record as a row."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pulsewright.session import Floats, Session
+from pulsewright_analysis.overlay import Afterglow, Raster, line_envelope
+
+COLUMNS, ROWS = 696, 232
+"""Four pixels to a millimetre."""
+MOST_RECORDS_IN_ROWS = 1500
+_BLOCK_BYTES = 8 << 20
+
+Window = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Glow:
+    """Counts of traces in a raster, one image for all records or one for each of two kinds."""
+
+    raster: Raster
+    counts: tuple[Floats, ...]
+    records: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """For each record chosen and each column the value farthest from the base, in the channel's unit."""
+
+    window: Window
+    records: np.ndarray
+    values: Floats
+    base: float
+
+
+def whole_window(session: Session, channel: int) -> Window:
+    """Return the stretch of time, from the trigger, that any record of a channel covers."""
+    start = session.first_sample_time(channel)
+    return float(start.min()), float(start.max() + (session.record_length - 1) * session.sample_interval)
+
+
+def value_window(session: Session, channel: int, records: Sequence[int] | np.ndarray) -> Window:
+    """Return the least and the greatest value of a channel in some records, with a little room."""
+    about, low, high = session.channels[channel], np.inf, -np.inf
+    chosen = np.zeros(session.records, dtype=bool)
+    chosen[np.asarray(records, dtype=np.intp)] = True
+    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
+        codes = block[chosen[first : first + len(block)], channel, :]
+        finite = codes[np.isfinite(codes)]
+        if finite.size:
+            low, high = min(low, float(finite.min())), max(high, float(finite.max()))
+    if not low <= high:
+        return -1.0, 1.0
+    ends = sorted((low * about.scale + about.offset, high * about.scale + about.offset))
+    room = 0.04 * (ends[1] - ends[0]) or max(abs(ends[1]) * 0.1, abs(about.scale))
+    return ends[0] - room, ends[1] + room
+
+
+def glow_of(
+    session: Session,
+    channel: int,
+    kinds: Sequence[np.ndarray],
+    window: Window,
+    values: Window,
+    shift: Floats | None = None,
+) -> Glow:
+    """Return how many records' traces pass through each pixel.
+
+    Parameters
+    ----------
+    session : Session
+    channel : int
+    kinds : sequence of int array
+        The records of each image.
+    window, values : (float, float)
+        Seconds from the trigger; values in the channel's unit.
+    shift : array (records,), optional
+        Seconds taken off each record's times, to lay records over each other by something else than the trigger.
+    """
+    raster = Raster(COLUMNS, ROWS, *window, *values)
+    glows = [Afterglow(raster) for _ in kinds]
+    about, starts = session.channels[channel], session.first_sample_time(channel)
+    if shift is not None:
+        starts = starts - shift
+    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
+        for glow, records in zip(glows, kinds, strict=True):
+            here = records[(records >= first) & (records < first + len(block))]
+            here = here[np.isfinite(starts[here])]
+            if len(here):
+                codes = np.ascontiguousarray(block[here - first, channel, :])
+                glow.add(codes, starts[here], session.sample_interval, about.scale, about.offset)
+    return Glow(raster, tuple(g.counts.astype(np.float64) for g in glows), tuple(g.records for g in glows))
+
+
+def rows_of(session: Session, channel: int, records: np.ndarray, window: Window) -> Rows:
+    """Return records as rows; of more than 1,500, every so-many-th one."""
+    chosen = records[:: -(-len(records) // MOST_RECORDS_IN_ROWS)] if len(records) else records
+    raster = Raster(COLUMNS, 1, *window, 0.0, 1.0)
+    about, starts = session.channels[channel], session.first_sample_time(channel)
+    values = np.full((len(chosen), COLUMNS), np.nan)
+    base, row = 0.0, 0
+    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
+        here = chosen[(chosen >= first) & (chosen < first + len(block))]
+        for record in here.tolist():
+            codes = block[record - first, channel, :]
+            if row == 0:
+                base = float(np.median(codes))
+            low, high = line_envelope(codes, float(starts[record]), session.sample_interval, raster)
+            values[row] = np.where(high - base >= base - low, high, low)
+            row += 1
+    return Rows(window, chosen, values * about.scale + about.offset, base * about.scale + about.offset)

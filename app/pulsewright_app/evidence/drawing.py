@@ -1,0 +1,127 @@
+"""What all figures of the sheet share: size, type, inks, and SVG that is the same on every day.
+
+Matplotlib draws, its letters as outlines, so that a figure looks alike in every browser, in the PDF and on paper.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pulsewright_app.theme import LIGHT
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+WIDTH_MM = 174.0
+MM = 1 / 25.4
+INK, MUTED, RULE = LIGHT.ink, LIGHT.muted, LIGHT.rule
+ACCENT, MISSED, MARKER = LIGHT.accent, LIGHT.missed, LIGHT.marker
+SHAPES = ("o", "s", "D", "^", "v", "P", "X", "p")
+"""A shape for each module in turn, so that its colour is never the only sign."""
+
+_STYLE: Any = {
+    "font.family": "DejaVu Sans",
+    "font.size": 7.0,
+    "axes.titlesize": 7.5,
+    "axes.labelsize": 7.0,
+    "xtick.labelsize": 6.5,
+    "ytick.labelsize": 6.5,
+    "legend.fontsize": 6.5,
+    "legend.frameon": False,
+    "axes.edgecolor": MUTED,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.5,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.formatter.useoffset": False,
+    "xtick.color": MUTED,
+    "ytick.color": MUTED,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.major.width": 0.5,
+    "ytick.major.width": 0.5,
+    "lines.linewidth": 0.8,
+    "lines.markersize": 3.0,
+    "text.color": INK,
+    "text.parse_math": False,  # a channel called "$1" is no formula
+    "svg.fonttype": "path",
+    "svg.hashsalt": "pulsewright",
+    "path.simplify": True,
+}
+
+
+def drawn(number: int, height_mm: float, draw: Callable[[Figure], None]) -> str:
+    """Return a figure as one SVG element that is the same for the same data.
+
+    Parameters
+    ----------
+    number : int
+        Of the figure; it goes into every name inside, so that figures of one page do not share any.
+    height_mm : float
+        Millimetres; the width is that of the sheet's text.
+    draw : callable
+        Draws into the empty figure.
+    """
+    import warnings
+
+    import matplotlib as mpl
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
+
+    written = io.StringIO()
+    with mpl.rc_context(_STYLE), warnings.catch_warnings():
+        # letters that the font lacks are drawn as boxes; a name in another script is no reason to complain
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        figure = Figure((WIDTH_MM * MM, height_mm * MM), layout=ConstrainedLayoutEngine(w_pad=0.02, h_pad=0.03))
+        draw(figure)
+        canvas: Any = FigureCanvasSVG(figure)  # its methods carry no types
+        canvas.print_svg(written, metadata={"Date": None, "Creator": None, "Format": None})
+    return _alone(written.getvalue(), f"figure{number}-")
+
+
+def _alone(svg: str, prefix: str) -> str:
+    """Return the SVG element without what stands around it, every name in it with a prefix."""
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<!--.*?-->\s*", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"<metadata>.*?</metadata>\s*", "", svg, flags=re.DOTALL)
+    svg = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{prefix}", svg)
+    return svg.strip()
+
+
+def short(name: str, longest: int = 18) -> str:
+    """Return a name in one line, cut where it is too long for a label."""
+    name = " ".join(name.split())
+    return name if len(name) <= longest else f"{name[: longest - 1]}…"
+
+
+def record_axis(axes: Axes, label: str = "Record") -> None:
+    """Let an axis count in whole numbers."""
+    from matplotlib.ticker import MaxNLocator
+
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=12, integer=True))
+    axes.set_xlabel(label)
+
+
+def error_bars(
+    axes: Axes, x: np.ndarray, y: np.ndarray, low: np.ndarray, high: np.ndarray, colour: str, width: float = 0.6
+) -> None:
+    """Draw bars from `low` to `high`; ends that are not known leave their bar out."""
+    known = np.isfinite(y) & np.isfinite(low) & np.isfinite(high)
+    axes.vlines(x[known], low[known], high[known], color=colour, linewidth=width)
+
+
+def points(
+    axes: Axes, x: np.ndarray, y: np.ndarray, colour: str, *, shape: str = "o", filled: bool = True, size: float = 3.0
+) -> None:
+    """Draw points, filled or open."""
+    axes.plot(
+        x, y, linestyle="none", marker=shape, markersize=size, markeredgecolor=colour, markeredgewidth=0.7,
+        markerfacecolor=colour if filled else "white",
+    )  # fmt: skip

@@ -1,0 +1,145 @@
+"""The figures of one sheet: each is drawn once, numbered in the order in which it is first asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from pulsewright.review import Marker, Review
+from pulsewright.session import Session
+from pulsewright_analysis.results import Findings
+from pulsewright_app.evidence.accumulating import (
+    MOST_RECORDS_IN_ROWS,
+    glow_of,
+    rows_of,
+    value_window,
+    whole_window,
+)
+from pulsewright_app.evidence.drawing import drawn, short
+from pulsewright_app.evidence.finding_pictures import (
+    jitter_picture,
+    positions_picture,
+    skew_picture,
+    trigger_gaps_picture,
+)
+from pulsewright_app.evidence.health_pictures import health_picture, pulses_picture
+from pulsewright_app.evidence.part_tables import marker_pairs
+from pulsewright_app.evidence.session_pictures import draw_glow, draw_map, draw_single
+from pulsewright_app.evidence.sheet import Picture
+from pulsewright_app.wording import count
+
+KINDS = ("afterglow", "map", "positions", "trigger_gaps", "jitter", "skew", "health", "pulses")
+"""Figures of the findings, in the order in which the sheet shows those that no claim asks for."""
+
+
+class Pictures:
+    """Draws the figures of one session when they are asked for.
+
+    Parameters
+    ----------
+    session : Session
+        Open.
+    findings : Findings
+    review : Review
+        For its markers.
+    """
+
+    def __init__(self, session: Session, findings: Findings, review: Review) -> None:
+        self._session, self._findings = session, findings
+        self._pairs = marker_pairs(review)
+        self._drawn: dict[str, Picture | None] = {}
+        self._number = 0
+
+    def next_number(self) -> int:
+        """Return the number of the next figure, and count on."""
+        self._number += 1
+        return self._number
+
+    def has(self, kind: str) -> bool:
+        """Return whether a figure was drawn already, or found not to be possible."""
+        return kind in self._drawn
+
+    def of(self, kind: str) -> Picture | None:
+        """Return a figure by its kind; None where it cannot be drawn, or where there is no such kind."""
+        if kind not in self._drawn:
+            made = self._draw(kind, self._number + 1)
+            self._number += made is not None
+            self._drawn[kind] = made
+        return self._drawn[kind]
+
+    def _draw(self, kind: str, number: int) -> Picture | None:
+        findings = self._findings
+        makers: dict[str, Callable[[], Picture | None]] = {
+            "positions": lambda: positions_picture(findings, number),
+            "skew": lambda: skew_picture(findings, number),
+            "jitter": lambda: jitter_picture(findings, number),
+            "trigger_gaps": lambda: trigger_gaps_picture(findings, number),
+            "health": lambda: health_picture(findings, number),
+            "pulses": lambda: pulses_picture(findings, self._session.channels[self._channel].unit, number),
+            "afterglow": lambda: self._afterglow(number),
+            "markers": lambda: self._markers(number),
+            "map": lambda: self._map(number),
+        }
+        return makers[kind]() if kind in makers else None
+
+    @property
+    def _channel(self) -> int:
+        """The channel whose samples are shown: the one that tells the sequence, else the first one measured."""
+        channel = self._findings.sequence.channel
+        return self._findings.channels[0] if channel is None else channel
+
+    def _afterglow(self, number: int) -> Picture:
+        session, records, channel = self._session, self._findings.records, self._channel
+        name, unit = session.channels[channel].name, session.channels[channel].unit
+        glow = glow_of(
+            session, channel, [records], whole_window(session, channel), value_window(session, channel, records)
+        )
+        pairs = self._on(channel)
+        caption = (
+            f"Afterglow of {count(len(records), 'record')} on {short(name, 40)}: the ink gets denser with the "
+            f"(logarithm of the) number of records whose trace passes through a spot."
+        )
+        caption += " Dimension lines: the marker pairs." if pairs else ""
+        svg = drawn(number, 74 + 5 * len(pairs), lambda figure: draw_glow(figure, glow, unit, pairs))
+        return Picture(number, svg, caption, f"all traces of {short(name, 40)} laid over each other")
+
+    def _on(self, channel: int) -> list[tuple[Marker, Marker]]:
+        name = self._session.channels[channel].name
+        return [pair for pair in self._pairs if pair[0].channel in (None, name)]
+
+    def _markers(self, number: int) -> Picture | None:
+        """Return the record and channel on which the first pair was put down, with all pairs that belong there."""
+        if not self._pairs:
+            return None
+        session, first = self._session, self._pairs[0][0]
+        names = [channel.name for channel in session.channels]
+        channel = names.index(first.channel) if first.channel in names else 0
+        record = min(first.record or 0, session.records - 1)
+        pairs = [p for p in self._pairs if p[0].channel == first.channel and (p[0].record or 0) == record]
+        caption = f"Record {record} on {short(names[channel], 40)} with the marker pairs put down there."
+        svg = drawn(
+            number, 60 + 5 * len(pairs), lambda figure: draw_single(figure, session, record, [channel], None, pairs)
+        )
+        return Picture(number, svg, caption, "a trace with dimension lines between the markers of each pair")
+
+    def _map(self, number: int) -> Picture:
+        session, records, channel = self._session, self._findings.records, self._channel
+        name, unit = session.channels[channel].name, session.channels[channel].unit
+        rows = rows_of(session, channel, records, whole_window(session, channel))
+        caption = (
+            f"Map of {short(name, 40)}: every record is a row, dark where the value is above the base and light where "
+            f"it is below."
+        )
+        if len(rows.records) < len(records):
+            step = int(np.diff(rows.records)[0])
+            caption += f" Of more than {MOST_RECORDS_IN_ROWS:,} records every {step}th is shown."
+        caption += " A hatched row: a missed trigger." if findings_miss(self._findings) else ""
+        height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
+        svg = drawn(number, height, lambda figure: draw_map(figure, rows, unit, self._findings, channel))
+        return Picture(number, svg, caption, f"{count(len(rows.records), 'record')} as rows of one image")
+
+
+def findings_miss(findings: Findings) -> bool:
+    """Return whether any trigger is missing."""
+    return bool(findings.sequence.missed)

@@ -1,0 +1,213 @@
+"""The figures drawn from the samples: Afterglow, Map, Single and Stacked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pulsewright.quantity import engineering
+from pulsewright.review import Marker
+from pulsewright.session import Floats, Session
+from pulsewright_analysis.results import Findings
+from pulsewright_app.evidence.accumulating import Glow, Rows, Window
+from pulsewright_app.evidence.drawing import INK, MARKER, MISSED, MUTED, RULE, short
+from pulsewright_app.figures_axes import Axis, time_axis
+from pulsewright_app.theme import LIGHT, components
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Pairs = Sequence[tuple[Marker, Marker]]
+
+_MOST_POINTS = 3000
+"""A trace of more samples is drawn by the least and greatest of each stretch: paper shows no more."""
+POSITIVE_INK, NEGATIVE_INK = "#7c2d0a", "#63a0d4"
+"""Dark and light, so that the two signs stay apart without colour."""
+
+
+def value_axis(label: str, unit: str, window: Window) -> Axis:
+    """Return an axis in the channel's unit with the prefix that suits the window."""
+    largest = max(abs(window[0]), abs(window[1]))
+    if unit != "V" or largest == 0:
+        return Axis(label, unit)
+    exponent = min(max(3 * int(np.floor(np.log10(largest) / 3)), -9), 3)
+    prefix = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}[exponent]
+    return Axis(label, f"{prefix}{unit}", 10.0**-exponent)
+
+
+def draw_glow(
+    figure: Figure, glow: Glow, unit: str, pairs: Pairs = (), *, logarithmic: bool = True, since: str = "the trigger"
+) -> None:
+    """Draw counts as ink: one ink by count, or two by polarity."""
+    axes = figure.subplots()
+    raster = glow.raster
+    window, values = (raster.time_low, raster.time_high), (raster.value_low, raster.value_high)
+    time, value = time_axis(f"Time from {since}", np.array(window)), value_axis("Value", unit, values)
+    inks = (LIGHT.one_ink,) if len(glow.counts) == 1 else (POSITIVE_INK, NEGATIVE_INK)
+    extent = (*time.written(np.array(window)), *value.written(np.array(values)))
+    image = _inked(glow.counts, inks, logarithmic)
+    axes.imshow(image, extent=extent, aspect="auto", interpolation="none", origin="upper")
+    axes.set_xlabel(time.text)
+    axes.set_ylabel(value.text)
+    draw_pairs(axes, pairs, time)
+
+
+def _inked(counts: tuple[Floats, ...], inks: Sequence[str], logarithmic: bool) -> np.ndarray:
+    """Return an image (rows, columns, 3) on white: where two kinds meet, their inks mix."""
+    image = np.ones((*counts[0].shape, 3))
+    for count, ink in zip(counts, inks, strict=True):
+        most = float(count.max(initial=0.0))
+        amount = count / most if most > 0 else count
+        if logarithmic and most > 1:
+            amount = np.log1p(count) / np.log1p(most)
+        # one trace alone must still be seen on paper
+        amount = np.where(count > 0, 0.18 + 0.82 * amount, 0.0)[..., None]
+        image *= 1 - amount * (1 - np.array(components(ink)) / 255)
+    return np.round(255 * image).astype(np.uint8)
+
+
+def draw_pairs(axes: Axes, pairs: Pairs, time: Axis) -> None:
+    """Draw marker pairs as dimension lines above the plot, as in a technical drawing."""
+    low, high = axes.get_xlim()
+    inside = [p for p in pairs if all(low <= m.time * time.factor <= high for m in p)]
+    for place, (first, second) in enumerate(inside):
+        x = [first.time * time.factor, second.time * time.factor]
+        y = 1.03 + 0.075 * place
+        above: dict[str, Any] = {"xycoords": axes.get_xaxis_transform(), "color": MARKER, "annotation_clip": False}
+        for end in x:
+            axes.plot([end, end], [0, y + 0.015], color=MARKER, lw=0.6, transform=above["xycoords"], clip_on=False)
+        head = {"arrowstyle": "<|-|>,head_width=0.12,head_length=0.3", "lw": 0.6, "shrinkA": 0, "shrinkB": 0}
+        axes.annotate("", (x[1], y), (x[0], y), arrowprops={"color": MARKER, **head}, **above)
+        text = f"{short(first.name or f'Pair {first.pair}')}: {engineering(second.time - first.time, 's', 6)}"
+        axes.annotate(
+            text, (sum(x) / 2, y), xytext=(0, 1.5), textcoords="offset points", ha="center", va="bottom", fontsize=6,
+            **above,
+        )  # fmt: skip
+    axes.set_xlim(low, high)
+
+
+def draw_map(figure: Figure, rows: Rows, unit: str, findings: Findings, channel: int) -> None:
+    """Draw each record as a row, with open rows where triggers are missing."""
+    axes = figure.subplots()
+    time = time_axis("Time from the trigger", np.array(rows.window))
+    gaps = [(gap.after_record, gap.count) for gap in findings.sequence.missed]
+    open_before = np.zeros(len(rows.records), dtype=np.int64)
+    for after, missing in gaps:
+        open_before[rows.records > after] += min(missing, 3)
+    place = np.arange(len(rows.records)) + open_before
+    total = int(place[-1]) + 1 if len(place) else 1
+    image = np.full((total, rows.values.shape[1], 3), 255, dtype=np.uint8)
+    image[place] = _signed(rows)
+    start, end = time.written(np.array(rows.window))
+    axes.imshow(image, extent=(start, end, total - 0.5, -0.5), aspect="auto", interpolation="none")
+    taken = np.zeros(total, dtype=bool)
+    taken[place] = True
+    for row in np.flatnonzero(~taken):
+        axes.axhspan(row - 0.5, row + 0.5, facecolor="none", edgecolor=MISSED, linewidth=0.6, hatch="////")
+    step = max(1, round(len(place) / 12))
+    shown = np.arange(0, len(place), step)
+    axes.set_yticks(place[shown], [str(int(rows.records[i])) for i in shown])
+    axes.set_xlabel(time.text)
+    axes.set_ylabel("Record")
+    _scale(axes, rows, unit)
+
+
+def _signed(rows: Rows) -> np.ndarray:
+    away = rows.values - rows.base
+    largest = float(np.nanmax(np.abs(away), initial=0.0)) or 1.0
+    amount = np.nan_to_num(np.abs(away) / largest)[..., None]
+    inks = np.where(
+        (np.nan_to_num(away) >= 0)[..., None], np.array(components(POSITIVE_INK)), np.array(components(NEGATIVE_INK))
+    )
+    return np.round(255 + (inks - 255) * amount).astype(np.uint8)
+
+
+def _scale(axes: Axes, rows: Rows, unit: str) -> None:
+    """Say beside the map which ink stands for which value."""
+    largest = float(np.nanmax(np.abs(rows.values - rows.base), initial=0.0))
+    for place, (ink, value) in enumerate(((POSITIVE_INK, rows.base + largest), (NEGATIVE_INK, rows.base - largest))):
+        axes.annotate(
+            f"■ {engineering(value, unit, 3)}", (1.0, 1.0), xycoords="axes fraction", xytext=(-70.0 * place, 3),
+            textcoords="offset points", ha="right", va="bottom", color=ink, fontsize=7, annotation_clip=False,
+        )  # fmt: skip
+
+
+def draw_single(
+    figure: Figure,
+    session: Session,
+    record: int,
+    channels: Sequence[int],
+    window: Window | None = None,
+    pairs: Pairs = (),
+    *,
+    lanes: bool = True,
+    values: Window | None = None,
+    beneath: Sequence[Floats | None] = (),
+) -> None:
+    """Draw one record: its channels in lanes, or on one axis; with what lies beneath each, and with markers."""
+    panels = figure.subplots(len(channels) if lanes else 1, 1, sharex=True, squeeze=False)[:, 0]
+    spans = [session.times(record, channel)[[0, -1]] for channel in channels]
+    window = window or (float(min(s[0] for s in spans)), float(max(s[1] for s in spans)))
+    time = time_axis("Time from the trigger", np.array(window))
+    for place, channel in enumerate(channels):
+        axes = panels[place if lanes else 0]
+        about = session.channels[channel]
+        trace = session.values(record, record + 1, [channel])[0, 0]
+        if place < len(beneath) and beneath[place] is not None:
+            _trace(axes, time, session.times(record, channel), np.asarray(beneath[place]), window, RULE, 1.6)
+        colour = INK if lanes else LIGHT.channel(channel)
+        _trace(axes, time, session.times(record, channel), trace, window, colour, 0.6, short(about.name))
+        axes.axvline(0, color=MUTED, linewidth=0.5, linestyle=(0, (2, 2)))
+        axes.set_xlim(*time.written(np.array(window)))
+        if values is not None and not lanes:
+            axes.set_ylim(*values)
+        if lanes and len(channels) > 1:
+            axes.set_ylabel(short(about.name), rotation=0, ha="right", va="center")
+            axes.set_yticks([])
+        else:
+            axes.set_ylabel(f"{short(about.name)} / {about.unit}" if len(channels) == 1 else f"Value / {about.unit}")
+    if not lanes and len(channels) > 1:
+        panels[0].legend(ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+    panels[-1].set_xlabel(time.text)
+    draw_pairs(panels[0], pairs, time)
+
+
+def draw_stacked(
+    figure: Figure, session: Session, records: Sequence[int], current: int, channel: int, window: Window | None = None
+) -> None:
+    """Draw neighbouring records of one channel offset upward, the current one strong."""
+    axes = figure.subplots()
+    starts = session.first_sample_time(channel)
+    length = (session.record_length - 1) * session.sample_interval
+    window = window or (float(starts.min()), float(starts.max()) + length)
+    time = time_axis("Time from the trigger", np.array(window))
+    traces = {record: session.values(record, record + 1, [channel])[0, 0] for record in records}
+    height = max((float(np.nanmax(t) - np.nanmin(t)) for t in traces.values()), default=1.0) or 1.0
+    for place, record in enumerate(records):
+        strong = record == current
+        trace = (traces[record] - float(np.median(traces[record]))) / height + place
+        _trace(
+            axes, time, session.times(record, channel), trace, window, INK if strong else MUTED, 0.9 if strong else 0.4
+        )
+    axes.set_yticks(range(len(records)), [str(record) for record in records])
+    axes.set_xlim(*time.written(np.array(window)))
+    axes.set_ylabel("Record")
+    axes.set_xlabel(time.text)
+
+
+def _trace(
+    axes: Axes, time: Axis, at: Floats, values: Floats, window: Window, colour: str, width: float, label: str = ""
+) -> None:
+    """Draw a trace inside a window; a long one by the least and the greatest of each stretch."""
+    inside = (at >= window[0]) & (at <= window[1])
+    at, values = at[inside], values[inside]
+    if len(at) > _MOST_POINTS:
+        step = -(-len(at) // (_MOST_POINTS // 2))
+        whole = len(at) // step * step
+        blocks = values[:whole].reshape(-1, step)
+        values = np.column_stack([blocks.min(axis=1), blocks.max(axis=1)]).ravel()
+        at = np.repeat(at[:whole].reshape(-1, step).mean(axis=1), 2)
+    axes.plot(time.written(at), values, color=colour, linewidth=width, label=label)
