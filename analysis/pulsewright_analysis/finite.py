@@ -73,7 +73,7 @@ def finite_part(session: Session, channels: Sequence[int], records: Ints) -> Fin
     reasons = [
         f"{session.channels[channels[c]].name} is not measured: it holds NaN or infinity in "
         f"{np.count_nonzero(bad[:, c])} of {len(records)} records."
-        for c in np.flatnonzero(lost)
+        for c in np.flatnonzero(lost).tolist()
     ]
     if not np.all(left):
         reasons.append(_named(records[~left]))
@@ -83,8 +83,9 @@ def finite_part(session: Session, channels: Sequence[int], records: Ints) -> Fin
 def _named(records: Ints) -> str:
     numbers = ", ".join(str(r) for r in records[:MOST_NAMED])
     more = f" and {len(records) - MOST_NAMED} more" if len(records) > MOST_NAMED else ""
-    one = len(records) == 1
-    return f"Record{'' if one else 's'} {numbers}{more} {'is' if one else 'are'} left out: NaN or infinity among the samples."
+    beginning = "Record" if len(records) == 1 else "Records"
+    verb = "is" if len(records) == 1 else "are"
+    return f"{beginning} {numbers}{more} {verb} left out: NaN or infinity among the samples."
 
 
 def _not_finite(session: Session, channels: Sequence[int], records: Ints) -> NDArray[np.bool_]:
