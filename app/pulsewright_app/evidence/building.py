@@ -7,6 +7,8 @@ from itertools import groupby
 from pulsewright.review import Review
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
+from pulsewright_app.evidence.claim_parts import claim_parts
+from pulsewright_app.evidence.current import require_current
 from pulsewright_app.evidence.part_tables import (
     health_table,
     left_out_table,
@@ -51,8 +53,9 @@ def sheet_of(
 
     review = review or Review()
     findings = assessment.findings
+    require_current(findings, session, review)
     pictures = Pictures(session, findings, review)
-    claims: tuple[ClaimPart, ...] = ()
+    claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(
         title=session.title or (session.file.name if session.file is not None else "A session in memory"),
