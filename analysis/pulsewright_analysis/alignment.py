@@ -25,6 +25,7 @@ from pulsewright_analysis.results import (
     GroupComparison,
     Levels,
     ModuleSkew,
+    PairSkew,
     Pulses,
     Sequence,
 )
@@ -252,20 +253,21 @@ def _combined(
         records = int(np.count_nonzero(np.isfinite(comparison.delay[:, place])))
         skew = Quantity(0.0, 0.0, "s") if place == comparison.reference else contrast(comparison, selector)
         skews.append(ChannelSkew(comparison.channels[place], skew, records, _mean_gain(gain[:, place])))
-    between = _between(session, comparison)
+    between, within = _between(session, comparison), _within(comparison)
     known = [m.skew for m in between if m.skew is not None]
     chosen: Literal["sine", "correlation"] = "sine" if method == "sine" else "correlation"
     return Alignment(
         reference=comparison.channels[comparison.reference],
         method=chosen,
         channels=tuple(skews),
-        within_modules=_within(comparison),
+        within_modules=largest_of([pair.skew for pair in within]),
         between_modules=between,
         largest_between=largest_of(known),
         frequency=None if fit is None else _frequency(fit, comparison.lasting.settings),
         span=gate.span,
         covariance=_covariance(comparison),
         modules_against_channels=_modules_against_channels(comparison, skews),
+        within_pairs=within,
     )
 
 
@@ -347,8 +349,8 @@ def _measured(comparison: Comparison, module: int) -> list[int]:
     return [int(c) for c in np.flatnonzero(known) if comparison.modules[c] == module]
 
 
-def _within(comparison: Comparison) -> Quantity | None:
-    """Return the largest difference between two channels of one module."""
+def _within(comparison: Comparison) -> tuple[PairSkew, ...]:
+    """Return the difference of every two channels of one module."""
     found = []
     for module in np.unique(comparison.modules):
         for a, b in combinations(_measured(comparison, int(module)), 2):
@@ -356,8 +358,8 @@ def _within(comparison: Comparison) -> Quantity | None:
             selector[b], selector[a] = 1.0, -1.0
             difference = contrast(comparison, selector)
             if difference is not None:
-                found.append(difference)
-    return largest_of(found)
+                found.append(PairSkew((comparison.channels[a], comparison.channels[b]), difference))
+    return tuple(found)
 
 
 def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:

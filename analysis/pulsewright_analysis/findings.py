@@ -20,6 +20,7 @@ from pulsewright_analysis.pulses import counted_from, measure_pulses
 from pulsewright_analysis.results import Findings, Ints, Pulses, SessionSummary
 from pulsewright_analysis.sequence import measure_sequence
 from pulsewright_analysis.timing import measure_timing
+from pulsewright_analysis.validity import fast_edges
 
 Progress = Callable[[float, str], None]
 
@@ -173,6 +174,7 @@ def _summary(session: Session, sha256: str) -> SessionSummary:
         sample_rate=session.sample_rate,
         channels=tuple((c.name, c.module) for c in session.channels),
         modules=session.modules,
+        own_times=not session.shared_time,
     )
 
 
@@ -197,4 +199,4 @@ def _pulse_reasons(pulses: Pulses, session: Session) -> list[str]:
             place = f"record {pulses.record[first]}, {session.channels[int(pulses.channel[first])].name}"
             rest = f" and {number - 1} more" if number > 1 else ""
             reasons.append(f"No position of the pulse in {place}{rest}: it {why}.")
-    return reasons
+    return [*reasons, *fast_edges(pulses, session.sample_interval)]

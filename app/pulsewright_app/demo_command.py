@@ -46,7 +46,7 @@ def _measure_and_print(session: Path, out: Path | None) -> int:
             write_findings(assessment, out)
             write_sheet(assessment, given.session, given.review, out / "evidence.html", out / "evidence.pdf")
             print(f"pulsewright: the findings and the evidence sheet (HTML and PDF) are in {out}.", file=sys.stderr)
-    print_findings(assessment.findings, page())
+    print_findings(assessment.findings, page(), assessment.verdicts)
     return 0
 
 
@@ -66,7 +66,7 @@ def write_findings(assessment: Assessment, folder: Path) -> None:
         body = json.dumps(assessment.as_json(), allow_nan=False, ensure_ascii=False, indent=1)
         (folder / "findings.json").write_text(body + "\n", encoding="utf-8")
         with (folder / "findings.txt").open("w", encoding="utf-8") as text:
-            print_findings(assessment.findings, page(text))
+            print_findings(assessment.findings, page(text), assessment.verdicts)
     except OSError as error:
         raise PulsewrightError(
             f"{folder}: the findings cannot be written there ({error.strerror or error})",

@@ -17,15 +17,23 @@ from pulsewright_app.sentences import (
     sentences,
     shown,
 )
+from pulsewright_app.verdicts_page import print_verdicts
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
     from rich.table import Table
 
+    from pulsewright_analysis.verdicts import Verdict
 
-def print_findings(findings: Findings, out: Console) -> None:
-    """Print what the session is, and every finding, most important first."""
+
+def print_findings(findings: Findings, out: Console, verdicts: Sequence[Verdict] = ()) -> None:
+    """Print what the session is, what its claims came to, and every finding, most important first."""
     out.print(_heading(findings), style="bold")
+    if verdicts:
+        out.print()
+        print_verdicts(verdicts, out)
     tables = {ALIGNMENT_ROWS: _skews, TIMING: _timing, HEALTH: _health}
     for group, members in groupby(sentences(findings), key=lambda sentence: sentence.group):
         out.print()

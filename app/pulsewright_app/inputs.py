@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pulsewright.claims_file import ClaimsFile
 from pulsewright.errors import ReviewFileError
 from pulsewright.review import Review, read_review, review_path_for
 from pulsewright.session import Session
@@ -15,12 +16,13 @@ from pulsewright.settings import Settings, layered
 
 @dataclass(frozen=True)
 class Input:
-    """An open session, the settings that hold for it, the digest of its file, and what a person added."""
+    """An open session, the settings that hold for it, the digest of its file, what a person added, what is claimed."""
 
     session: Session
     settings: Settings
     sha256: str
     review: Review
+    claims: ClaimsFile | None = None
 
 
 def open_with_settings(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Input:
@@ -46,19 +48,19 @@ def open_with_settings(file: Path, claims_file: Path | None = None, options: Map
     session = open_session(file)
     try:
         digest = sha256_of(file)
-        review = _review(file, digest)
-        settings = layered(options, review.measuring_settings(), _claims_settings(file, claims_file))
-        return Input(session, settings, digest, review)
+        review, claims = _review(file, digest), _claims(file, claims_file)
+        settings = layered(options, review.measuring_settings(), None if claims is None else claims.settings)
+        return Input(session, settings, digest, review, claims)
     except BaseException:
         session.close()
         raise
 
 
-def _claims_settings(file: Path, claims_file: Path | None) -> Mapping[str, Any]:
+def _claims(file: Path, claims_file: Path | None) -> ClaimsFile | None:
     from pulsewright.claims_file import claims_path_for, read_claims
 
     path = claims_path_for(file) if claims_file is None else claims_file
-    return read_claims(path).settings if claims_file is not None or path.exists() else {}
+    return read_claims(path) if claims_file is not None or path.exists() else None
 
 
 def _review(file: Path, digest: str) -> Review:

@@ -37,11 +37,12 @@ def run_measure(
         from pulsewright_app.printing import page
 
         print_budget(budget_of(assessment.findings, budget), page())
+        return 0  # a budget was asked for, not what the claims come to
     else:
         from pulsewright_app.findings_page import print_findings
         from pulsewright_app.printing import page
 
-        print_findings(assessment.findings, page())
+        print_findings(assessment.findings, page(), assessment.verdicts)
     return assessment.exit_code
 
 
@@ -59,4 +60,4 @@ def assess_file(file: Path, claims_file: Path | None = None, options: Mapping[st
 
     given = open_with_settings(file, claims_file, options)
     with given.session as session, progress_on_stderr("Measuring") as progress:
-        return assess(session, given.settings, progress, sha256=given.sha256)
+        return assess(session, given.settings, progress, sha256=given.sha256, claims=given.claims, review=given.review)

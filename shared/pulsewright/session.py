@@ -241,6 +241,13 @@ class Session:
         result: Floats = offset - self.pre_trigger / self.sample_rate - self.channels[channel].delay
         return result
 
+    def first_sample_times(self, record: int) -> Floats:
+        """Return the time of sample 0 of one record on each channel, seconds, shape (channels,): see above."""
+        offset = self.trigger_offset[record, self.module_of]
+        offset = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
+        result: Floats = offset - self.pre_trigger / self.sample_rate - np.array([c.delay for c in self.channels])
+        return result
+
     def trigger_u(self, channel: int) -> Floats:
         """Return the standard uncertainty of `first_sample_time`, seconds: Ts/√12 where the trigger was not timed."""
         return np.where(self.offset_known(channel), 0.0, self.sample_interval / np.sqrt(12.0))

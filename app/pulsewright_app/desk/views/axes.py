@@ -42,8 +42,15 @@ class ValueAxis(pg.AxisItem):  # type: ignore[misc]
         self.setLabel(text, units=unit)
         self.setWidth(84)
 
+    def show_label(self, text: str, unit: str | None = None) -> None:
+        """Write what the axis shows beside it; writing the same anew at each step would take long."""
+        if (text, unit) != (self.labelText, self.labelUnits or None):
+            self.setLabel(text, units=unit)
+
     def show_rows(self, rows: Sequence[RowLabel] | None) -> None:
         """Label rows instead of values; None for values."""
+        if self._rows == (None if rows is None else tuple(rows)):
+            return
         self._rows = None if rows is None else tuple(rows)
         self.setTicks(None if rows is None else [[(row[0], row[1]) for row in rows]])
         self.picture = None

@@ -14,6 +14,7 @@ from pulsewright_app.desk.views.axes import TimeAxis, ValueAxis, dress
 from pulsewright_app.theme import LIGHT, Theme
 
 Layer = Callable[[QPainter, "Canvas"], None]
+Window = tuple[float, float]
 
 _DRAG_STARTS = 4.0
 _TALL_BAND = 24.0
@@ -28,7 +29,7 @@ class _Drag:
     kind: str
     start: QPointF
     now: QPointF
-    window: tuple[tuple[float, float], tuple[float, float]]
+    window: tuple[Window, Window]
     moved: bool = False
 
 
@@ -55,6 +56,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self._theme = LIGHT
         self._drag: _Drag | None = None
         self._pointer: QPointF | None = None
+        self._rect: QRectF | None = None
+        self._windows: tuple[Window, Window] | None = None
         self.below: list[Layer] = []
         self.above: list[Layer] = []
         self.grabber: Callable[[QPointF], bool] = lambda _: False
@@ -67,6 +70,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         box.setMouseEnabled(x=False, y=False)
         box.setMenuEnabled(False)
         box.setDefaultPadding(0.0)
+        for signal in (box.sigResized, box.sigRangeChanged, box.sigTransformChanged):
+            signal.connect(lambda *_: self._forget_places())
         self.hideButtons()
         self.setCacheMode(self.CacheModeFlag.CacheNone)
         self.setViewportUpdateMode(self.ViewportUpdateMode.FullViewportUpdate)
@@ -93,16 +98,25 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
 
     def plot_rect(self) -> QRectF:
         """Return the plot without its axes, in pixels of the widget."""
-        return QRectF(self.getViewBox().sceneBoundingRect())
+        if self._rect is None:
+            self._rect = QRectF(self.getViewBox().sceneBoundingRect())
+        return self._rect
 
-    def windows(self) -> tuple[tuple[float, float], tuple[float, float]]:
+    def windows(self) -> tuple[Window, Window]:
         """Return the stretch of time and of heights that is shown."""
-        (x0, x1), (y0, y1) = self.getViewBox().viewRange()
-        return (x0, x1), (y0, y1)
+        if self._windows is None:
+            (x0, x1), (y0, y1) = self.getViewBox().viewRange()
+            self._windows = (x0, x1), (y0, y1)
+        return self._windows
 
-    def show_windows(self, time: tuple[float, float], heights: tuple[float, float]) -> None:
+    def _forget_places(self) -> None:
+        """Ask the plot anew where it lies and what it shows: asking for each sign of a view takes too long."""
+        self._rect = self._windows = None
+
+    def show_windows(self, time: Window, heights: Window) -> None:
         """Show this stretch of time and of heights, to the pixel."""
-        self.getViewBox().setRange(xRange=time, yRange=heights, padding=0, disableAutoRange=True)
+        if (time, heights) != self.windows():
+            self.getViewBox().setRange(xRange=time, yRange=heights, padding=0, disableAutoRange=True)
 
     def x_of(self, time: Any) -> Any:
         """Return the pixel column of a time, or those of an array."""
@@ -129,6 +143,12 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         """Seconds that one pixel spans."""
         (low, high), _ = self.windows()
         return (high - low) / max(self.plot_rect().width(), 1.0)
+
+    @property
+    def pixel_height(self) -> float:
+        """How much of the heights one pixel spans."""
+        _, (low, high) = self.windows()
+        return (high - low) / max(self.plot_rect().height(), 1.0)
 
     @property
     def pointer_time(self) -> float | None:
@@ -296,5 +316,5 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self.zoom_wanted.emit(time, heights, True)
 
 
-def _about(window: tuple[float, float], centre: float, factor: float) -> tuple[float, float]:
+def _about(window: Window, centre: float, factor: float) -> Window:
     return (centre + (window[0] - centre) * factor, centre + (window[1] - centre) * factor)

@@ -37,6 +37,10 @@ class Row:
         low, high = values
         return cls(base, (low + high) / 2, share / max(high - low, 1e-300))
 
+    def places(self, channel: Channel) -> tuple[float, float]:
+        """Return the height of a channel's code 0, and heights for each code."""
+        return self.base + (channel.offset - self.middle) * self.gain, channel.scale * self.gain
+
     def heights(self, codes: NDArray[Any], channel: Channel) -> Floats:
         """Return the heights of a channel's codes."""
         result: Floats = self.base + (codes * channel.scale + (channel.offset - self.middle)) * self.gain

@@ -10,11 +10,11 @@ from PySide6.QtWidgets import QCheckBox, QWidget
 from pulsewright.quantity import engineering
 from pulsewright.session import Codes, Session
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.columns import reduce_trace, seen
+from pulsewright_app.desk.views.columns import seen
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.marks import clipped_samples, draw_clipped, draw_pulse
 from pulsewright_app.desk.views.rows import Row
-from pulsewright_app.desk.views.traces import DOT_SPACING, Trace, TracesItem
+from pulsewright_app.desk.views.traces import Trace, TraceLayer
 from pulsewright_app.desk.views.view import Desk, View, Window
 from pulsewright_app.wording import count
 
@@ -29,9 +29,8 @@ class SingleView(View):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self._rows: dict[int, Row] = {}
-        self._traces = TracesItem()
-        self.canvas.addItem(self._traces, ignoreBounds=True)
-        self.canvas.below.append(self._paint_current_lane)
+        self._traces = TraceLayer()
+        self.canvas.below += [self._paint_current_lane, self._traces.paint]
         self.lanes = QCheckBox("A lane for each channel")
         self.lanes.setAccessibleName("A lane for each channel")
         self.lanes.setChecked(self.viewing.lanes)
@@ -44,7 +43,7 @@ class SingleView(View):
     def forget(self) -> None:
         """Drop the lanes and traces of the session before."""
         self._rows = {}
-        self._traces.show([], self.theme.plot)
+        self._traces.show([])
 
     def refresh(self, session: Session) -> None:
         """Draw the current record."""
@@ -55,8 +54,8 @@ class SingleView(View):
         self.canvas.show_windows(window, self._heights(shown))
         self._label_axis(session, shown)
         codes = self.desk.data.codes(self.viewing.record)
-        traces = [] if codes is None else self._make_traces(session, codes, window, shown)
-        self._traces.show(traces, self.theme.plot)
+        traces = [] if codes is None else self._make_traces(session, codes, shown)
+        self._traces.show(traces)
         self.caption.setText(self._caption(session, shown, codes is None))
 
     def _values(self, shown: tuple[int, ...]) -> Window:
@@ -75,24 +74,21 @@ class SingleView(View):
         axis, theme = self.canvas.value_axis, self.theme
         if not self.viewing.lanes:
             axis.show_rows(None)
-            axis.setLabel("Value", units=session.channels[self.viewing.channel].unit)
+            axis.show_label("Value", session.channels[self.viewing.channel].unit)
             return
-        axis.setLabel("")
+        axis.show_label("")
         axis.show_rows(
             [(self._rows[c].base, session.channels[c].name, theme.channel(c), c == self.viewing.channel) for c in shown]
         )
 
-    def _make_traces(self, session: Session, codes: Codes, window: Window, shown: tuple[int, ...]) -> list[Trace]:
-        width = int(self.canvas.plot_rect().width())
-        dots = session.sample_interval / self.canvas.pixel_time > DOT_SPACING
-        current = self.viewing.channel
+    def _make_traces(self, session: Session, codes: Codes, shown: tuple[int, ...]) -> list[Trace]:
+        current, starts = self.viewing.channel, session.first_sample_times(self.viewing.record)
         traces = []
         for channel in sorted(shown, key=lambda c: c == current):
-            start = float(session.first_sample_time(channel)[self.viewing.record])
-            reduced = reduce_trace(codes[channel], start, session.sample_interval, window, width)
-            heights = self._rows[channel].heights(reduced.code, session.channels[channel])
+            places = self._rows[channel].places(session.channels[channel])
             strong = self.viewing.lanes or channel == current or len(shown) == 1
-            traces.append(Trace(reduced.time, heights, self.theme.channel(channel), strong, dots))
+            colour, start = self.theme.channel(channel), float(starts[channel])
+            traces.append(Trace(codes[channel], start, session.sample_interval, *places, colour, strong))
         return traces
 
     def _caption(self, session: Session, shown: tuple[int, ...], waiting: bool) -> str:

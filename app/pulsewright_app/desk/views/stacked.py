@@ -10,11 +10,10 @@ from PySide6.QtWidgets import QLabel, QSlider, QWidget
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.columns import reduce_trace
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.marks import draw_pulse
 from pulsewright_app.desk.views.rows import Row
-from pulsewright_app.desk.views.traces import DOT_SPACING, Trace, TracesItem
+from pulsewright_app.desk.views.traces import Trace, TraceLayer
 from pulsewright_app.desk.views.view import Desk, View, Window
 from pulsewright_app.wording import count
 
@@ -30,9 +29,9 @@ class StackedView(View):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self._rows: dict[int, Row] = {}
-        self._traces = TracesItem()
+        self._traces = TraceLayer()
         self.canvas.band_heights = False
-        self.canvas.addItem(self._traces, ignoreBounds=True)
+        self.canvas.below.append(self._traces.paint)
         self.count = QSlider(Qt.Orientation.Horizontal)
         self.count.setRange(2, 60)
         self.count.setValue(self.viewing.neighbours)
@@ -54,7 +53,7 @@ class StackedView(View):
     def forget(self) -> None:
         """Drop the rows and traces of the session before."""
         self._rows = {}
-        self._traces.show([], self.theme.plot)
+        self._traces.show([])
 
     def refresh(self, session: Session) -> None:
         """Draw the run of records."""
@@ -63,34 +62,30 @@ class StackedView(View):
         self._rows = {record: Row.spread(place, values, _ROW_SHARE) for place, record in enumerate(run)}
         self.canvas.show_windows(window, (-0.9, len(run) - 0.1))
         theme, current = self.theme, self.viewing.record
-        self.canvas.value_axis.setLabel("Record")
+        self.canvas.value_axis.show_label("Record")
         self.canvas.value_axis.show_rows(
             [
                 (row.base, str(record), theme.ink if record == current else theme.muted, record == current)
                 for record, row in self._rows.items()
             ]
         )
-        self._traces.show(self._make_traces(session, window), theme.plot)
+        self._traces.show(self._make_traces(session))
         name = session.channels[channel].name
         text = f"{name}  ·  records {run.start} … {run.stop - 1}, record {current} strong"
         lost = int(np.count_nonzero(~self._found(session).placed))
         self.caption.setText(f"{text}  ·  △ {count(lost, 'pulse')} with {NO_POSITION}" if lost else text)
 
-    def _make_traces(self, session: Session, window: Window) -> list[Trace]:
+    def _make_traces(self, session: Session) -> list[Trace]:
         channel = self.viewing.channel
-        about = session.channels[channel]
+        about, colour = session.channels[channel], self.theme.channel(channel)
         starts = session.first_sample_time(channel)
-        width = int(self.canvas.plot_rect().width())
-        dots = session.sample_interval / self.canvas.pixel_time > DOT_SPACING
         traces = []
         for record in sorted(self._rows, key=lambda r: r == self.viewing.record):
             codes = self.desk.data.codes(record)
-            if codes is None:
-                continue
-            reduced = reduce_trace(codes[channel], float(starts[record]), session.sample_interval, window, width)
-            heights = self._rows[record].heights(reduced.code, about)
-            strong = record == self.viewing.record
-            traces.append(Trace(reduced.time, heights, self.theme.channel(channel), strong, dots))
+            if codes is not None:
+                places, strong = self._rows[record].places(about), record == self.viewing.record
+                start = float(starts[record])
+                traces.append(Trace(codes[channel], start, session.sample_interval, *places, colour, strong))
         return traces
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:

@@ -1,96 +1,154 @@
-"""Draws many traces as one item of the plot: a path and a pen each, and dots where samples lie apart."""
+"""Draws the traces of a view as one picture in the canvas, and as lines where a drawing is wanted instead."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-import pyqtgraph as pg
 from numpy.typing import NDArray
-from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF, QTransform
-from PySide6.QtWidgets import QStyleOptionGraphicsItem, QWidget
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QImage, QPaintEngine, QPainter, QPen, QPolygonF
 
-from pulsewright_app.theme import mixed
-
-Floats = NDArray[np.float64]
+from pulsewright_app.desk.views import ink
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.columns import reduce_trace
+from pulsewright_app.theme import components, mixed
 
 DOT_SPACING = 6.0
 """Pixels between samples from which on they are drawn as dots."""
 
+_PEN = 1.15
+_THIN = 0.75
+_DOT, _LESSER_DOT = 2.5, 2.0
+_PALE = 0.45
+_BETWEEN = 0.55
+"""Share of the page in pale traces, and in the line between dots."""
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, eq=False)
 class Trace:
-    """One line of the plot.
+    """One line of the plot: sample i lies at ``start + i·interval`` and ``base + sample·gain``.
 
     Attributes
     ----------
-    time, height : array (points,)
-        Where its points are, in the plot's coordinates.
+    samples : array (samples,)
+        As stored, or in any unit; not copied.
+    start, interval : float
+        Time of sample 0, and between samples; seconds.
+    base, gain : float
+        Height of a sample of 0, and heights for each unit of the samples.
     colour : str
         ``#rrggbb``.
     strong : bool
         Whether it is drawn as the current one; the others are paler.
-    dots : bool
-        Whether its points are samples far enough apart to be drawn as dots.
     """
 
-    time: Floats
-    height: Floats
+    samples: NDArray[Any]
+    start: float
+    interval: float
+    base: float
+    gain: float
     colour: str
     strong: bool = True
-    dots: bool = False
 
 
-class TracesItem(pg.GraphicsObject):  # type: ignore[misc]
-    """All traces of a view in one item: an item for each would be slow."""
+class TraceLayer:
+    """All traces of a view: drawn into one picture when they or the window change, and laid on the canvas.
+
+    A drawing without pixels, such as SVG, gets lines instead.
+    """
 
     def __init__(self) -> None:
-        super().__init__()
         self._traces: tuple[Trace, ...] = ()
-        self._page = "#ffffff"
+        self._pixels = np.zeros((1, 1), np.uint32)
+        self._picture = QImage()
+        self._drawn: tuple[Any, ...] = ()
+        """What the picture was drawn from."""
 
-    def show(self, traces: Sequence[Trace], page: str) -> None:
-        """Draw these traces, the last one on top; pale ones are mixed with the colour of the page."""
-        self._traces, self._page = tuple(traces), page
-        self.prepareGeometryChange()
-        self.update()
+    def show(self, traces: Sequence[Trace]) -> None:
+        """Draw these traces from now on, the last one on top."""
+        self._traces = tuple(traces)
 
-    def boundingRect(self) -> QRectF:
-        """Return the whole view: what lies outside is not handed to this item."""
-        return QRectF(self.viewRect())
+    def paint(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw all traces; a layer of the canvas."""
+        if not self._traces:
+            return
+        if painter.paintEngine().type() != QPaintEngine.Type.Raster:
+            self._paint_lines(painter, canvas)
+            return
+        # the picture's pixels must be the screen's, or they would be smeared over two
+        transform = painter.deviceTransform()
+        device = transform.mapRect(canvas.plot_rect()).toAlignedRect()
+        density = transform.m11()
+        corner = transform.inverted()[0].map(QPointF(device.topLeft()))
+        wanted = (self._traces, canvas.windows(), canvas.plot_rect(), corner, density, canvas.theme.name)
+        if wanted != self._drawn:
+            self._draw(canvas, device.width(), device.height(), corner, density)
+            self._drawn = wanted
+        painter.drawImage(corner, self._picture)
 
-    def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None) -> None:
-        """Draw all traces; called by the scene."""
+    def _draw(self, canvas: Canvas, width: int, height: int, corner: QPointF, density: float) -> None:
+        if self._pixels.shape != (height, width):
+            self._pixels = np.zeros((height, width), np.uint32)
+            self._picture = QImage(
+                self._pixels.data, width, height, 4 * width, QImage.Format.Format_ARGB32_Premultiplied
+            )
+            self._picture.setDevicePixelRatio(density)
+        else:
+            self._pixels.fill(0)
+        pixel_time, pixel_height = canvas.pixel_time, canvas.pixel_height
         for trace in self._traces:
-            if len(trace.time):
-                self._draw(painter, trace)
+            line = ink.Line(
+                trace.samples,
+                float(canvas.x_of(trace.start) - corner.x()) * density,
+                trace.interval / pixel_time * density,
+                float(canvas.y_of(trace.base) - corner.y()) * density,
+                -trace.gain / pixel_height * density,
+            )
+            self._ink(line, trace, canvas, density)
+        ink.load_soon()
 
-    def _draw(self, painter: QPainter, trace: Trace) -> None:
-        colour = trace.colour if trace.strong else mixed(trace.colour, self._page, 0.45)
-        path = pg.arrayToQPath(trace.time, trace.height, connect="all")
-        line = mixed(colour, self._page, 0.55) if trace.dots else colour
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing, len(trace.time) < 4000)
-        painter.setPen(_cosmetic(line, 1.0))
-        painter.drawPath(path)
-        if trace.dots:
-            pen = QPen(QColor(colour), 5.0 if trace.strong else 4.0)
-            pen.setCapStyle(Qt.PenCapStyle.RoundCap)
-            _draw_dots(painter, pg.functions.arrayToQPolygonF(trace.time, trace.height), pen)
+    def _ink(self, line: ink.Line, trace: Trace, canvas: Canvas, density: float) -> None:
+        colour = _colour(trace, canvas)
+        if not has_dots(trace, canvas):
+            ink.draw_trace(self._pixels, line, (*components(colour), 1.0), _PEN * density, density)
+            return
+        between = mixed(colour, canvas.theme.plot, _BETWEEN)
+        ink.draw_trace(self._pixels, line, (*components(between), 1.0), _THIN * density, density)
+        radius = _DOT if trace.strong else _LESSER_DOT
+        ink.draw_dots(self._pixels, line, (*components(colour), 1.0), radius * density)
+
+    def _paint_lines(self, painter: QPainter, canvas: Canvas) -> None:
+        window, _ = canvas.windows()
+        width = round(canvas.plot_rect().width())
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        for trace in self._traces:
+            reduced = reduce_trace(trace.samples, trace.start, trace.interval, window, width)
+            points = [
+                QPointF(x, y)
+                for x, y in zip(
+                    canvas.x_of(reduced.time), canvas.y_of(trace.base + reduced.code * trace.gain), strict=True
+                )
+            ]
+            colour, dots = _colour(trace, canvas), has_dots(trace, canvas)
+            line = mixed(colour, canvas.theme.plot, _BETWEEN) if dots else colour
+            painter.setPen(QPen(QColor(line), _THIN if dots else _PEN))
+            painter.drawPolyline(QPolygonF(points))
+            if dots:
+                painter.setPen(Qt.PenStyle.NoPen)
+                painter.setBrush(QColor(colour))
+                radius = _DOT if trace.strong else _LESSER_DOT
+                for point in points:
+                    painter.drawEllipse(QRectF(point.x() - radius, point.y() - radius, 2 * radius, 2 * radius))
+                painter.setBrush(Qt.BrushStyle.NoBrush)
 
 
-def _draw_dots(painter: QPainter, points: QPolygonF, pen: QPen) -> None:
-    """Draw dots in pixels: in the plot's own coordinates, which differ by many powers of ten, they smear."""
-    transform = painter.worldTransform()
-    painter.save()
-    painter.setWorldTransform(QTransform())
-    painter.setPen(pen)
-    painter.drawPoints(transform.map(points))
-    painter.restore()
+def has_dots(trace: Trace, canvas: Canvas) -> bool:
+    """Return whether a trace's samples lie far enough apart to be drawn as dots."""
+    return trace.interval / canvas.pixel_time > DOT_SPACING
 
 
-def _cosmetic(colour: str, width: float) -> QPen:
-    pen = QPen(QColor(colour), width)
-    pen.setCosmetic(True)
-    return pen
+def _colour(trace: Trace, canvas: Canvas) -> str:
+    return trace.colour if trace.strong else mixed(trace.colour, canvas.theme.plot, _PALE)
