@@ -41,7 +41,14 @@ def _measure_and_print(session: Path, out: Path | None) -> int:
     given = open_with_settings(session)
     with given.session:
         with progress_on_stderr("Measuring") as progress:
-            assessment = assess(given.session, given.settings, progress, sha256=given.sha256)
+            assessment = assess(
+                given.session,
+                given.settings,
+                progress,
+                sha256=given.sha256,
+                claims=given.claims,
+                review=given.review,
+            )
         if out is not None:
             write_findings(assessment, out)
             write_sheet(assessment, given.session, given.review, out / "evidence.html", out / "evidence.pdf")

@@ -33,7 +33,9 @@ def run_evidence(
 
     given = open_with_settings(file, claims_file)
     with given.session as session, progress_on_stderr("Measuring") as progress:
-        assessment = assess(session, given.settings, progress, sha256=given.sha256)
+        assessment = assess(
+            session, given.settings, progress, sha256=given.sha256, claims=given.claims, review=given.review
+        )
         sheet = write_sheet(assessment, session, given.review, to, date=date, by=by, json_file=json_file)
     print(f"{to}: {sheet.summary}")
     return assessment.exit_code

@@ -58,7 +58,7 @@ def sheet_of(
     claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(
-        title=session.title or (session.file.name if session.file is not None else "A session in memory"),
+        title=_title(assessment, session),
         date=date,
         by=by,
         outcome=_outcome(claims),
@@ -79,6 +79,13 @@ def sheet_of(
         cautions=CAUTIONS,
         software=f"Pulsewright {version('pulsewright')}",
     )
+
+
+def _title(assessment: Assessment, session: Session) -> str:
+    """Return what the claims file, the session or at least its file is called."""
+    claims = assessment.claims
+    name = session.file.name if session.file is not None else "A session in memory"
+    return (claims.title if claims is not None else "") or session.title or name
 
 
 def _passages(assessment: Assessment) -> tuple[Passage, ...]:
