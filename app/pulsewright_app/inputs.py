@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pulsewright.claims_file import ClaimsFile
 from pulsewright.errors import ReviewFileError
 from pulsewright.review import Review, read_review, review_path_for
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered
+
+if TYPE_CHECKING:
+    from pulsewright_analysis.assessment import Assessment
 
 
 @dataclass(frozen=True)
@@ -23,6 +26,18 @@ class Input:
     sha256: str
     review: Review
     claims: ClaimsFile | None = None
+
+    def assess(self, progress: Callable[[float, str], None] | None = None) -> Assessment:
+        """Measure the session, and judge what is claimed of it.
+
+        Raises
+        ------
+        SettingError
+            If a setting names what the session does not have.
+        """
+        from pulsewright_analysis.assessment import assess
+
+        return assess(self.session, self.settings, progress, sha256=self.sha256, claims=self.claims, review=self.review)
 
 
 def open_with_settings(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Input:

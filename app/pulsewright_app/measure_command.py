@@ -54,10 +54,9 @@ def assess_file(file: Path, claims_file: Path | None = None, options: Mapping[st
     PulsewrightError
         If a file cannot be read, or a setting cannot be used.
     """
-    from pulsewright_analysis.assessment import assess
     from pulsewright_app.inputs import open_with_settings
     from pulsewright_app.printing import progress_on_stderr
 
     given = open_with_settings(file, claims_file, options)
-    with given.session as session, progress_on_stderr("Measuring") as progress:
-        return assess(session, given.settings, progress, sha256=given.sha256, claims=given.claims, review=given.review)
+    with given.session, progress_on_stderr("Measuring") as progress:
+        return given.assess(progress)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from PySide6.QtCore import QObject, Signal
 
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Verdict
 
 
 class Results(QObject):
@@ -18,6 +19,7 @@ class Results(QObject):
     changed = Signal()
     """Findings, busy, out of date or error are others now."""
     progress_changed = Signal()
+    verdicts_changed = Signal()
     measuring_asked = Signal()
     """Somebody wants the session measured anew."""
     cancel_asked = Signal()
@@ -33,6 +35,18 @@ class Results(QObject):
         self._progress = 0.0
         self._progress_text = ""
         self._error = ""
+        self._verdicts: tuple[Verdict, ...] = ()
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """What the claims came to by `findings`, in their order; empty until they were judged."""
+        return self._verdicts
+
+    def judge(self, verdicts: tuple[Verdict, ...]) -> None:
+        """Hand over what the claims came to."""
+        if verdicts != self._verdicts:
+            self._verdicts = verdicts
+            self.verdicts_changed.emit()
 
     @property
     def generation(self) -> int:
@@ -80,6 +94,7 @@ class Results(QObject):
         self._findings = None
         self._busy = self._out_of_date = False
         self._progress, self._progress_text, self._error = 0.0, "", ""
+        self.judge(())
         self.changed.emit()
 
     def start(self) -> int:
