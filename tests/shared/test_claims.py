@@ -40,6 +40,9 @@ LIMITS = [
     ("trigger_period", "50ms+-1us", (0.049999, 0.050001), "50 ms ± 1 µs"),
     ("amplitude", "200 mV .. 0.9 V", (0.2, 0.9), "200 mV to 900 mV"),
     ("amplitude", "2 kPa .. 9 kPa", (2e3, 9e3), "2 kPa to 9 kPa"),
+    ("noise", "5 Pa", (None, 5.0), "at most 5 Pa"),
+    ("noise", "5e-3 kPa", (None, 5.0), "at most 5 Pa"),
+    ("noise", "0.2 µbar", (None, 2e-7), "at most 200 nbar"),
     ("enob", "7.5", (7.5, None), "at least 7.5"),
 ]
 
