@@ -22,7 +22,7 @@ from pulsewright_app.evidence.pictures import KINDS, Pictures
 from pulsewright_app.evidence.settings_table import settings_table
 from pulsewright_app.evidence.sheet import ClaimPart, Decision, Passage, Sheet
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
-from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, sentences
+from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, STANDS_OUT, Sentence, sentences
 from pulsewright_app.wording import count
 
 _IN_TABLES = (ALIGNMENT_ROWS, HEALTH, SETTINGS)
@@ -65,6 +65,7 @@ def sheet_of(
         summary=_summary(claims),
         session=session_facts(session, findings),
         recorder=recorder_table(session, findings),
+        alerts=_alerts(assessment),
         claims=claims,
         passages=_passages(assessment),
         pictures=tuple(rest),
@@ -88,17 +89,26 @@ def _title(assessment: Assessment, session: Session) -> str:
     return (claims.title if claims is not None else "") or session.title or name
 
 
+def _alerts(assessment: Assessment) -> Passage | None:
+    """Return what stands out and no claim is about."""
+    told = [s for s in _unclaimed(assessment) if s.group == STANDS_OUT]
+    title = "What else stands out" if assessment.verdicts else STANDS_OUT
+    return Passage(title, tuple((f"{s.text}.", s.serious) for s in told)) if told else None
+
+
 def _passages(assessment: Assessment) -> tuple[Passage, ...]:
-    """Return the findings in words, without what a claim asks for and what stands in a table."""
+    """Return the other findings in words, without what stands in a table."""
+    return tuple(
+        Passage(title, tuple((f"{s.text}.", s.serious) for s in members))
+        for title, members in groupby(_unclaimed(assessment), key=lambda sentence: sentence.group)
+        if title not in (*_IN_TABLES, STANDS_OUT)
+    )
+
+
+def _unclaimed(assessment: Assessment) -> list[Sentence]:
+    """Return the findings in words, without the numbers that a claim is about."""
     claimed = [verdict.measured for verdict in assessment.verdicts if verdict.measured is not None]
-    passages = []
-    for title, members in groupby(sentences(assessment.findings), key=lambda sentence: sentence.group):
-        if title in _IN_TABLES:
-            continue
-        told = [s for s in members if s.quantity is None or s.quantity not in claimed]
-        if told:
-            passages.append(Passage(title, tuple((f"{s.text}.", s.serious) for s in told)))
-    return tuple(passages)
+    return [s for s in sentences(assessment.findings) if s.quantity is None or s.quantity not in claimed]
 
 
 def _outcome(claims: tuple[ClaimPart, ...]) -> Decision | None:
