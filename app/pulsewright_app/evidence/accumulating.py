@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pulsewright.session import Floats, Session
-from pulsewright_analysis.overlay import Afterglow, Raster, line_envelope
+from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_analysis.results import Ints
+from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture
 
 COLUMNS, ROWS = 696, 232
 """Four pixels to a millimetre."""
@@ -19,20 +21,11 @@ Window = tuple[float, float]
 
 
 @dataclass(frozen=True)
-class Glow:
-    """Counts of traces in a raster, one image for all records or one for each of two kinds."""
-
-    raster: Raster
-    counts: tuple[Floats, ...]
-    records: tuple[int, ...]
-
-
-@dataclass(frozen=True)
 class Rows:
     """For each record chosen and each column the value farthest from the base, in the channel's unit."""
 
     window: Window
-    records: np.ndarray
+    records: Ints
     values: Floats
     base: float
 
@@ -43,7 +36,7 @@ def whole_window(session: Session, channel: int) -> Window:
     return float(start.min()), float(start.max() + (session.record_length - 1) * session.sample_interval)
 
 
-def value_window(session: Session, channel: int, records: Sequence[int] | np.ndarray) -> Window:
+def value_window(session: Session, channel: int, records: Sequence[int] | Ints) -> Window:
     """Return the least and the greatest value of a channel in some records, with a little room."""
     about, low, high = session.channels[channel], np.inf, -np.inf
     chosen = np.zeros(session.records, dtype=bool)
@@ -63,40 +56,36 @@ def value_window(session: Session, channel: int, records: Sequence[int] | np.nda
 def glow_of(
     session: Session,
     channel: int,
-    kinds: Sequence[np.ndarray],
+    records: Ints,
     window: Window,
     values: Window,
-    shift: Floats | None = None,
-) -> Glow:
+    *,
+    signs: Ints | None = None,
+    alignment: Alignment | None = None,
+) -> Picture:
     """Return how many records' traces pass through each pixel.
 
     Parameters
     ----------
     session : Session
     channel : int
-    kinds : sequence of int array
-        The records of each image.
+    records : int array
+        Those that count.
     window, values : (float, float)
         Seconds from the trigger; values in the channel's unit.
-    shift : array (records,), optional
-        Seconds taken off each record's times, to lay records over each other by something else than the trigger.
+    signs : int array (records of the session,), optional
+        The polarity of each record, for an ink each.
+    alignment : Alignment, optional
+        What the records are laid over each other by, if not by the trigger.
     """
     raster = Raster(COLUMNS, ROWS, *window, *values)
-    glows = [Afterglow(raster) for _ in kinds]
-    about, starts = session.channels[channel], session.first_sample_time(channel)
-    if shift is not None:
-        starts = starts - shift
-    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
-        for glow, records in zip(glows, kinds, strict=True):
-            here = records[(records >= first) & (records < first + len(block))]
-            here = here[np.isfinite(starts[here])]
-            if len(here):
-                codes = np.ascontiguousarray(block[here - first, channel, :])
-                glow.add(codes, starts[here], session.sample_interval, about.scale, about.offset)
-    return Glow(raster, tuple(g.counts.astype(np.float64) for g in glows), tuple(g.records for g in glows))
+    plan = GlowPlan(session, channel, raster, alignment or Alignment(np.zeros(session.records)), signs)
+    accumulation = Accumulation(plan)
+    accumulation.add(records)
+    return accumulation.picture()
 
 
-def rows_of(session: Session, channel: int, records: np.ndarray, window: Window) -> Rows:
+def rows_of(session: Session, channel: int, records: Ints, window: Window) -> Rows:
     """Return records as rows; of more than 1,500, every so-many-th one."""
     chosen = records[:: -(-len(records) // MOST_RECORDS_IN_ROWS)] if len(records) else records
     raster = Raster(COLUMNS, 1, *window, 0.0, 1.0)

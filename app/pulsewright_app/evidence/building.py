@@ -21,6 +21,7 @@ from pulsewright_app.evidence.part_tables import (
 from pulsewright_app.evidence.pictures import KINDS, Pictures
 from pulsewright_app.evidence.settings_table import settings_table
 from pulsewright_app.evidence.sheet import ClaimPart, Decision, Passage, Sheet
+from pulsewright_app.evidence.view_pictures import view_picture
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
 from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, STANDS_OUT, Sentence, sentences
 from pulsewright_app.wording import count
@@ -74,7 +75,9 @@ def sheet_of(
         markers=marker_table(review, findings),
         left_out=left_out_table(review, findings),
         notes=notes_table(review, findings),
-        views=(),
+        views=tuple(
+            view_picture(view, session, findings, review, pictures.next_number()) for view in review.sheet_views
+        ),
         settings=settings_table(findings),
         methods=HOW_TO_READ,
         cautions=CAUTIONS,

@@ -24,8 +24,9 @@ def claim_parts(assessment: Assessment, pictures: Pictures) -> tuple[ClaimPart, 
 
 
 def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) -> ClaimPart:
-    new = bool(verdict.figure) and not pictures.has(verdict.figure)
-    picture = pictures.of(verdict.figure) if verdict.figure else None
+    figure = "slip" if verdict.kind == "no_slip" and findings.sequence.slips else verdict.figure
+    new = bool(figure) and not pictures.has(figure)
+    picture = pictures.of(figure) if figure else None
     return ClaimPart(
         number=place,
         name=verdict.name,

@@ -172,9 +172,7 @@ def trigger_gaps_picture(findings: Findings, number: int) -> Picture | None:
 
 
 def _draw_gaps(figure: Figure, told: TriggerGapsFigure) -> None:
-    even = not (told.periods > 1).any()  # then one level says all
-    ratios = (2, 3) if even else (1, 1)
-    panels = figure.subplots(2, 1, sharex=True, squeeze=False, height_ratios=ratios) if told.period else None
+    panels = figure.subplots(2, 1, sharex=True, squeeze=False) if told.period else None
     above = panels[0, 0] if panels is not None else figure.subplots()
     size = 3.0 if len(told.gap) <= _MOST_BARS else 1.5
     for whole in told.gap_axis.written(told.whole_periods):

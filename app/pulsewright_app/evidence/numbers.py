@@ -72,7 +72,7 @@ def facts_of(quantity: Quantity, probability: float | None = None) -> Facts:
             ("u", plain(quantity.u, unit)),
             ("k", plain(quantity.expanded / quantity.u, "")),
             ("U (95 %)", plain(quantity.expanded, unit)),
-            ("Degrees of freedom", degrees(quantity.dof)),
+            ("dof", degrees(quantity.dof)),
             ("95 % interval", interval(*quantity.interval95, unit)),
         ]
     if probability is not None:

@@ -40,7 +40,8 @@ def _typeset(sheet: Sheet) -> bytes:
         (room / "sheet.typ").write_text((package / "evidence" / "sheet.typ").read_text("utf-8"), "utf-8")
         (room / "sheet.json").write_text(json.dumps(_data(sheet), allow_nan=False), "utf-8")
         for picture in sheet.all_pictures:
-            (room / f"figure-{picture.number}.svg").write_text(picture.svg, "utf-8")
+            if picture.svg:
+                (room / f"figure-{picture.number}.svg").write_text(picture.svg, "utf-8")
         try:
             # an installed font may help out where a name has letters that none of ours carries
             made = typst.compile(room / "sheet.typ", root=room, font_paths=[fonts], format="pdf")

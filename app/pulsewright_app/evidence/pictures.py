@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,6 +29,9 @@ from pulsewright_app.evidence.part_tables import marker_pairs
 from pulsewright_app.evidence.session_pictures import draw_glow, draw_map, draw_single
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.wording import count
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 KINDS = ("afterglow", "map", "positions", "trigger_gaps", "jitter", "skew", "health", "pulses")
 """Figures of the findings, in the order in which the sheet shows those that no claim asks for."""
@@ -80,6 +84,7 @@ class Pictures:
             "afterglow": lambda: self._afterglow(number),
             "markers": lambda: self._markers(number),
             "map": lambda: self._map(number),
+            "slip": lambda: self._slip(number),
         }
         return makers[kind]() if kind in makers else None
 
@@ -93,7 +98,7 @@ class Pictures:
         session, records, channel = self._session, self._findings.records, self._channel
         name, unit = session.channels[channel].name, session.channels[channel].unit
         glow = glow_of(
-            session, channel, [records], whole_window(session, channel), value_window(session, channel, records)
+            session, channel, records, whole_window(session, channel), value_window(session, channel, records)
         )
         pairs = self._on(channel)
         caption = (
@@ -136,8 +141,37 @@ class Pictures:
             caption += f" Of more than {MOST_RECORDS_IN_ROWS:,} records every {step}th is shown."
         caption += " A hatched row: a missed trigger." if findings_miss(self._findings) else ""
         height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
-        svg = drawn(number, height, lambda figure: draw_map(figure, rows, unit, self._findings, channel))
+        svg = drawn(number, height, lambda figure: draw_map(figure.subplots(), rows, unit, self._findings))
         return Picture(number, svg, caption, f"{count(len(rows.records), 'record')} as rows of one image")
+
+    def _slip(self, number: int) -> Picture | None:
+        """Return two maps side by side, of a channel that stays in step and of one that does not."""
+        session, findings = self._session, self._findings
+        slipped = {slip.module for slip in findings.sequence.slips}
+        modules = [session.channels[channel].module for channel in findings.channels]
+        pair = [
+            next((c for c, m in zip(findings.channels, modules, strict=True) if (m in slipped) == aside), None)
+            for aside in (False, True)
+        ]
+        steady, aside = pair
+        if steady is None or aside is None:
+            return None
+        if session.channels[self._channel].module not in slipped:
+            steady = self._channel
+        maps = [(c, rows_of(session, c, findings.records, whole_window(session, c))) for c in (steady, aside)]
+
+        def draw(figure: Figure) -> None:
+            for axes, (channel, rows) in zip(figure.subplots(1, 2, sharey=True), maps, strict=True):
+                draw_map(axes, rows, session.channels[channel].unit, findings)
+                axes.set_title(short(session.channels[channel].name), loc="left", pad=12)
+
+        told = [f"{short(session.channels[c].name, 40)} ({short(session.channels[c].module, 40)})" for c, _ in maps]
+        caption = (
+            f"Maps of {told[0]}, which stays in step, and of {told[1]}, which does not: from the dashed line on, its "
+            f"records belong to other triggers. Dark above the base, light below it."
+        )
+        height = float(np.clip(44 + 0.8 * len(maps[0][1].records), 56, 114))
+        return Picture(number, drawn(number, height, draw), caption, "two maps side by side")
 
 
 def findings_miss(findings: Findings) -> bool:

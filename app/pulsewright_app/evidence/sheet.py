@@ -80,7 +80,7 @@ class Picture:
     number : int
         Counted through the sheet, from 1.
     svg : str
-        One SVG element that needs nothing from outside.
+        One SVG element that needs nothing from outside; empty where it cannot be drawn, and the caption says why.
     caption, description : str
         What stands below it, and what it shows in words for whoever cannot see it.
     """
