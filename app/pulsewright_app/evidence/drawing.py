@@ -91,6 +91,9 @@ def _alone(svg: str, prefix: str) -> str:
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<!--.*?-->\s*", "", svg, flags=re.DOTALL)
     svg = re.sub(r"<metadata>.*?</metadata>\s*", "", svg, flags=re.DOTALL)
+    # a style element would hold for the whole page that the figure stands in
+    svg = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>\s*", "", svg, flags=re.DOTALL)
+    svg = svg.replace("<svg ", '<svg stroke-linejoin="round" stroke-linecap="butt" ', 1)
     svg = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{prefix}", svg)
     return svg.strip()
 
