@@ -7,6 +7,7 @@ from dataclasses import replace
 from PySide6.QtCore import QObject, Signal
 
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Verdict
 
 
 class Results(QObject):
@@ -22,12 +23,16 @@ class Results(QObject):
     """Somebody wants the session measured anew."""
     cancel_asked = Signal()
     """Somebody wants the measuring that goes on to stop."""
+    judged = Signal()
+    """`verdicts` are others now."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._generation = 0
         self._findings: Findings | None = None
         self._findings_generation = 0
+        self._verdicts: tuple[Verdict, ...] = ()
+        self._verdicts_generation = 0
         self._busy = False
         self._out_of_date = False
         self._progress = 0.0
@@ -48,6 +53,16 @@ class Results(QObject):
     def findings_generation(self) -> int:
         """The generation of `findings`."""
         return self._findings_generation
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """What each claim came to, in the order of the claims file; empty where nothing is claimed."""
+        return self._verdicts
+
+    @property
+    def verdicts_out_of_date(self) -> bool:
+        """Whether `verdicts` rest on other numbers than those that count now."""
+        return self.out_of_date or self._verdicts_generation != self._findings_generation
 
     @property
     def busy(self) -> bool:
@@ -78,9 +93,11 @@ class Results(QObject):
         """Forget everything, as another session comes."""
         self._generation += 1
         self._findings = None
+        self._verdicts = ()
         self._busy = self._out_of_date = False
         self._progress, self._progress_text, self._error = 0.0, "", ""
         self.changed.emit()
+        self.judged.emit()
 
     def start(self) -> int:
         """Begin a measuring, and return its generation."""
@@ -103,6 +120,12 @@ class Results(QObject):
             self._busy = self._out_of_date = False
             self._progress = 1.0
             self.changed.emit()
+
+    def judge(self, generation: int, verdicts: tuple[Verdict, ...]) -> None:
+        """Take what the claims came to by the findings of that generation."""
+        if generation == self._findings_generation and self._findings is not None:
+            self._verdicts, self._verdicts_generation = verdicts, generation
+            self.judged.emit()
 
     def learn_digest(self, sha256: str) -> None:
         """Name the session's file by its digest in findings that were measured before it was known."""
