@@ -1,85 +1,67 @@
-"""Judges what is claimed of the session on the desk, anew whenever the findings or the markers are others."""
+"""Judges the claims on the desk in the background: anew with new findings, other claims, or moved markers."""
 
 from __future__ import annotations
 
 from PySide6.QtCore import QObject, QTimer
 
-from pulsewright.session import Session
-from pulsewright_analysis.results import Findings
+from pulsewright.review import Marker, Review
 from pulsewright_analysis.verdicts import Verdict
-from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.work import Background
 
-_KEY = "Judging the claims"
-_SETTLE_MS = 250
-"""A marker that is dragged is judged once."""
+_KEY = "Judging"
+_SETTLE_MS = 100
+"""A marker that is dragged is judged once it rests."""
 
 
 class Judging(QObject):
-    """Keeps the verdicts on the desk up with the findings, and with the markers that a claim may be about."""
+    """Keeps the verdicts on the desk up with findings, claims and markers."""
 
     def __init__(
         self, document: Document, results: Results, background: Background, parent: QObject | None = None
     ) -> None:
         super().__init__(parent)
         self._document, self._results, self._background = document, results, background
-        self._judged_for = 0
+        self._judged: object = None
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
-        self._settle.timeout.connect(self._start)
-        results.changed.connect(self._findings_changed)
+        self._settle.timeout.connect(self.start)
+        results.changed.connect(self._results_changed)
+        document.claims_changed.connect(self.start)
         document.pairs_changed.connect(self._settle.start)
-        document.session_changed.connect(self._forget)
 
-    def _forget(self) -> None:
+    def _results_changed(self) -> None:
+        if self._results.findings is not self._judged:
+            self.start()
+
+    def start(self) -> None:
+        """Judge what is claimed by the findings that are there."""
         self._settle.stop()
+        findings, claims = self._results.findings, self._document.claims_file
+        self._judged = findings
         self._background.cancel(_KEY)
-        self._judged_for = 0
-
-    def _findings_changed(self) -> None:
-        results = self._results
-        if results.findings is not None and self._judged_for != results.findings_generation:
-            self._start()
-
-    def _start(self) -> None:
-        session, findings, generation = (
-            self._document.session, self._results.findings, self._results.findings_generation,
-        )  # fmt: skip
-        if session is None or findings is None:
+        if findings is None or claims is None or not claims.claims:
+            self._results.judge(())
             return
-        self._judged_for = generation
-        additions = self._document.additions
-        self._background.start(
-            _KEY,
-            lambda _: _judge(session, findings, additions),
-            lambda verdicts: self._results.judge(generation, verdicts),
-            self._failed,
+        written, review = claims.claims, self._review()
+
+        def judged() -> tuple[Verdict, ...]:
+            from pulsewright_analysis.claims import judge
+
+            return judge(findings, written, review)
+
+        self._background.start(_KEY, lambda _: judged(), self._results.judge)
+
+    def _review(self) -> Review:
+        """Return the markers on the desk, as a claim takes them."""
+        session = self._document.session
+        names = [] if session is None else [channel.name for channel in session.channels]
+        return Review(
+            markers=[
+                Marker(time, u, pair.id, pair.name, names[pair.channel], pair.record, pair.intervals)
+                for pair in self._document.pairs
+                for time, u in ((pair.t1, pair.u1), (pair.t2, pair.u2))
+            ]
         )
-
-    def _failed(self, sentence: str) -> None:
-        """Without a claims file that can be read nothing is claimed; opening has said why."""
-        self._results.judge(self._results.findings_generation, ())
-
-
-def _judge(session: Session, findings: Findings, additions: Additions) -> tuple[Verdict, ...]:
-    """Return the verdicts by the claims file beside the session, none where there is no such file.
-
-    Raises
-    ------
-    PulsewrightError
-        If it cannot be read.
-    """
-    from pulsewright.claims_file import claims_path_for, read_claims
-    from pulsewright_analysis.assessment import assessed
-    from pulsewright_app.desk.review_file import Kept, review_of
-
-    if session.file is None:
-        return ()
-    path = claims_path_for(session.file)
-    if not path.exists():
-        return ()
-    review = review_of(additions, frozenset(), Kept(), session, findings.session.sha256)
-    return assessed(findings, read_claims(path), review).verdicts

@@ -19,25 +19,41 @@ class Results(QObject):
     changed = Signal()
     """Findings, busy, out of date or error are others now."""
     progress_changed = Signal()
+    verdicts_changed = Signal()
     measuring_asked = Signal()
     """Somebody wants the session measured anew."""
     cancel_asked = Signal()
     """Somebody wants the measuring that goes on to stop."""
-    judged = Signal()
-    """`verdicts` are others now."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._generation = 0
         self._findings: Findings | None = None
         self._findings_generation = 0
-        self._verdicts: tuple[Verdict, ...] = ()
-        self._verdicts_generation = 0
         self._busy = False
         self._out_of_date = False
         self._progress = 0.0
         self._progress_text = ""
         self._error = ""
+        self._verdicts: tuple[Verdict, ...] = ()
+        self._judged_generation = 0
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """What the claims came to by `findings`, in their order; empty until they were judged."""
+        return self._verdicts
+
+    @property
+    def verdicts_out_of_date(self) -> bool:
+        """Whether `verdicts` rest on other numbers than those that count now."""
+        return self.out_of_date or self._judged_generation != self._findings_generation
+
+    def judge(self, verdicts: tuple[Verdict, ...]) -> None:
+        """Hand over what the claims came to by `findings`."""
+        changed = verdicts != self._verdicts or self._judged_generation != self._findings_generation
+        self._verdicts, self._judged_generation = verdicts, self._findings_generation
+        if changed:
+            self.verdicts_changed.emit()
 
     @property
     def generation(self) -> int:
@@ -53,16 +69,6 @@ class Results(QObject):
     def findings_generation(self) -> int:
         """The generation of `findings`."""
         return self._findings_generation
-
-    @property
-    def verdicts(self) -> tuple[Verdict, ...]:
-        """What each claim came to, in the order of the claims file; empty where nothing is claimed."""
-        return self._verdicts
-
-    @property
-    def verdicts_out_of_date(self) -> bool:
-        """Whether `verdicts` rest on other numbers than those that count now."""
-        return self.out_of_date or self._verdicts_generation != self._findings_generation
 
     @property
     def busy(self) -> bool:
@@ -93,11 +99,10 @@ class Results(QObject):
         """Forget everything, as another session comes."""
         self._generation += 1
         self._findings = None
-        self._verdicts = ()
         self._busy = self._out_of_date = False
         self._progress, self._progress_text, self._error = 0.0, "", ""
+        self.judge(())
         self.changed.emit()
-        self.judged.emit()
 
     def start(self) -> int:
         """Begin a measuring, and return its generation."""
@@ -120,12 +125,6 @@ class Results(QObject):
             self._busy = self._out_of_date = False
             self._progress = 1.0
             self.changed.emit()
-
-    def judge(self, generation: int, verdicts: tuple[Verdict, ...]) -> None:
-        """Take what the claims came to by the findings of that generation."""
-        if generation == self._findings_generation and self._findings is not None:
-            self._verdicts, self._verdicts_generation = verdicts, generation
-            self.judged.emit()
 
     def learn_digest(self, sha256: str) -> None:
         """Name the session's file by its digest in findings that were measured before it was known."""

@@ -7,6 +7,8 @@ from itertools import groupby
 from pulsewright.review import Review
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
+from pulsewright_app.evidence.claim_parts import claim_parts
+from pulsewright_app.evidence.current import require_current
 from pulsewright_app.evidence.part_tables import (
     health_table,
     left_out_table,
@@ -51,11 +53,12 @@ def sheet_of(
 
     review = review or Review()
     findings = assessment.findings
+    require_current(findings, session, review)
     pictures = Pictures(session, findings, review)
-    claims: tuple[ClaimPart, ...] = ()
+    claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(
-        title=session.title or (session.file.name if session.file is not None else "A session in memory"),
+        title=_title(assessment, session),
         date=date,
         by=by,
         outcome=_outcome(claims),
@@ -76,6 +79,13 @@ def sheet_of(
         cautions=CAUTIONS,
         software=f"Pulsewright {version('pulsewright')}",
     )
+
+
+def _title(assessment: Assessment, session: Session) -> str:
+    """Return what the claims file, the session or at least its file is called."""
+    claims = assessment.claims
+    name = session.file.name if session.file is not None else "A session in memory"
+    return (claims.title if claims is not None else "") or session.title or name
 
 
 def _passages(assessment: Assessment) -> tuple[Passage, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 
 from pulsewright.quantity import Quantity, engineering, with_uncertainty
@@ -95,9 +96,18 @@ def budget_table(quantity: Quantity) -> Table | None:
 _UNITS_AFTER = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz|S/s)|%|dB|ppm|samples?|records?)\b|%)")
 
 
-def tied(text: str) -> str:
-    """Return a text whose numbers stay in one line with their units and their U."""
-    return _UNITS_AFTER.sub("\N{NO-BREAK SPACE}", text).replace(" ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}")
+def readable(text: str) -> str:
+    """Return a text as the sheet shows it: numbers in one line with their units and their U, no hidden letters.
+
+    Control characters, and those that turn the direction of writing, could make a sheet read otherwise than it is.
+    """
+    seen = "".join("\N{REPLACEMENT CHARACTER}" if _hidden(letter) else letter for letter in text)
+    tied = _UNITS_AFTER.sub("\N{NO-BREAK SPACE}", seen)
+    return tied.replace(" ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}")
+
+
+def _hidden(letter: str) -> bool:
+    return letter not in "\n\t" and unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Co", "Cn")
 
 
 def ranges(records: Iterable[int]) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pulsewright.errors import EvidenceError
-from pulsewright_app.evidence.numbers import tied
+from pulsewright_app.evidence.numbers import readable
 from pulsewright_app.evidence.sheet import Sheet, as_plain
 from pulsewright_app.theme import LIGHT
 
@@ -22,6 +22,16 @@ def pdf_of(sheet: Sheet) -> bytes:
     EvidenceError
         If it cannot be typeset.
     """
+    try:
+        return _typeset(sheet)
+    except OSError as error:
+        raise EvidenceError(
+            f"the sheet cannot be typeset: {tempfile.gettempdir()} cannot be written ({error.strerror or error})",
+            "make room there, or write it as HTML instead",
+        ) from error
+
+
+def _typeset(sheet: Sheet) -> bytes:
     import typst
 
     package = files("pulsewright_app")
@@ -42,12 +52,12 @@ def pdf_of(sheet: Sheet) -> bytes:
 
 def _data(sheet: Sheet) -> dict[str, Any]:
     colours = {name: getattr(LIGHT, name) for name in ("ink", "muted", "rule", "holds", "fails", "undecided")}
-    return {"sheet": _tied(as_plain(sheet)), "colours": colours}
+    return {"sheet": _readable(as_plain(sheet)), "colours": colours}
 
 
-def _tied(value: Any) -> Any:
+def _readable(value: Any) -> Any:
     if isinstance(value, str):
-        return tied(value)
+        return readable(value)
     if isinstance(value, list):
-        return [_tied(item) for item in value]
-    return {name: _tied(item) for name, item in value.items()} if isinstance(value, dict) else value
+        return [_readable(item) for item in value]
+    return {name: _readable(item) for name, item in value.items()} if isinstance(value, dict) else value

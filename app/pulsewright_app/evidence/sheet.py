@@ -115,9 +115,9 @@ class ClaimPart:
     shown_in : tuple of int
         Numbers of all figures that belong to it, wherever they are.
     records : str
-        The records behind the verdict, in words; empty if there are none.
+        The records that speak against it, as a sentence; empty if there are none.
     withheld : str
-        The records whose trigger was withheld on purpose, in words.
+        The triggers that were withheld on purpose, as a sentence; empty if there are none.
     method : str
         How it was measured, with its source.
     """

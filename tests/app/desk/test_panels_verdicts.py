@@ -53,7 +53,7 @@ def lines(panel: FindingsPanel) -> list[str]:
 def judged(bench: Any, clean_findings: Findings) -> tuple[Any, FindingsPanel]:
     panel = bench.show(FindingsPanel, width=420)
     bench.measured(clean_findings)
-    bench.results.judge(bench.results.findings_generation, VERDICTS)
+    bench.results.judge(VERDICTS)
     return bench, panel
 
 
@@ -129,7 +129,7 @@ def test_what_is_open_stays_open_when_measured_anew(judged: tuple[Any, FindingsP
     bench, panel = judged
     bench.click(panel.list, 2, from_left=4)
     moved = replace(VERDICTS[1], interval=(9.5e-9, 11.5e-9))
-    bench.results.judge(bench.results.findings_generation, (VERDICTS[0], moved, VERDICTS[2]))
+    bench.results.judge((VERDICTS[0], moved, VERDICTS[2]))
     assert "Compared: 9.5 ns to 11.5 ns (95 %) with at most 5 ns" in lines(panel)
 
 
@@ -143,7 +143,7 @@ def test_verdicts_by_older_numbers_are_marked(judged: tuple[Any, FindingsPanel],
     assert not italic()
     bench.results.finish(bench.results.start(), clean_findings)
     assert italic()  # measured anew and not judged yet
-    bench.results.judge(bench.results.findings_generation, VERDICTS)
+    bench.results.judge(VERDICTS)
     assert not italic()
 
 

@@ -66,7 +66,7 @@ class FindingsPanel(Panel):
         self.column.addLayout(self._buttons())
         document.session_changed.connect(self._update)
         results.changed.connect(self._update)
-        results.judged.connect(self._update)
+        results.verdicts_changed.connect(self._update)
         results.progress_changed.connect(self._update_progress)
         self.restyle()
         self._update()
