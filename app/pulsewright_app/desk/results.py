@@ -36,16 +36,23 @@ class Results(QObject):
         self._progress_text = ""
         self._error = ""
         self._verdicts: tuple[Verdict, ...] = ()
+        self._judged_generation = 0
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:
         """What the claims came to by `findings`, in their order; empty until they were judged."""
         return self._verdicts
 
+    @property
+    def verdicts_out_of_date(self) -> bool:
+        """Whether `verdicts` rest on other numbers than those that count now."""
+        return self.out_of_date or self._judged_generation != self._findings_generation
+
     def judge(self, verdicts: tuple[Verdict, ...]) -> None:
-        """Hand over what the claims came to."""
-        if verdicts != self._verdicts:
-            self._verdicts = verdicts
+        """Hand over what the claims came to by `findings`."""
+        changed = verdicts != self._verdicts or self._judged_generation != self._findings_generation
+        self._verdicts, self._judged_generation = verdicts, self._findings_generation
+        if changed:
             self.verdicts_changed.emit()
 
     @property

@@ -219,6 +219,10 @@ class DeskWindow(QMainWindow):
         self.background.stop()
         self.document.open(None)
 
+    def open_figure(self) -> None:
+        """Show the figure that the findings panel is at in a window of its own."""
+        self.findings_panel.open_large()
+
     def show_shortcuts(self) -> None:
         """Show the list of keys and gestures, beside the work, not in its way."""
         if self._help is None:
