@@ -55,7 +55,7 @@ def sheet_of(
     review = review or Review()
     findings = assessment.findings
     require_current(findings, session, review)
-    pictures = Pictures(session, findings, review)
+    pictures = Pictures(session, assessment, review)
     claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(

@@ -7,17 +7,22 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pulsewright_analysis.results import Floats
+from pulsewright_app.figures_axes import Axis
 from pulsewright_app.theme import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+MOST_BARS = 400
+"""More error bars than this run together into a band that hides the points."""
 WIDTH_MM = 174.0
 MM = 1 / 25.4
 INK, MUTED, RULE = LIGHT.ink, LIGHT.muted, LIGHT.rule
@@ -104,12 +109,56 @@ def short(name: str, longest: int = 18) -> str:
     return name if len(name) <= longest else f"{name[: longest - 1]}…"
 
 
+def axis_text(axis: Axis) -> str:
+    """Return the label of an axis with its unit, cut where a channel's name makes it too long."""
+    label = short(axis.label, 34)
+    return f"{label} / {axis.unit}" if axis.unit else label
+
+
 def record_axis(axes: Axes, label: str = "Record") -> None:
     """Let an axis count in whole numbers."""
     from matplotlib.ticker import MaxNLocator
 
     axes.xaxis.set_major_locator(MaxNLocator(nbins=12, integer=True))
     axes.set_xlabel(label)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The limits of one claim, in SI units; None where it is open."""
+
+    claim: int
+    low: float | None
+    high: float | None
+
+
+def in_reach(limits: Sequence[Limits], values: Floats) -> list[tuple[str, float]]:
+    """Return the limits near enough to some values to be drawn with them, each once, with what it is called."""
+    known = values[np.isfinite(values)]
+    if not known.size:
+        return []
+    low, high = float(known.min()), float(known.max())
+    room = max(high - low, 0.3 * max(abs(low), abs(high)))
+    claims: dict[float, list[int]] = {}
+    for limit in limits:
+        for end in (limit.low, limit.high):
+            if end is not None and low - room <= end <= high + room:
+                claims.setdefault(end, []).append(limit.claim)
+    return [
+        (f"limit of claim{'s' if len(of) > 1 else ''} {', '.join(map(str, of))}", end) for end, of in claims.items()
+    ]
+
+
+def draw_limits(axes: Axes, axis: Axis, limits: Sequence[tuple[str, float]]) -> None:
+    """Draw limits as dashed lines, each with its name at the right end."""
+    for name, end in limits:
+        y = end * axis.factor
+        axes.axhline(y, color=ACCENT, linewidth=0.8, linestyle=(0, (6, 2.5)))
+        axes.annotate(
+            name, (1, y), xycoords=axes.get_yaxis_transform(), xytext=(-2, 1.5), textcoords="offset points",
+            ha="right", va="bottom", fontsize=6, color=ACCENT, zorder=5,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.85},
+        )  # fmt: skip
 
 
 def error_bars(

@@ -9,6 +9,7 @@ import numpy as np
 
 from pulsewright.review import Marker, Review
 from pulsewright.session import Session
+from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.accumulating import (
     MOST_RECORDS_IN_ROWS,
@@ -17,7 +18,7 @@ from pulsewright_app.evidence.accumulating import (
     value_window,
     whole_window,
 )
-from pulsewright_app.evidence.drawing import drawn, short
+from pulsewright_app.evidence.drawing import Limits, drawn, short
 from pulsewright_app.evidence.finding_pictures import (
     jitter_picture,
     positions_picture,
@@ -44,13 +45,14 @@ class Pictures:
     ----------
     session : Session
         Open.
-    findings : Findings
+    assessment : Assessment
+        Its findings are drawn, with the limits of its claims.
     review : Review
         For its markers.
     """
 
-    def __init__(self, session: Session, findings: Findings, review: Review) -> None:
-        self._session, self._findings = session, findings
+    def __init__(self, session: Session, assessment: Assessment, review: Review) -> None:
+        self._session, self._findings, self._assessment = session, assessment.findings, assessment
         self._pairs = marker_pairs(review)
         self._drawn: dict[str, Picture | None] = {}
         self._number = 0
@@ -76,17 +78,31 @@ class Pictures:
         findings = self._findings
         makers: dict[str, Callable[[], Picture | None]] = {
             "positions": lambda: positions_picture(findings, number),
-            "skew": lambda: skew_picture(findings, number),
+            "skew": lambda: skew_picture(findings, number, self._limits("skew")),
             "jitter": lambda: jitter_picture(findings, number),
             "trigger_gaps": lambda: trigger_gaps_picture(findings, number),
-            "health": lambda: health_picture(findings, number),
-            "pulses": lambda: pulses_picture(findings, self._session.channels[self._channel].unit, number),
+            "health": lambda: health_picture(findings, number, self._limits("noise")),
+            "pulses": lambda: self._pulses(number),
             "afterglow": lambda: self._afterglow(number),
             "markers": lambda: self._markers(number),
             "map": lambda: self._map(number),
             "slip": lambda: self._slip(number),
         }
         return makers[kind]() if kind in makers else None
+
+    def _limits(self, kind: str, channel: str | None = None) -> list[Limits]:
+        """Return the limits of the claims of one kind that are about all channels, or about one that is shown."""
+        claims = () if self._assessment.claims is None else self._assessment.claims.claims
+        return [
+            Limits(place, verdict.low, verdict.high)
+            for place, (verdict, claim) in enumerate(zip(self._assessment.verdicts, claims, strict=False), start=1)
+            if verdict.kind == kind and (not claim.channels or channel in claim.channels)
+        ]
+
+    def _pulses(self, number: int) -> Picture | None:
+        about = self._session.channels[self._channel]
+        limits = (self._limits("amplitude", about.name), self._limits("width", about.name))
+        return pulses_picture(self._findings, about.unit, number, limits)
 
     @property
     def _channel(self) -> int:
