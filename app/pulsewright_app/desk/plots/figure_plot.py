@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,8 @@ _WIDEST_NUMBERS = {False: "-000", True: "-00,000"}
 """What the axis beside a small figure, and a large one, has room for, so that two plots stand in line."""
 _LEAST_HEIGHT = 110
 _NO_LIMIT = 16_777_215
+_SIZES = ((60, 8), (400, 5), (math.inf, 3))
+"""Pixels of a point, where there are at most so many."""
 _LINES_FOR_TWO = 9
 """Lines of text that fit into the height from which on there is room for a second plot below the first."""
 
@@ -205,7 +208,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 records = figure.after_record[shown]
                 self._points(plot, record[shown], values[shown], colour, symbol, records, self.record_chosen)
         top = float(max(y(figure.gap).max(initial=0.0), y(figure.whole_periods).max(initial=0.0)))
-        above.setYRange(0, 1.1 * top if top > 0 else 1.0, padding=0)
+        above.setYRange(-0.06 * top, 1.1 * top if top > 0 else 1.0, padding=0)
 
     # -- parts ----------------------------------------------------------------------------------------------
 
@@ -245,7 +248,8 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self, plot: Any, x: Floats, y: Floats, colour: str, symbol: str, numbers: NDArray[np.int64], chosen: Any
     ) -> None:
         ink = self._colour(colour)
-        points = pg.ScatterPlotItem(x=x, y=y, data=numbers.tolist(), symbol=symbol, size=8, brush=ink, pen=ink)
+        size = next(size for most, size in _SIZES if len(x) <= most)
+        points = pg.ScatterPlotItem(x=x, y=y, data=numbers.tolist(), symbol=symbol, size=size, brush=ink, pen=ink)
         points.sigClicked.connect(lambda _item, hit, _event: chosen.emit(int(hit[0].data())) if len(hit) else None)
         plot.addItem(points)
 

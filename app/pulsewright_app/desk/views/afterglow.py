@@ -311,8 +311,8 @@ class AfterglowView(View):
     def _legend(self, picture: Picture) -> str:
         colours = _ink_colours(self.theme, 3)
         words = ("positive", "negative", "without a pulse")
-        seen = 3 if picture.counts[2].any() else 2
-        return "  ".join(f"<span style='color:{colours[ink]}'>■</span>&nbsp;{words[ink]}" for ink in range(seen))
+        seen = [ink for ink in range(3) if picture.counts[ink].any()]
+        return "  ".join(f"<span style='color:{colours[ink]}'>■</span>&nbsp;{words[ink]}" for ink in seen)
 
     def value_text(self, time: float, height: float) -> str:
         """Return the value under the pointer, and how many records pass there."""
