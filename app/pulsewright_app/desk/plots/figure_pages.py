@@ -9,6 +9,7 @@ from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QLabel, QStackedLayout, QVBoxLayout, QWidget
 
 from pulsewright_analysis.results import Findings
+from pulsewright_app.desk.plots.elided_label import ElidedLabel
 from pulsewright_app.desk.plots.figure_plot import FigurePlot
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -51,9 +52,7 @@ class FigurePage(QWidget):
         self.figure: Figure | None = None
         self._viewing, self._results = viewing, results
         self._drawn_for: object = None
-        self.title = QLabel()
-        self.title.setWordWrap(True)
-        self.title.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.title = ElidedLabel()
         self.title.setAccessibleName(f"What the figure {TITLES[name]} shows")
         self.plot = FigurePlot(zooms=large)
         self.reason = QLabel()
@@ -102,4 +101,4 @@ class FigurePage(QWidget):
         self._stack.setCurrentWidget(self.plot)
         state = "Out of date. " if out_of_date else ""
         self.title.setText(f"{state}{made.title}")
-        self.title.setToolTip(made.note)
+        self.title.setToolTip(f"{state}{made.title}\n{made.note}")

@@ -99,7 +99,7 @@ class MapView(View):
         wanted = (session, channel, self.canvas.windows()[0], width)
         look = _Look(self.viewing.dark, self._largest_wanted(), self._places, max(round(plot.height() * density), 1))
         self._draw(wanted, look)
-        self.caption.setText(self._caption(session))
+        self._tell(session)
 
     def _largest_wanted(self) -> float | None:
         """Return the distance from the base that a zoom of the values asks for."""
@@ -150,10 +150,15 @@ class MapView(View):
         self._running_for = None
         self.viewing.tell(sentence)
 
+    def _tell(self, session: Session) -> None:
+        text = self._caption(session)
+        self.caption.setText(text)
+        self.caption.setToolTip(text)  # where there is no room for all of it
+
     def _show_picture(self) -> None:
         session = self.document.session
         if session is not None:
-            self.caption.setText(self._caption(session))
+            self._tell(session)
             self.canvas.viewport().update()
 
     def _paint_picture(self, painter: QPainter, canvas: Canvas) -> None:
