@@ -302,6 +302,26 @@ def test_hidden_letters_are_shown() -> None:
     assert readable("a\u202eb\x00c\x1b[31m") == "a\ufffdb\ufffdc\ufffd[31m"
 
 
+def test_a_letter_without_a_font_does_not_vanish_from_the_pdf(quiet: tuple[Session, Findings]) -> None:
+    session, findings = quiet
+    # U+12000, a cuneiform sign: a machine that has a font for it draws it, any other writes its code
+    text = pdf_text(as_pdf(sheet_of(Assessment(findings), session, by="Tank \U00012000 и Ω")))
+    assert "Tank [U+12000] и Ω" in text or "Tank \U00012000 и Ω" in text
+
+
+def test_the_pdf_can_be_read_aloud(made: Made) -> None:
+    """PDF/UA-1 (ISO 14289-1) wants a title, a language, tags, and words for every figure."""
+    import io
+
+    from pypdf import PdfReader
+
+    root = PdfReader(io.BytesIO(made.pdf)).trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"] and "/StructTreeRoot" in root
+    assert root["/Lang"] == "en"
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert b"pdfuaid" in root["/Metadata"].get_data()
+
+
 # -- only from what was measured now -------------------------------------------------------------------------------
 
 

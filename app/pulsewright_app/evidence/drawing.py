@@ -144,20 +144,17 @@ def in_reach(limits: Sequence[Limits], values: Floats) -> list[tuple[str, float]
         for end in (limit.low, limit.high):
             if end is not None and low - room <= end <= high + room:
                 claims.setdefault(end, []).append(limit.claim)
-    return [
-        (f"limit of claim{'s' if len(of) > 1 else ''} {', '.join(map(str, of))}", end) for end, of in claims.items()
-    ]
+    return [(f"claim{'s' if len(of) > 1 else ''} {', '.join(map(str, of))}", end) for end, of in claims.items()]
 
 
 def draw_limits(axes: Axes, axis: Axis, limits: Sequence[tuple[str, float]]) -> None:
-    """Draw limits as dashed lines, each with its name at the right end."""
+    """Draw limits as dashed lines, each with its name to the right of the plot, where it covers nothing."""
     for name, end in limits:
         y = end * axis.factor
         axes.axhline(y, color=ACCENT, linewidth=0.8, linestyle=(0, (6, 2.5)))
         axes.annotate(
-            name, (1, y), xycoords=axes.get_yaxis_transform(), xytext=(-2, 1.5), textcoords="offset points",
-            ha="right", va="bottom", fontsize=6, color=ACCENT, zorder=5,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.85},
+            name, (1, y), xycoords=axes.get_yaxis_transform(), xytext=(3, 0), textcoords="offset points", va="center",
+            fontsize=6, color=ACCENT, annotation_clip=False,
         )  # fmt: skip
 
 

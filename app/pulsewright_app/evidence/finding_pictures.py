@@ -104,7 +104,7 @@ def skew_picture(findings: Findings, number: int, limits: Sequence[Limits] = ())
     caption += " In brackets: channels whose interval excludes 0." if told.excludes_zero.any() else ""
     caption += f" Not measured: {listed(told.not_measured)}." if told.not_measured else ""
     near = in_reach(limits, np.concatenate([told.low, told.high]))
-    caption += " Dashed: limits." if near else ""
+    caption += " Dashed: the limits of claims." if near else ""
     description = (
         f"{count(len(told.channel), 'channel')} in {count(len(told.groups), 'module')}, each with an error bar"
     )
@@ -172,6 +172,7 @@ def trigger_gaps_picture(findings: Findings, number: int) -> Picture | None:
     caption += (
         f" Triangles: gaps in which {count(lost, 'trigger')} went missing." if lost else " No trigger is missing."
     )
+    caption += " Records that were left out lie in the other long gaps." if findings.settings.left_out else ""
     caption += " Below, what is left when whole periods are taken off." if told.period is not None else ""
     description = f"{count(len(told.gap), 'gap')} over the record number"
     svg = drawn(number, 92 if told.period is not None else 50, lambda figure: _draw_gaps(figure, told))

@@ -43,7 +43,7 @@ def health_picture(findings: Findings, number: int, limits: Sequence[Limits] = (
         "Noise of each channel, rms, with its 95 % interval. A triangle: the channel has clipped samples, so many."
     )
     near = in_reach(limits, np.array([health.noise_rms.interval95 for health in measured if health.noise_rms]))
-    caption += " Dashed: limits of the noise." if near else ""
+    caption += " Dashed: the limits of claims about noise." if near else ""
     svg = drawn(number, 56, lambda figure: _draw_health(figure, findings, units.pop(), near))
     return Picture(number, svg, caption, f"{count(len(measured), 'channel')}, each with an error bar")
 
@@ -103,7 +103,7 @@ def pulses_picture(
     )
     values = (np.abs(findings.pulses.amplitude[chosen]), findings.pulses.width[chosen])
     near = [in_reach(own, value) for own, value in zip(limits, values, strict=True)]
-    caption += " Dashed: limits." if any(near) else ""
+    caption += " Dashed: the limits of claims." if any(near) else ""
     svg = drawn(number, 84, lambda figure: _draw_pulses(figure, findings, chosen, unit, near))
     return Picture(number, svg, caption, f"{count(len(chosen), 'pulse')} over the record number")
 
