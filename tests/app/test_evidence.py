@@ -362,6 +362,22 @@ def test_a_claim_that_cannot_be_measured_is_undecided_and_never_left_out(
     assert sheet.outcome == "undecided"
 
 
+def test_a_trigger_withheld_on_purpose_is_named_as_such(tmp_path: Path) -> None:
+    """The sample lacks triggers 9 and 24 (its recipe): found where they were withheld, and trigger 3 was not."""
+    path = tmp_path / "t.claims.toml"
+    path.write_text(
+        '[settings]\nchannel = "H01"\nspan = "190 us .. 330 us"\n'
+        '[[claims]]\nname = "All but two"\nkind = "no_missed_trigger"\nwithheld = [9, 24]\n'
+        '[[claims]]\nname = "All but one"\nkind = "no_missed_trigger"\nwithheld = [3]\n'
+    )
+    given = open_with_settings(sample("tank_faults.h5"), path)
+    with given.session as session:
+        found, unnoticed = sheet_of(given.assess(), session).claims
+    assert found.verdict == "holds" and unnoticed.verdict == "fails"
+    assert found.withheld == "Withheld on purpose, to show that a missing trigger is noticed: triggers 9, 24."
+    assert "did not notice that trigger 3 was withheld" in str(unnoticed.measured)
+
+
 def test_findings_older_than_the_review_make_no_sheet(quiet: tuple[Session, Findings]) -> None:
     session, findings = quiet
     with pytest.raises(EvidenceError, match="older than the review's left_out; measure the session anew"):

@@ -25,6 +25,8 @@ def claim_parts(assessment: Assessment, pictures: Pictures) -> tuple[ClaimPart, 
 
 def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) -> ClaimPart:
     figure = "slip" if verdict.kind == "no_slip" and findings.sequence.slips else verdict.figure
+    if verdict.measured is None and verdict.verdict == "undecided" and not verdict.seen:
+        figure = ""  # nothing was measured that a figure could show
     new = bool(figure) and not pictures.has(figure)
     picture = pictures.of(figure) if figure else None
     return ClaimPart(
@@ -52,7 +54,9 @@ def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) 
 def _measured(verdict: Verdict) -> Cell:
     if verdict.measured is not None:
         return number(verdict.measured)
-    return verdict.seen or "not measured"
+    if verdict.seen or verdict.verdict == "undecided":
+        return verdict.seen or "not measured"
+    return verdict.sentence.partition(". ")[2]
 
 
 def _stopped(text: str) -> str:

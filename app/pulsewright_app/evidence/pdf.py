@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any, Literal
@@ -26,25 +27,43 @@ def pdf_of(sheet: Sheet) -> bytes:
     EvidenceError
         If it cannot be typeset.
     """
+    with _laid_out(sheet) as (room, fonts):
+        return _compiled(room, fonts)
+
+
+def pages_of(sheet: Sheet, pixels_per_inch: float = 100.0) -> list[bytes]:
+    """Return the pages of the PDF as PNG, to be looked at.
+
+    Raises
+    ------
+    EvidenceError
+        If it cannot be typeset.
+    """
+    import typst
+
+    with _laid_out(sheet) as (room, fonts):
+        made = typst.compile(room / "sheet.typ", root=room, font_paths=[fonts], format="png", ppi=pixels_per_inch)
+    return made if isinstance(made, list) else [made or b""]
+
+
+@contextmanager
+def _laid_out(sheet: Sheet) -> Iterator[tuple[Path, Path]]:
+    """Yield a folder with what Typst needs, and that of the fonts."""
+    package = files("pulsewright_app")
     try:
-        return _typeset(sheet)
+        with as_file(package / "fonts") as fonts, tempfile.TemporaryDirectory(prefix="pulsewright-") as folder:
+            room = Path(folder)
+            (room / "sheet.typ").write_text((package / "evidence" / "sheet.typ").read_text("utf-8"), "utf-8")
+            (room / "sheet.json").write_text(json.dumps(_data(sheet, fonts / OWN_FONT), allow_nan=False), "utf-8")
+            for picture in sheet.all_pictures:
+                if picture.svg:
+                    (room / f"figure-{picture.number}.svg").write_text(picture.svg, "utf-8")
+            yield room, fonts
     except OSError as error:
         raise EvidenceError(
             f"the sheet cannot be typeset: {tempfile.gettempdir()} cannot be written ({error.strerror or error})",
             "make room there, or write it as HTML instead",
         ) from error
-
-
-def _typeset(sheet: Sheet) -> bytes:
-    package = files("pulsewright_app")
-    with as_file(package / "fonts") as fonts, tempfile.TemporaryDirectory(prefix="pulsewright-") as folder:
-        room = Path(folder)
-        (room / "sheet.typ").write_text((package / "evidence" / "sheet.typ").read_text("utf-8"), "utf-8")
-        (room / "sheet.json").write_text(json.dumps(_data(sheet, fonts / OWN_FONT), allow_nan=False), "utf-8")
-        for picture in sheet.all_pictures:
-            if picture.svg:
-                (room / f"figure-{picture.number}.svg").write_text(picture.svg, "utf-8")
-        return _compiled(room, fonts)
 
 
 def _compiled(room: Path, fonts: Path) -> bytes:
