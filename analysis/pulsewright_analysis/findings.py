@@ -30,11 +30,21 @@ class Cancelled(Exception):  # noqa: N818 - nothing went wrong
 
 
 @dataclass(frozen=True)
-class _Watch:
+class Watch:
     """Passes progress on, and stops the work when it is called off."""
 
-    progress: Progress | None
-    cancelled: Callable[[], bool] | None
+    progress: Progress | None = None
+    cancelled: Callable[[], bool] | None = None
+
+    def check(self) -> None:
+        """Stop the work if it was called off.
+
+        Raises
+        ------
+        Cancelled
+        """
+        if self.cancelled is not None and self.cancelled():
+            raise Cancelled
 
     def at(self, share: float, doing: str) -> None:
         """Tell how far the work is.
@@ -44,8 +54,7 @@ class _Watch:
         Cancelled
             If it was called off.
         """
-        if self.cancelled is not None and self.cancelled():
-            raise Cancelled
+        self.check()
         if self.progress is not None:
             self.progress(share, doing)
 
@@ -85,7 +94,7 @@ def measure(
     settings = settings or Settings()
     channels = chosen_channels(session, settings)
     records = chosen_records(session, settings)
-    watch = _Watch(progress, cancelled)
+    watch = Watch(progress, cancelled)
     watch.at(0.0, "noise and levels")
     levels = measure_levels(session, channels, records)
     # the first start on a machine compiles for half a minute: whoever waits should know why

@@ -183,6 +183,30 @@ def test_a_session_that_changes_under_the_hands_makes_no_sheet(session: Path) ->
     assert not target.exists()
 
 
+@pytest.mark.parametrize("asked", [1, 3, 6])
+def test_a_sheet_that_is_called_off_leaves_nothing(session: Path, asked: int) -> None:
+    from pulsewright_analysis.findings import Cancelled
+    from pulsewright_app.evidence.writing import write_sheet
+    from pulsewright_app.inputs import open_with_settings
+
+    times: list[int] = []
+    told: list[str] = []
+
+    def cancelled() -> bool:
+        times.append(1)
+        return len(times) >= asked
+
+    given = open_with_settings(session)
+    before = sorted(session.parent.iterdir())
+    with given.session, pytest.raises(Cancelled):
+        write_sheet(
+            given.assess(), given.session, given.review, session.parent / "sheet.pdf",
+            progress=lambda share, doing: told.append(doing), cancelled=cancelled,
+        )  # fmt: skip
+    assert sorted(session.parent.iterdir()) == before
+    assert len(told) < asked
+
+
 def test_a_headless_demo_writes_the_sheet_into_its_folder(tmp_path: Path) -> None:
     assert pulsewright("demo", "--headless", "--out", tmp_path / "out").exit_code == 0
     names = {path.name for path in (tmp_path / "out").iterdir()}

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pulsewright.session import Floats, Session
+from pulsewright_analysis.findings import Watch
 from pulsewright_analysis.overlay import Raster, line_envelope
 from pulsewright_analysis.results import Ints
 from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture
@@ -16,6 +17,7 @@ COLUMNS, ROWS = 696, 232
 """Four pixels to a millimetre."""
 MOST_RECORDS_IN_ROWS = 1500
 _BLOCK_BYTES = 8 << 20
+UNWATCHED = Watch()
 
 Window = tuple[float, float]
 
@@ -36,12 +38,13 @@ def whole_window(session: Session, channel: int) -> Window:
     return float(start.min()), float(start.max() + (session.record_length - 1) * session.sample_interval)
 
 
-def value_window(session: Session, channel: int, records: Sequence[int] | Ints) -> Window:
+def value_window(session: Session, channel: int, records: Sequence[int] | Ints, watch: Watch = UNWATCHED) -> Window:
     """Return the least and the greatest value of a channel in some records, with a little room."""
     about, low, high = session.channels[channel], np.inf, -np.inf
     chosen = np.zeros(session.records, dtype=bool)
     chosen[np.asarray(records, dtype=np.intp)] = True
     for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
+        watch.check()
         codes = block[chosen[first : first + len(block)], channel, :]
         finite = codes[np.isfinite(codes)]
         if finite.size:
@@ -62,6 +65,7 @@ def glow_of(
     *,
     signs: Ints | None = None,
     alignment: Alignment | None = None,
+    watch: Watch = UNWATCHED,
 ) -> Picture:
     """Return how many records' traces pass through each pixel.
 
@@ -77,15 +81,17 @@ def glow_of(
         The polarity of each record, for an ink each.
     alignment : Alignment, optional
         What the records are laid over each other by, if not by the trigger.
+    watch : Watch, optional
+        Stops the work when it is called off.
     """
     raster = Raster(COLUMNS, ROWS, *window, *values)
     plan = GlowPlan(session, channel, raster, alignment or Alignment(np.zeros(session.records)), signs)
     accumulation = Accumulation(plan)
-    accumulation.add(records)
+    accumulation.add(records, added=watch.check)
     return accumulation.picture()
 
 
-def rows_of(session: Session, channel: int, records: Ints, window: Window) -> Rows:
+def rows_of(session: Session, channel: int, records: Ints, window: Window, watch: Watch = UNWATCHED) -> Rows:
     """Return records as rows; of more than 1,500, every so-many-th one."""
     chosen = records[:: -(-len(records) // MOST_RECORDS_IN_ROWS)] if len(records) else records
     raster = Raster(COLUMNS, 1, *window, 0.0, 1.0)
@@ -94,6 +100,7 @@ def rows_of(session: Session, channel: int, records: Ints, window: Window) -> Ro
     base, row = 0.0, 0
     for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
         here = chosen[(chosen >= first) & (chosen < first + len(block))]
+        watch.check()
         for record in here.tolist():
             codes = block[record - first, channel, :]
             if row == 0:

@@ -7,6 +7,8 @@ from itertools import groupby
 from pulsewright.review import Review
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
+from pulsewright_analysis.findings import Watch
+from pulsewright_app.evidence.accumulating import UNWATCHED
 from pulsewright_app.evidence.claim_parts import claim_parts
 from pulsewright_app.evidence.current import require_current
 from pulsewright_app.evidence.part_tables import (
@@ -30,7 +32,13 @@ _IN_TABLES = (ALIGNMENT_ROWS, HEALTH, SETTINGS)
 
 
 def sheet_of(
-    assessment: Assessment, session: Session, review: Review | None = None, *, date: str = "", by: str = ""
+    assessment: Assessment,
+    session: Session,
+    review: Review | None = None,
+    *,
+    date: str = "",
+    by: str = "",
+    watch: Watch = UNWATCHED,
 ) -> Sheet:
     """Return the evidence sheet of a session.
 
@@ -44,9 +52,13 @@ def sheet_of(
         What a person added: markers, reasons, notes, views.
     date, by : str
         When and by whom the sheet was made; empty ones are left to be filled in by hand.
+    watch : Watch, optional
+        Told how far the figures are; stops the work when it is called off.
 
     Raises
     ------
+    Cancelled
+        If it was called off.
     EvidenceError
         If the findings are not those of this session and this review as they are now.
     """
@@ -54,8 +66,8 @@ def sheet_of(
 
     review = review or Review()
     findings = assessment.findings
-    require_current(findings, session, review)
-    pictures = Pictures(session, assessment, review)
+    require_current(findings, session, review, watch)
+    pictures = Pictures(session, assessment, review, watch)
     claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(
@@ -76,7 +88,7 @@ def sheet_of(
         left_out=left_out_table(review, findings),
         notes=notes_table(review, findings),
         views=tuple(
-            view_picture(view, session, findings, review, pictures.next_number()) for view in review.sheet_views
+            view_picture(view, session, findings, review, pictures.next_number(), watch) for view in review.sheet_views
         ),
         settings=settings_table(findings),
         methods=HOW_TO_READ,

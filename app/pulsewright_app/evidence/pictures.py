@@ -10,9 +10,11 @@ import numpy as np
 from pulsewright.review import Marker, Review
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
+from pulsewright_analysis.findings import Watch
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.accumulating import (
     MOST_RECORDS_IN_ROWS,
+    UNWATCHED,
     glow_of,
     rows_of,
     value_window,
@@ -49,9 +51,12 @@ class Pictures:
         Its findings are drawn, with the limits of its claims.
     review : Review
         For its markers.
+    watch : Watch, optional
+        Told of each figure; stops the drawing when it is called off.
     """
 
-    def __init__(self, session: Session, assessment: Assessment, review: Review) -> None:
+    def __init__(self, session: Session, assessment: Assessment, review: Review, watch: Watch = UNWATCHED) -> None:
+        self._watch = watch
         self._session, self._findings, self._assessment = session, assessment.findings, assessment
         self._pairs = marker_pairs(review)
         self._drawn: dict[str, Picture | None] = {}
@@ -69,6 +74,7 @@ class Pictures:
     def of(self, kind: str) -> Picture | None:
         """Return a figure by its kind; None where it cannot be drawn, or where there is no such kind."""
         if kind not in self._drawn:
+            self._watch.at(len(self._drawn) / (len(KINDS) + 2), f"figure {self._number + 1}")
             made = self._draw(kind, self._number + 1)
             self._number += made is not None
             self._drawn[kind] = made
@@ -114,7 +120,12 @@ class Pictures:
         session, records, channel = self._session, self._findings.records, self._channel
         name, unit = session.channels[channel].name, session.channels[channel].unit
         glow = glow_of(
-            session, channel, records, whole_window(session, channel), value_window(session, channel, records)
+            session,
+            channel,
+            records,
+            whole_window(session, channel),
+            value_window(session, channel, records, self._watch),
+            watch=self._watch,
         )
         pairs = self._on(channel)
         caption = (
@@ -147,7 +158,7 @@ class Pictures:
     def _map(self, number: int) -> Picture:
         session, records, channel = self._session, self._findings.records, self._channel
         name, unit = session.channels[channel].name, session.channels[channel].unit
-        rows = rows_of(session, channel, records, whole_window(session, channel))
+        rows = rows_of(session, channel, records, whole_window(session, channel), self._watch)
         caption = (
             f"Map of {short(name, 40)}: every record is a row, dark where the value is above the base and light where "
             f"it is below."
@@ -174,7 +185,9 @@ class Pictures:
             return None
         if session.channels[self._channel].module not in slipped:
             steady = self._channel
-        maps = [(c, rows_of(session, c, findings.records, whole_window(session, c))) for c in (steady, aside)]
+        maps = [
+            (c, rows_of(session, c, findings.records, whole_window(session, c), self._watch)) for c in (steady, aside)
+        ]
 
         def draw(figure: Figure) -> None:
             for axes, (channel, rows) in zip(figure.subplots(1, 2, sharey=True), maps, strict=True):

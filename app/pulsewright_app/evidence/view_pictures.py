@@ -10,11 +10,12 @@ import numpy as np
 from pulsewright.errors import PulsewrightError
 from pulsewright.review import Review, SheetView
 from pulsewright.session import Floats, Session
+from pulsewright_analysis.findings import Watch
 from pulsewright_analysis.mean_trace import MeanTrace
 from pulsewright_analysis.record_filter import filter_records
 from pulsewright_analysis.record_table import record_table
 from pulsewright_analysis.results import Findings, Ints
-from pulsewright_app.evidence.accumulating import Window, glow_of, rows_of, value_window, whole_window
+from pulsewright_app.evidence.accumulating import UNWATCHED, Window, glow_of, rows_of, value_window, whole_window
 from pulsewright_app.evidence.drawing import drawn, short
 from pulsewright_app.evidence.part_tables import marker_pairs
 from pulsewright_app.evidence.session_pictures import Pairs, draw_glow, draw_map, draw_single, draw_stacked
@@ -37,6 +38,7 @@ class _Asked:
     channel: int
     records: Ints
     pairs: Pairs
+    watch: Watch
 
     @property
     def name(self) -> str:
@@ -59,14 +61,16 @@ class _Asked:
         return f" Filter: {self.view.filter}." if self.view.filter.strip() else ""
 
 
-def view_picture(view: SheetView, session: Session, findings: Findings, review: Review, number: int) -> Picture:
+def view_picture(
+    view: SheetView, session: Session, findings: Findings, review: Review, number: int, watch: Watch = UNWATCHED
+) -> Picture:
     """Return a view as a figure, or its caption alone with the reason why it cannot be drawn."""
     try:
         channel = session.channel_index(view.channel)
         if view.record >= session.records:
             raise PulsewrightError(f"the session has no record {view.record}")
         records = filter_records(record_table(session, findings, channel, review), view.filter)
-        asked = _Asked(view, session, findings, channel, records, _pairs(view, review))
+        asked = _Asked(view, session, findings, channel, records, _pairs(view, review), watch)
         if len(records) == 0 and view.view != "single":
             raise PulsewrightError("no record matches its filter")
         makers = {"single": _single, "stacked": _stacked, "afterglow": _afterglow, "map": _map}
@@ -118,14 +122,16 @@ def _beneath(asked: _Asked, channels: Sequence[int]) -> list[tuple[Floats, Float
             raise PulsewrightError(f"the session has no record {reference} to lie beneath")
         values = session.values(reference, reference + 1, channels)[0]
         return [(session.times(reference, channel), values[i]) for i, channel in enumerate(channels)]
-    return [] if reference is None else [_mean(session, asked.findings.records, channel) for channel in channels]
+    return [] if reference is None else [_mean(asked, channel) for channel in channels]
 
 
-def _mean(session: Session, records: Ints, channel: int) -> tuple[Floats, Floats]:
+def _mean(asked: _Asked, channel: int) -> tuple[Floats, Floats]:
+    session, records = asked.session, asked.findings.records
     starts, interval = session.first_sample_time(channel), session.sample_interval
     low, high = float(starts[records].min()), float(starts[records].max())
     sums = MeanTrace(low, interval, session.record_length + round((high - low) / interval))
     for first, block in session.blocks():
+        asked.watch.check()
         here = records[(records >= first) & (records < first + len(block))]
         sums.add(block[here - first, channel, :], starts[here])
     about = session.channels[channel]
@@ -154,9 +160,11 @@ def _afterglow(asked: _Asked, number: int) -> Picture:
     alignment = alignment_of(session, asked.findings, asked.channel, view.aligned_by)
     if isinstance(alignment, str):
         raise PulsewrightError(alignment)
-    values = view.value or value_window(session, asked.channel, asked.records)
+    values = view.value or value_window(session, asked.channel, asked.records, asked.watch)
     signs = asked.findings.polarity.sign[:, asked.channel] if view.inks == "polarity" else None
-    glow = glow_of(session, asked.channel, asked.records, asked.window, values, signs=signs, alignment=alignment)
+    glow = glow_of(
+        session, asked.channel, asked.records, asked.window, values, signs=signs, alignment=alignment, watch=asked.watch
+    )
     svg = drawn(
         number, 74 + 5 * len(asked.pairs),
         lambda figure: draw_glow(
@@ -169,7 +177,7 @@ def _afterglow(asked: _Asked, number: int) -> Picture:
 
 
 def _map(asked: _Asked, number: int) -> Picture:
-    rows = rows_of(asked.session, asked.channel, asked.records, asked.window)
+    rows = rows_of(asked.session, asked.channel, asked.records, asked.window, asked.watch)
     height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
     svg = drawn(number, height, lambda figure: draw_map(figure.subplots(), rows, asked.unit, asked.findings))
     caption = f"Map of {asked.name}, {count(len(rows.records), 'record')}: dark above the base, light below it."
