@@ -85,8 +85,9 @@ class FigurePage(QWidget):
         """Draw the figure, if it is looked at and not drawn yet."""
         if not self.isVisible():
             return
-        findings, out_of_date, dark = self._results.findings, self._results.out_of_date, self._viewing.dark
-        wanted = (self._results.findings_generation if findings is not None else None, out_of_date, dark)
+        findings, dark = self._results.findings, self._viewing.dark
+        state = "Out of date" if self._results.out_of_date else "Partial" if self._results.partial else ""
+        wanted = (self._results.findings_generation if findings is not None else None, state, dark)
         if wanted == self._drawn_for:
             return
         self._drawn_for = wanted
@@ -97,8 +98,7 @@ class FigurePage(QWidget):
             self.title.setText("")
             self._stack.setCurrentWidget(self.reason)
             return
-        self.plot.show_figure(made, theme(dark), out_of_date)
+        self.plot.show_figure(made, theme(dark), state)
         self._stack.setCurrentWidget(self.plot)
-        state = "Out of date. " if out_of_date else ""
-        self.title.setText(f"{state}{made.title}")
-        self.title.setToolTip(f"{state}{made.title}\n{made.note}")
+        self.title.setText(f"{state}. {made.title}" if state else made.title)
+        self.title.setToolTip(f"{self.title.text()}\n{made.note}")

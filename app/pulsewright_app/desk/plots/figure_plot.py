@@ -56,14 +56,14 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ci.layout.setContentsMargins(2, 2, 8, 2)
         self.ci.layout.setVerticalSpacing(2)
 
-    def show_figure(self, figure: Figure, theme: Theme, out_of_date: bool = False) -> None:
-        """Draw a figure anew; one from older settings is drawn pale."""
+    def show_figure(self, figure: Figure, theme: Theme, state: str = "") -> None:
+        """Draw a figure anew; one whose state is ``Out of date`` or ``Partial`` is drawn pale."""
         self.clear()
         self._second = self._names = None
         self._theme = theme
-        self._fade = 0.55 if out_of_date else 0.0
+        self._fade = 0.55 if state else 0.0
         self.setBackground(theme.plot)
-        self.setAccessibleName(f"{figure.title}{' (out of date)' if out_of_date else ''}")
+        self.setAccessibleName(f"{state}. {figure.title}" if state else figure.title)
         self.setAccessibleDescription(in_words(figure))
         if isinstance(figure, PositionsFigure):
             self._positions(figure)

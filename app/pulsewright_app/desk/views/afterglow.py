@@ -293,8 +293,9 @@ class AfterglowView(View):
             parts.append("one ink until this channel's polarity is measured")
         if self._why_not_aligned:
             parts.append(f"aligned by trigger: {self._why_not_aligned}")
-        if self.results.out_of_date and (len(picture.counts) == 3 or self._aligned):
-            parts.append("pulses out of date")
+        if len(picture.counts) == 3 or self._aligned:
+            parts += ["pulses out of date"] if self.results.out_of_date else []
+            parts += ["pulses of the first records only so far"] if self.results.partial else []
         return "&nbsp; · &nbsp;".join(parts)
 
     def _how_many(self, session: Session, picture: Picture) -> str:

@@ -216,6 +216,7 @@ class MapView(View):
             f"○ {count(lost, 'pulse')} with {NO_POSITION}" if lost else "",
             *(f"{name} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
             "pulses and gaps out of date" if self.results.out_of_date else "",
+            "pulses and gaps of the first records only so far" if self.results.partial else "",
         ]
         return "&nbsp; · &nbsp;".join([text, *filter(None, told)])
 
