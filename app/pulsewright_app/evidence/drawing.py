@@ -86,6 +86,7 @@ def drawn(number: int, height_mm: float, draw: Callable[[Figure], None]) -> str:
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         figure = Figure((WIDTH_MM * MM, height_mm * MM), layout=ConstrainedLayoutEngine(w_pad=0.02, h_pad=0.03))
         draw(figure)
+        figure.align_ylabels()
         canvas: Any = FigureCanvasSVG(figure)  # its methods carry no types
         canvas.print_svg(written, metadata={"Date": None, "Creator": None, "Format": None})
     return _alone(written.getvalue(), f"figure{number}-")
@@ -138,7 +139,7 @@ def in_reach(limits: Sequence[Limits], values: Floats) -> list[tuple[str, float]
     if not known.size:
         return []
     low, high = float(known.min()), float(known.max())
-    room = max(high - low, 0.3 * max(abs(low), abs(high)))
+    room = max(high - low, 0.8 * max(abs(low), abs(high)))
     claims: dict[float, list[int]] = {}
     for limit in limits:
         for end in (limit.low, limit.high):

@@ -87,7 +87,7 @@ class Pictures:
             "skew": lambda: skew_picture(findings, number, self._limits("skew")),
             "jitter": lambda: jitter_picture(findings, number),
             "trigger_gaps": lambda: trigger_gaps_picture(findings, number),
-            "health": lambda: health_picture(findings, number, self._limits("noise")),
+            "health": lambda: health_picture(findings, number, (self._limits("noise"), self._limits("enob"))),
             "pulses": lambda: self._pulses(number),
             "afterglow": lambda: self._afterglow(number),
             "markers": lambda: self._markers(number),
