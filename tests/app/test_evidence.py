@@ -394,3 +394,29 @@ def test_findings_of_another_session_make_no_sheet(quiet: tuple[Session, Finding
         pytest.raises(EvidenceError, match="another session"),
     ):
         sheet_of(Assessment(findings), other)
+
+
+@pytest.mark.parametrize("case", ["one sample", "one record", "nothing moves", "half a letter"])
+def test_an_odd_session_still_gets_a_sheet(case: str, tmp_path: Path) -> None:
+    from pulsewright_app.evidence.writing import write_sheet
+
+    samples = np.random.default_rng(3).normal(0.0, 1e-3, (5, 2, 64)).astype(np.float32)
+    name = "H01"
+    if case == "one sample":
+        samples = samples[:, :, :1]
+    elif case == "one record":
+        samples = samples[:1]
+    elif case == "nothing moves":
+        samples[:] = 0.0
+    else:
+        name = "_H\ud83d"
+    channels = [Channel(name, "M1"), Channel("H02", "M1")]
+    session = Session.from_samples(samples, channels, 1e6, 0)
+    views = [SheetView(kind, 0, name, lanes=False) for kind in ("single", "stacked", "afterglow", "map")]
+    review = Review(sheet_views=views)
+    assessment = Assessment(measure(session, Settings()))
+    targets = [tmp_path / "sheet.html", tmp_path / "sheet.pdf"]
+    sheet = write_sheet(assessment, session, review, *targets, json_file=tmp_path / "sheet.json")
+    assert all(view.svg for view in sheet.views)
+    assert json.loads((tmp_path / "sheet.json").read_text("utf-8"))["sheet"]["title"] == "A session in memory"
+    assert all(path.stat().st_size > 10_000 for path in targets)

@@ -35,7 +35,7 @@ class Rows:
 def whole_window(session: Session, channel: int) -> Window:
     """Return the stretch of time, from the trigger, that any record of a channel covers."""
     start = session.first_sample_time(channel)
-    return float(start.min()), float(start.max() + (session.record_length - 1) * session.sample_interval)
+    return float(start.min()), float(start.max() + max(session.record_length - 1, 1) * session.sample_interval)
 
 
 def value_window(session: Session, channel: int, records: Sequence[int] | Ints, watch: Watch = UNWATCHED) -> Window:
@@ -104,7 +104,8 @@ def rows_of(session: Session, channel: int, records: Ints, window: Window, watch
         for record in here.tolist():
             codes = block[record - first, channel, :]
             if row == 0:
-                base = float(np.median(codes))
+                finite = codes[np.isfinite(codes)]
+                base = float(np.median(finite)) if finite.size else 0.0
             low, high = line_envelope(codes, float(starts[record]), session.sample_interval, raster)
             values[row] = np.where(high - base >= base - low, high, low)
             row += 1

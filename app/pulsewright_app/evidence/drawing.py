@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pulsewright_analysis.results import Floats
+from pulsewright_app.evidence.numbers import readable
 from pulsewright_app.figures_axes import Axis
 from pulsewright_app.theme import LIGHT
 
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 MOST_BARS = 400
 """More error bars than this run together into a band that hides the points."""
+MOST_VECTORS = 5000
+"""More points than this become an image inside the figure: as vectors they would be megabytes, and look the same."""
+IMAGE_DPI = 300
 WIDTH_MM = 174.0
 MM = 1 / 25.4
 INK, MUTED, RULE = LIGHT.ink, LIGHT.muted, LIGHT.rule
@@ -84,8 +88,10 @@ def drawn(number: int, height_mm: float, draw: Callable[[Figure], None]) -> str:
     with mpl.rc_context(_STYLE), warnings.catch_warnings():
         # letters that the font lacks are drawn as boxes; a name in another script is no reason to complain
         warnings.filterwarnings("ignore", message="Glyph .* missing")
-        figure = Figure((WIDTH_MM * MM, height_mm * MM), layout=ConstrainedLayoutEngine(w_pad=0.02, h_pad=0.03))
+        layout = ConstrainedLayoutEngine(w_pad=0.02, h_pad=0.03)
+        figure = Figure((WIDTH_MM * MM, height_mm * MM), dpi=IMAGE_DPI, layout=layout)
         draw(figure)
+        figure.align_ylabels()
         canvas: Any = FigureCanvasSVG(figure)  # its methods carry no types
         canvas.print_svg(written, metadata={"Date": None, "Creator": None, "Format": None})
     return _alone(written.getvalue(), f"figure{number}-")
@@ -104,8 +110,8 @@ def _alone(svg: str, prefix: str) -> str:
 
 
 def short(name: str, longest: int = 18) -> str:
-    """Return a name in one line, cut where it is too long for a label."""
-    name = " ".join(name.split())
+    """Return a name in one line, cut where it is too long for a label, its hidden letters shown."""
+    name = " ".join(readable(name).split())
     return name if len(name) <= longest else f"{name[: longest - 1]}…"
 
 
@@ -138,7 +144,7 @@ def in_reach(limits: Sequence[Limits], values: Floats) -> list[tuple[str, float]
     if not known.size:
         return []
     low, high = float(known.min()), float(known.max())
-    room = max(high - low, 0.3 * max(abs(low), abs(high)))
+    room = max(high - low, 0.8 * max(abs(low), abs(high)))
     claims: dict[float, list[int]] = {}
     for limit in limits:
         for end in (limit.low, limit.high):
@@ -172,5 +178,5 @@ def points(
     """Draw points, filled or open."""
     axes.plot(
         x, y, linestyle="none", marker=shape, markersize=size, markeredgecolor=colour, markeredgewidth=0.7,
-        markerfacecolor=colour if filled else "white",
+        markerfacecolor=colour if filled else "white", rasterized=len(x) > MOST_VECTORS,
     )  # fmt: skip

@@ -87,7 +87,7 @@ class Pictures:
             "skew": lambda: skew_picture(findings, number, self._limits("skew")),
             "jitter": lambda: jitter_picture(findings, number),
             "trigger_gaps": lambda: trigger_gaps_picture(findings, number),
-            "health": lambda: health_picture(findings, number, self._limits("noise")),
+            "health": lambda: health_picture(findings, number, (self._limits("noise"), self._limits("enob"))),
             "pulses": lambda: self._pulses(number),
             "afterglow": lambda: self._afterglow(number),
             "markers": lambda: self._markers(number),
@@ -165,7 +165,7 @@ class Pictures:
         )
         if len(rows.records) < len(records):
             step = int(np.diff(rows.records)[0])
-            caption += f" Of more than {MOST_RECORDS_IN_ROWS:,} records every {step}th is shown."
+            caption += f" Of more than {MOST_RECORDS_IN_ROWS:,} records one in {step} is shown."
         caption += " A hatched row: a missed trigger." if findings_miss(self._findings) else ""
         height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
         svg = drawn(number, height, lambda figure: draw_map(figure.subplots(), rows, unit, self._findings))

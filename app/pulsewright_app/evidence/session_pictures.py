@@ -20,6 +20,7 @@ from pulsewright_app.theme import LIGHT, components
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
 Pairs = Sequence[tuple[Marker, Marker]]
 
@@ -141,9 +142,9 @@ def draw_single(
 ) -> None:
     """Draw one record: its channels in lanes, or on one axis; with what lies beneath each, and with markers."""
     panels = figure.subplots(len(channels) if lanes else 1, 1, sharex=True, squeeze=False)[:, 0]
-    spans = [session.times(record, channel)[[0, -1]] for channel in channels]
-    window = window or (float(min(s[0] for s in spans)), float(max(s[1] for s in spans)))
+    window = window or _window_of(session, [record], channels)
     time = time_axis("Time from the trigger", np.array(window))
+    lines = []
     for place, channel in enumerate(channels):
         axes = panels[place if lanes else 0]
         about = session.channels[channel]
@@ -151,10 +152,10 @@ def draw_single(
         if place < len(beneath):
             _trace(axes, time, *beneath[place], window, RULE, 1.8)
         colour, dashes = (INK, "-") if lanes else (LIGHT.channel(channel), _DASHES[place % len(_DASHES)])
-        _trace(axes, time, session.times(record, channel), trace, window, colour, 0.6, short(about.name), dashes)
+        lines.append(_trace(axes, time, session.times(record, channel), trace, window, colour, 0.6, dashes))
         axes.axvline(0, color=MUTED, linewidth=0.5, linestyle=(0, (2, 2)))
         axes.set_xlim(*time.written(np.array(window)))
-        if values is not None and not lanes:
+        if values is not None and (not lanes or len(channels) == 1):
             axes.set_ylim(*values)
         if lanes and len(channels) > 1:
             axes.set_ylabel(short(about.name), rotation=0, ha="right", va="center")
@@ -162,9 +163,17 @@ def draw_single(
         else:
             axes.set_ylabel(f"{short(about.name)} / {about.unit}" if len(channels) == 1 else f"Value / {about.unit}")
     if not lanes and len(channels) > 1:
-        panels[0].legend(ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+        names = [short(session.channels[channel].name) for channel in channels]
+        panels[0].legend(lines, names, ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0))
     panels[-1].set_xlabel(time.text)
     draw_pairs(panels[0], pairs, time)
+
+
+def _window_of(session: Session, records: Sequence[int], channels: Sequence[int]) -> Window:
+    """Return the stretch of time that some records cover on some channels; a single sample has its own interval."""
+    starts = np.array([session.first_sample_time(channel)[list(records)] for channel in channels])
+    length = max(session.record_length - 1, 1) * session.sample_interval
+    return float(starts.min()), float(starts.max()) + length
 
 
 def draw_stacked(
@@ -172,15 +181,13 @@ def draw_stacked(
 ) -> None:
     """Draw neighbouring records of one channel offset upward, the current one strong."""
     axes = figure.subplots()
-    starts = session.first_sample_time(channel)
-    length = (session.record_length - 1) * session.sample_interval
-    window = window or (float(starts.min()), float(starts.max()) + length)
+    window = window or _window_of(session, records, [channel])
     time = time_axis("Time from the trigger", np.array(window))
     traces = {record: session.values(record, record + 1, [channel])[0, 0] for record in records}
     height = max((float(np.nanmax(t) - np.nanmin(t)) for t in traces.values()), default=1.0) or 1.0
     for place, record in enumerate(records):
         strong = record == current
-        trace = (traces[record] - float(np.median(traces[record]))) / height + place
+        trace = (traces[record] - float(np.nanmedian(traces[record]))) / height + place
         _trace(
             axes, time, session.times(record, channel), trace, window, INK if strong else MUTED, 0.9 if strong else 0.4
         )
@@ -198,9 +205,8 @@ def _trace(
     window: Window,
     colour: str,
     width: float,
-    label: str = "",
     dashes: Any = "-",
-) -> None:
+) -> Line2D:
     """Draw a trace inside a window; a long one by the least and the greatest of each stretch."""
     inside = (at >= window[0]) & (at <= window[1])
     at, values = at[inside], values[inside]
@@ -210,4 +216,5 @@ def _trace(
         blocks = values[:whole].reshape(-1, step)
         values = np.column_stack([blocks.min(axis=1), blocks.max(axis=1)]).ravel()
         at = np.repeat(at[:whole].reshape(-1, step).mean(axis=1), 2)
-    axes.plot(time.written(at), values, color=colour, linewidth=width, linestyle=dashes, label=label)
+    (line,) = axes.plot(time.written(at), values, color=colour, linewidth=width, linestyle=dashes)
+    return line

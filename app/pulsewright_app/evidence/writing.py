@@ -82,7 +82,8 @@ def write_sheet(
         _replace(path, data)
     if json_file is not None:
         body = json.dumps(as_json(sheet, assessment), allow_nan=False, ensure_ascii=False, indent=1)
-        _replace(Path(json_file), f"{body}\n".encode())
+        # half of a surrogate pair, which no UTF-8 can hold, is written as the escape that JSON has for it
+        _replace(Path(json_file), f"{body}\n".encode(errors="backslashreplace"))
     return sheet
 
 
