@@ -96,7 +96,7 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("Click a record in Stacked or Map", "Go to that record"),
     ("Click a spot in Afterglow", "List the records that pass there"),
     ("Click a point of a figure", "Go to its record, or its channel"),
-    ("Double-click beside a figure", "Show it in a window of its own"),
+    ("Double-click a figure", "Show it in a window of its own"),
 )
 
 

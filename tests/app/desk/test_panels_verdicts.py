@@ -229,6 +229,21 @@ def test_a_figure_opens_large_and_its_numbers_copy(judged: tuple[Any, FindingsPa
     assert not window.isVisible()
 
 
+@pytest.mark.parametrize("by", ["double-click", "key"])
+def test_a_small_figure_opens_by_double_click_or_key(judged: tuple[Any, FindingsPanel], by: str) -> None:
+    bench, panel = judged
+    page = figure(bench, panel, "Jitter")
+    if by == "key":
+        page.plot.setFocus()
+        bench.qtbot.keyClick(page.plot, Qt.Key.Key_Return)
+    else:
+        bench.qtbot.mouseDClick(page.plot.viewport(), LEFT, pos=page.plot.viewport().rect().center())
+    window = next(w for w in QApplication.topLevelWidgets() if isinstance(w, FigureWindow) and w.isVisible())
+    assert window.windowTitle() == "Jitter — Pulsewright"
+    assert "Curve: normal" in window.note.text()
+    window.close()
+
+
 def test_the_claims_file_beside_a_session_is_judged_on_the_desk(
     make_window: Callable[..., DeskWindow], faults: Path, qtbot: Any, settle: Settle
 ) -> None:

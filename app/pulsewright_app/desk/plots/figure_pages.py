@@ -67,6 +67,7 @@ class FigurePage(QWidget):
         self._stack.addWidget(self.plot)
         self._stack.addWidget(self.reason)
         column.addLayout(self._stack, 1)
+        self.plot.large_wanted.connect(self.large_wanted)
         self.plot.record_chosen.connect(viewing.go_to)
         self.plot.channel_chosen.connect(viewing.set_channel)
         results.changed.connect(self.refresh)
@@ -76,10 +77,6 @@ class FigurePage(QWidget):
         """Draw what changed while it was hidden."""
         super().showEvent(event)
         self.refresh()
-
-    def mouseDoubleClickEvent(self, event: object) -> None:
-        """Ask for the large form."""
-        self.large_wanted.emit()
 
     def refresh(self) -> None:
         """Draw the figure, if it is looked at and not drawn yet."""

@@ -9,7 +9,7 @@ import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFont, QResizeEvent, QWheelEvent
+from PySide6.QtGui import QFont, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
 from pulsewright_app.desk.views.axes import dress
@@ -41,6 +41,8 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     record_chosen = Signal(int)
     channel_chosen = Signal(int)
+    large_wanted = Signal()
+    """A small figure was double-clicked, or Return was pressed on it."""
 
     def __init__(self, zooms: bool = False, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -106,6 +108,20 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """Zoom where zooming is meant; else let the panel scroll."""
         if self._zooms:
             super().wheelEvent(event)
+        else:
+            event.ignore()
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
+        """Ask for the large form of a small figure."""
+        if self._zooms:
+            super().mouseDoubleClickEvent(event)
+        else:
+            self.large_wanted.emit()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Ask for the large form on Return; leave every other key to the desk."""
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not self._zooms:
+            self.large_wanted.emit()
         else:
             event.ignore()
 
