@@ -31,11 +31,21 @@ class Cancelled(Exception):  # noqa: N818 - nothing went wrong
 
 
 @dataclass(frozen=True)
-class _Watch:
+class Watch:
     """Passes progress on, and stops the work when it is called off."""
 
-    progress: Progress | None
-    cancelled: Callable[[], bool] | None
+    progress: Progress | None = None
+    cancelled: Callable[[], bool] | None = None
+
+    def check(self) -> None:
+        """Stop the work if it was called off.
+
+        Raises
+        ------
+        Cancelled
+        """
+        if self.cancelled is not None and self.cancelled():
+            raise Cancelled
 
     def at(self, share: float, doing: str) -> None:
         """Tell how far the work is.
@@ -45,8 +55,7 @@ class _Watch:
         Cancelled
             If it was called off.
         """
-        if self.cancelled is not None and self.cancelled():
-            raise Cancelled
+        self.check()
         if self.progress is not None:
             self.progress(share, doing)
 
@@ -84,7 +93,7 @@ def measure(
         If the work was called off.
     """
     settings = settings or Settings()
-    watch = _Watch(progress, cancelled)
+    watch = Watch(progress, cancelled)
     watch.at(0.0, "noise and levels")
     finite = _measurable(session, settings)
     channels, records = list(finite.channels), finite.records

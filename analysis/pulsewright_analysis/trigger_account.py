@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pulsewright_analysis.results import Findings, Ints
+from pulsewright_analysis.results import Findings, Ints, Sequence, Witness
+from pulsewright_analysis.trigger_numbers import WITNESSES
 from pulsewright_analysis.witnesses import UNKNOWN
 
 
@@ -79,37 +80,40 @@ def _blind(findings: Findings, records: Ints) -> tuple[tuple[int, str], ...]:
     Trigger times see every loss; a place on a lattice that starts over sees losses modulo its cycle, polarity modulo
     its pattern. Witnesses that contradict each other settle nothing.
     """
-    said, sequence = findings.sequence.said, findings.sequence
-    found = []
-    missed_after = {gap.after_record for gap in sequence.missed}
-    for gap in range(len(records) - 1):
-        record = int(records[gap])
-        time, position, polarity = (
-            _word(said[witness][gap]) if witness in said and gap < len(said[witness]) else UNKNOWN
-            for witness in ("time", "position", "polarity")
-        )
-        if time == CONTRADICTED or position == CONTRADICTED:
-            if record not in missed_after and not sequence.slips:
-                found.append((record, "the modules contradict each other"))
-        elif time != UNKNOWN:
-            cycle = sequence.cycle
-            against = position >= 0 and (time - position) % cycle != 0 if cycle else position >= 0 and time != position
-            if against and record not in missed_after:
-                found.append((record, "position and time contradict each other"))
-        elif position != UNKNOWN:
-            if sequence.cycle is not None:
-                found.append((record, f"without trigger times a loss of {sequence.cycle} triggers cannot be seen"))
-        elif polarity not in (UNKNOWN, CONTRADICTED):
-            found.append((record, "polarity alone does not see every loss"))
-        else:
-            found.append((record, "no witness spoke"))
-    return tuple(found)
+    sequence = findings.sequence
+    gaps = max(len(records) - 1, 0)
+    position, polarity, time = (_words(sequence, witness, gaps) for witness in WITNESSES)
+    cycle = sequence.cycle
+    off = (time - position) % cycle != 0 if cycle else time != position
+    contradicted = (time == CONTRADICTED) | (position == CONTRADICTED)
+    against = (time >= 0) & (position >= 0) & off
+    without_time = (time == UNKNOWN) & ~contradicted
+    # where a trigger is known to be missing, or a module slipped, the modules must differ
+    told = np.isin(records[:gaps], [gap.after_record for gap in sequence.missed]) | bool(sequence.slips)
+    reasons = (
+        ("the modules contradict each other", contradicted & ~told),
+        ("position and time contradict each other", against & ~told),
+        (
+            f"without trigger times a loss of {cycle} triggers cannot be seen",
+            without_time & (position >= 0) & bool(cycle),
+        ),
+        ("polarity alone does not see every loss", without_time & (position == UNKNOWN) & (polarity >= 0)),
+        ("no witness spoke", without_time & (position == UNKNOWN) & (polarity < 0)),
+    )
+    found = [(int(record), why) for why, where in reasons for record in records[:gaps][where]]
+    return tuple(sorted(found))
 
 
 CONTRADICTED = -2
 
 
-def _word(said: Ints) -> int:
-    """Return what the modules that know say with one voice."""
-    known = np.unique(said[said != UNKNOWN])
-    return UNKNOWN if len(known) == 0 else int(known[0]) if len(known) == 1 else CONTRADICTED
+def _words(sequence: Sequence, witness: Witness, gaps: int) -> Ints:
+    """Return for each gap what the modules that know say with one voice, −1 where none knows, −2 where they differ."""
+    said = sequence.said.get(witness)
+    if said is None or len(said) != gaps:
+        return np.full(gaps, UNKNOWN, dtype=np.int64)
+    known = said != UNKNOWN
+    highest = np.max(said, axis=1, initial=UNKNOWN)
+    lowest = np.min(np.where(known, said, np.iinfo(np.int64).max), axis=1, initial=np.iinfo(np.int64).max)
+    words: Ints = np.where(highest == UNKNOWN, UNKNOWN, np.where(highest == lowest, highest, CONTRADICTED))
+    return words

@@ -32,7 +32,6 @@ def run_demo(headless: bool, out: Path | None) -> int:
 
 
 def _measure_and_print(session: Path, out: Path | None) -> int:
-    from pulsewright_analysis.assessment import assess
     from pulsewright_app.evidence.writing import write_sheet
     from pulsewright_app.findings_page import print_findings
     from pulsewright_app.inputs import open_with_settings
@@ -41,7 +40,7 @@ def _measure_and_print(session: Path, out: Path | None) -> int:
     given = open_with_settings(session)
     with given.session:
         with progress_on_stderr("Measuring") as progress:
-            assessment = assess(given.session, given.settings, progress, sha256=given.sha256)
+            assessment = given.assess(progress)
         if out is not None:
             write_findings(assessment, out)
             write_sheet(assessment, given.session, given.review, out / "evidence.html", out / "evidence.pdf")

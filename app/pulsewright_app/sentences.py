@@ -75,6 +75,8 @@ def _triggers(findings: Findings) -> Iterator[Sentence]:
     else:
         losses = "no trigger missing between them" if not missed else f"{count(missed, 'trigger')} missing"
         text = f"{count(kept, 'record')} kept, {losses}"
+        if findings.settings.records is not None:
+            text = f"{len(findings.records)} of {count(kept, 'record')} looked at, {losses}"
         text += f"; witnesses: {listed(witnesses)}" if witnesses else ""
     yield Sentence(TRIGGERS, text, None, sequence.channel, "map")
     if sequence.sent is not None and findings.settings.records is None:

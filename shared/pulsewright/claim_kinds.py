@@ -147,6 +147,9 @@ def _write(kind: ClaimKind) -> str:
 
 def _with_unit(kind: ClaimKind, text: str, unit: str | None = None) -> tuple[float, str]:
     """Return a number in SI units and its unit, which must be written with it."""
+    own = _channel_number(text) if kind.unit == OWN_UNIT else None
+    if own is not None and unit in (None, own[1]):
+        return own
     found = _unit_of(kind, text)
     expected = (found if kind.unit == OWN_UNIT else kind.unit) if unit is None else unit
     if expected == "" and kind.unit == "":
@@ -157,6 +160,28 @@ def _with_unit(kind: ClaimKind, text: str, unit: str | None = None) -> tuple[flo
         return parse_number(text, expected, "limit"), expected
     except SettingError as error:
         raise SettingError(error.cause, _write(kind)) from error
+
+
+_CHANNEL_UNITS = ("V", "A", "Pa", "bar", "m", "m/s", "g", "N", "T", "K", "W", "°C")
+"""Written out, so that ``5 Pa`` is not read as five peta-a."""
+
+
+def _channel_number(text: str) -> tuple[float, str] | None:
+    """Return a number in one of the units that channels often carry, None where there is none of them."""
+    written = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*([^\d\s].*?)\s*", text)
+    if written is None:
+        return None
+    number, suffix = float(written[1]), written[2]
+    if suffix in _CHANNEL_UNITS:
+        return number, suffix
+    prefix = {"u": "µ", "μ": "µ"}.get(suffix[:1], suffix[:1])
+    exponents = {"p": -12, "n": -9, "µ": -6, "m": -3, "k": 3, "M": 6, "G": 9}
+    if suffix[1:] in _CHANNEL_UNITS and prefix in exponents:
+        # by text where it can be, so that 200 mV is 0.2 V to the last digit
+        plain = "e" not in written[1].lower()
+        power = exponents[prefix]
+        return float(f"{written[1]}e{power}") if plain else number * 10.0**power, suffix[1:]
+    return None
 
 
 def _unit_of(kind: ClaimKind, text: str) -> str:

@@ -43,7 +43,7 @@ def claims_path_for(session_path: str | Path) -> Path:
     return Path(session_path).with_suffix(".claims.toml")
 
 
-def read_claims(path: str | Path) -> ClaimsFile:
+def read_claims(path: str | Path, settings_alone: bool = False) -> ClaimsFile:
     """Read and check a claims file.
 
     Parameters
@@ -51,6 +51,8 @@ def read_claims(path: str | Path) -> ClaimsFile:
     path : str or Path
         TOML in UTF-8, with a text ``title``, a table ``[settings]`` and any number of ``[[claims]]``, each of which
         may be left out.
+    settings_alone : bool
+        Whether the claims are passed over, because a draft's limits may not be filled in yet.
 
     Raises
     ------
@@ -67,7 +69,8 @@ def read_claims(path: str | Path) -> ClaimsFile:
             parse_setting(name, raw)
         except SettingError as error:
             _fail(path, _line(text, "settings", name), error.cause, error.remedy)
-    return ClaimsFile(path, content.get("title", ""), settings, _claims(path, text, content.get("claims", [])))
+    claims = () if settings_alone else _claims(path, text, content.get("claims", []))
+    return ClaimsFile(path, content.get("title", ""), settings, claims)
 
 
 def _claims(path: Path, text: str, written: list[dict[str, Any]]) -> tuple[Claim, ...]:

@@ -80,6 +80,7 @@ ACTIONS: tuple[Described, ...] = (
     Described("records_panel", "View", "Records panel", "Alt+R", "Show or hide the records", True),
     Described("markers_panel", "View", "Markers panel", "Alt+M", "Show or hide the markers", True),
     Described("findings_panel", "View", "Findings panel", "Alt+F", "Show or hide the findings", True),
+    Described("figure", "View", "Figure of the findings, large", "Alt+G", "Show the chosen figure in its own window"),
     Described("dark", "View", "Dark", "Ctrl+D", "Dark desk, or light", True, needs_session=False),
     Described("shortcuts", "Help", "Keys and gestures", "F1", "List every action with its keys", needs_session=False),
 )
@@ -94,6 +95,8 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("Click a lane in Single", "Make that channel the current one"),
     ("Click a record in Stacked or Map", "Go to that record"),
     ("Click a spot in Afterglow", "List the records that pass there"),
+    ("Click a point of a figure", "Go to its record, or its channel"),
+    ("Double-click a figure", "Show it in a window of its own"),
 )
 
 

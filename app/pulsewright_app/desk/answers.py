@@ -49,6 +49,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "fit": viewing.fit,
         "zoom_back": viewing.zoom_back,
         **{name: _toggle_panel(window, name) for name in _PANELS},
+        "figure": window.open_figure,
         "dark": lambda: viewing.set_dark(not viewing.dark),
         "shortcuts": window.show_shortcuts,
     }

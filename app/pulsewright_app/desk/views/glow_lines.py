@@ -22,7 +22,9 @@ def draw_mean(painter: QPainter, canvas: Canvas, theme: Theme, mean: Mean) -> No
     sides = (mean.value + mean.deviation, mean.value - mean.deviation)
     for side, values in enumerate(sides):  # of a column's many values the outer one
         x, ends = _columns(canvas, values, mean.first_time, mean.interval)
-        _stroke(painter, _polygon(x, canvas.y_of(ends[:, 1 - side])), theme.ink, 1.0)
+        line = _polygon(x, canvas.y_of(ends[:, 1 - side]))
+        _stroke(painter, line, theme.plot, 2.6)
+        _stroke(painter, line, theme.ink, 1.0)
     line = outline(canvas, mean.value, mean.first_time, mean.interval)
     _stroke(painter, line, theme.plot, 4.0)
     _stroke(painter, line, theme.ink, 1.8)

@@ -12,7 +12,7 @@ from pulsewright_app.wording import count
 
 _RECORD = int(Qt.ItemDataRole.UserRole)
 _STEPPING = (Qt.Key.Key_PageUp, Qt.Key.Key_PageDown, Qt.Key.Key_Home, Qt.Key.Key_End)
-_SIGNS = {1: "＋", -1: "−", 0: " "}
+_SIGNS = {1: "+", -1: "−", 0: " "}
 
 
 class _Records(QListWidget):
