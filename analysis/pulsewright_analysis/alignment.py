@@ -111,8 +111,11 @@ def measure_alignment(
     fit = None
     if method == "sine":
         fit = fit_shared_frequency(gate.samples, session.sample_rate)
+        if not 0 < fit.frequency < session.sample_rate / 2:
+            return NOTHING, None, ["No alignment: the records carry no sine between 0 and half the sample rate."]
         delay, variance, unlike = sine_delays(fit, gate, usable, place)
-        gain = np.where(np.isfinite(delay), fit.amplitude / fit.amplitude[:, [place]], np.nan)
+        against = fit.amplitude[:, [place]]
+        gain = np.where(np.isfinite(delay) & (against > 0), fit.amplitude / np.where(against > 0, against, 1.0), np.nan)
     else:
         delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
         delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain

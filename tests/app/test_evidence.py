@@ -387,6 +387,22 @@ def test_findings_older_than_the_review_make_no_sheet(quiet: tuple[Session, Find
         sheet_of(Assessment(older), session, Review())
 
 
+def test_verdicts_older_than_a_marker_make_no_sheet(quiet: tuple[Session, Findings], tmp_path: Path) -> None:
+    from pulsewright.claims_file import read_claims
+
+    path = tmp_path / "quiet.claims.toml"
+    path.write_text('[[claims]]\nname = "x"\nkind = "marker_pair"\nlimit = "10 us ± 1 us"\npair = "gap"\n')
+    session, findings = quiet
+    before, after = (
+        Review(markers=[Marker(0.0, 1e-8, 1, "gap", "H01", 0), Marker(end, 1e-8, 1, "gap", "H01", 0)])
+        for end in (10e-6, 30e-6)
+    )
+    assessment = assessed(findings, read_claims(path), before)
+    assert sheet_of(assessment, session, before).outcome == "holds"
+    with pytest.raises(EvidenceError, match="older than the claims or the review's markers"):
+        sheet_of(assessment, session, after)
+
+
 def test_findings_of_another_session_make_no_sheet(quiet: tuple[Session, Findings]) -> None:
     _, findings = quiet
     with (

@@ -66,7 +66,7 @@ def sheet_of(
 
     review = review or Review()
     findings = assessment.findings
-    require_current(findings, session, review, watch)
+    require_current(assessment, session, review, watch)
     pictures = Pictures(session, assessment, review, watch)
     claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
