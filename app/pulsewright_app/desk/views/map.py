@@ -74,6 +74,8 @@ class MapView(View):
         self._places = Places(0)
         self._found: FoundPulses | None = None
         self._found_for: object = None
+        self._spots: dict[bool, QPolygonF] = {}
+        self._spots_for: object = None
         self.canvas.heights_zoom = False
         self.canvas.below.append(self._paint_picture)
         self.viewing.dark_changed.connect(self.schedule)
@@ -84,7 +86,7 @@ class MapView(View):
         """Drop the rows of the session before."""
         self.desk.background.cancel(_KEY)
         self._drawn = self._made_for = self._running_for = None
-        self._found = self._found_for = None
+        self._found = self._found_for = self._spots_for = None
         self._places = Places(0)
 
     def refresh(self, session: Session) -> None:
@@ -261,20 +263,30 @@ class MapView(View):
         found = self._pulses(session)
         row = canvas.plot_rect().height() / max(self._places.total, 1)
         smaller = 1.0 if row >= _LOW_ROW else 0.45
-        columns, rows = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         theme = self.theme
         for placed, inks in (
             (True, ((theme.plot, 7.0), (theme.pulse, 5.0))),
             (False, ((theme.plot, 8.0), (theme.muted, 6.0), (theme.plot, 4.0))),
         ):
-            chosen = found.placed == placed
-            spots = QPolygonF([QPointF(x, y) for x, y in zip(columns[chosen], rows[chosen], strict=True)])
+            spots = self._spots_of(canvas, found)[placed]
             for colour, width in inks:
                 pen = QPen(QColor(colour), width * smaller)
                 pen.setCapStyle(Qt.PenCapStyle.RoundCap)
                 painter.setPen(pen)
                 painter.drawPoints(spots)
+
+    def _spots_of(self, canvas: Canvas, found: FoundPulses) -> dict[bool, QPolygonF]:
+        """Return where the dots of pulses are, with and without a position; worked out once for many paintings."""
+        wanted = (id(found), id(self._places), canvas.windows(), canvas.plot_rect().getRect())
+        if wanted != self._spots_for:
+            x, y = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
+            self._spots_for = wanted
+            self._spots = {
+                placed: QPolygonF([QPointF(*spot) for spot in zip(x[chosen], y[chosen], strict=True)])
+                for placed, chosen in ((True, found.placed), (False, ~found.placed))
+            }
+        return self._spots
 
     # -- gestures -------------------------------------------------------------------------------------------
 
