@@ -79,6 +79,7 @@ class MapView(View):
         self.canvas.heights_zoom = False
         self.canvas.below.append(self._paint_picture)
         self.viewing.dark_changed.connect(self.schedule)
+        self.document.left_out_changed.connect(self.schedule)
 
     # -- drawing --------------------------------------------------------------------------------------------
 
@@ -215,6 +216,7 @@ class MapView(View):
         aside = out_of_step(session, self.results.findings)
         told = [
             count(missed, "missed trigger") if missed else "",
+            f"{count(len(self.document.left_out), 'record')} left out" if self.document.left_out else "",
             f"○ {count(lost, 'pulse')} with {NO_POSITION}" if lost else "",
             *(f"{name} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
             "pulses and gaps out of date" if self.results.out_of_date else "",
@@ -224,6 +226,7 @@ class MapView(View):
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the open rows, the found pulses and the outline of the current record."""
+        self._paint_left_out(painter, canvas)
         self._paint_gaps(painter, canvas)
         self._paint_out_of_step(painter, canvas)
         self._paint_pulses(painter, canvas)
@@ -233,6 +236,16 @@ class MapView(View):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(QPen(QColor(self.theme.ink), 1.0))
         painter.drawRect(QRectF(plot.left(), top, plot.width() - 1, max(bottom - top, 2.0)))
+
+    def _paint_left_out(self, painter: QPainter, canvas: Canvas) -> None:
+        """Veil the rows of records that a person left out."""
+        plot, veil = canvas.plot_rect(), QColor(self.theme.surface)
+        veil.setAlpha(190)
+        for record in self.document.left_out:
+            top, bottom = (canvas.y_of(self._height(record) + way) for way in (0.5, -0.5))
+            painter.fillRect(QRectF(plot.left(), top, plot.width(), bottom - top), veil)
+            painter.setPen(QPen(QColor(self.theme.muted), 1.0))
+            painter.drawLine(QPointF(plot.left(), (top + bottom) / 2), QPointF(plot.right(), (top + bottom) / 2))
 
     def _paint_gaps(self, painter: QPainter, canvas: Canvas) -> None:
         plot, colour = canvas.plot_rect(), QColor(self.theme.missed)
@@ -305,4 +318,7 @@ class MapView(View):
         if session is None:
             return text
         aside = [name for name, records in out_of_step(session, self.results.findings).items() if record in records]
-        return f"{text}    {', '.join(aside)} out of step" if aside else text
+        text += f"    {', '.join(aside)} out of step" if aside else ""
+        if record in self.document.left_out:
+            text += f"    left out: {self.document.left_out[record] or 'no reason given'}"
+        return text
