@@ -25,9 +25,15 @@ def quantised(bits: int, share: float) -> Session:
 @pytest.mark.parametrize("share", [1.0, 0.5])
 @pytest.mark.parametrize("bits", [8, 10, 12])
 def test_ideal_quantiser(bits, share):
-    """Half the scale costs 6.02 dB of SINAD and no effective bit."""
+    """Half the scale costs 6.02 dB of SINAD and no effective bit.
+
+    A sine of A codes leaves an error that is not quite uniform: its rms is off by up to 0.13/√A (algebra: the terms
+    J₀(2πkA)/k² of the error's power, by the envelope of the Bessel function); 1 % more for the number of samples.
+    """
+    off = 0.13 / np.sqrt(share * 2 ** (bits - 1)) + 0.01
     for health in measure(quantised(bits, share), layered(option={"alignment_method": "sine"})).health:
-        assert health.sinad_db == pytest.approx(6.02 * bits + 1.76 + 20 * np.log10(share), abs=0.15)
-        assert health.enob == pytest.approx(bits, abs=0.02)
+        expected = 6.02 * bits + 1.76 + 20 * np.log10(share)
+        assert health.sinad_db == pytest.approx(expected, abs=20 * np.log10(1 + off) + 0.02)
+        assert health.enob == pytest.approx(bits, abs=np.log2(1 + off))
         assert health.noise_rms is not None
-        assert health.noise_rms.value == pytest.approx(1e-3 / np.sqrt(12.0), rel=0.015)
+        assert health.noise_rms.value == pytest.approx(1e-3 / np.sqrt(12.0), rel=off)
