@@ -154,7 +154,8 @@ def _in_colour(signed: Values, theme: Theme) -> NDArray[np.uint8]:
     steps = np.linspace(-1.0, 1.0, 511)[:, None]
     ends = np.where(steps >= 0, np.array(components(theme.positive)), np.array(components(theme.negative)))
     table = np.empty((512, 4), dtype=np.uint8)
-    table[:511, :3] = np.rint(page + (ends - page) * np.abs(steps))
+    # the first step, 1/255 of the full ink, is still the page: nobody sees it, and a quiet base is one colour
+    table[:511, :3] = np.rint(page + (ends - page) * np.maximum(np.abs(steps) * 255 - 1, 0) / 254)
     table[:511, 3], table[511] = 255, 0
     known = np.isfinite(signed)
     place = np.where(known, np.rint((np.where(known, signed, 0.0) + 1.0) * 255.0), 511.0).astype(np.int16)

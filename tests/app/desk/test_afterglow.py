@@ -186,6 +186,19 @@ def test_another_channel_puts_the_list_away(glowing: DeskWindow, qtbot: Any, set
     assert labelled(glowing, CAPTION).startswith("H02")
 
 
+def test_records_stepped_through_stay_listed_on_another_channel(
+    glowing: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    qtbot.mouseClick(canvas_of(glowing).viewport(), LEFT, pos=at(glowing, *FLANK))
+    settle(glowing)
+    qtbot.mouseClick(button(glowing, "Step through these"), LEFT)
+    glowing.viewing.set_channel(1)
+    settle(glowing)
+    assert labelled(glowing, "Passing records of the spot").endswith("on H01")
+    qtbot.mouseClick(button(glowing, "Back to all records"), LEFT)
+    assert glowing.viewing.passing is None
+
+
 def test_polarity_from_older_settings_is_said(glowing: DeskWindow, settle: Settle) -> None:
     glowing.viewing.set_inks("polarity")
     settle(glowing)

@@ -68,6 +68,22 @@ def test_it_follows_the_theme_and_the_channel(mapped: DeskWindow, settle: Settle
     assert len(pixels(picture(mapped), DARK.positive)) > 5
 
 
+def test_a_record_left_out_is_veiled_and_says_why(mapped: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    mapped.viewing.zoom(None, (-0.1, 0.1))  # full ink for every pulse
+    settle(mapped)
+    full = pixels(picture(mapped), LIGHT.positive)
+    mapped.document.leave_out(2, "someone knocked at the tank")
+    settle(mapped)
+    canvas = canvas_of(mapped)
+    rows = range(round(canvas.y_of(-2.0)) + 2, round(canvas.y_of(-3.0)) - 1)
+    veiled = {y for _, y in pixels(picture(mapped), LIGHT.positive)}
+    assert any(y in rows for _, y in full)
+    assert not any(y in rows for y in veiled)
+    assert "1 record left out" in labelled(mapped, CAPTION)
+    point(qtbot, mapped, at(mapped, 100e-6, -2.4))
+    assert "left out: someone knocked at the tank" in labelled(mapped, "Under the pointer")
+
+
 def test_numbers_of_older_settings_are_said_to_be_old(mapped: DeskWindow, settle: Settle) -> None:
     assert "out of date" not in labelled(mapped, CAPTION)
     mapped.results.mark_out_of_date()

@@ -81,7 +81,7 @@ class AfterglowView(View):
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.dark_changed.connect(self.schedule)
-        self.viewing.channel_changed.connect(self.passing.forget)
+        self.viewing.channel_changed.connect(self._leave_spot)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -339,14 +339,20 @@ class AfterglowView(View):
             return
         plan, records = self._accumulation.plan, self._handed_over
         plan = replace(plan, raster=self._raster())
-        unit = plan.session.channels[plan.channel].unit
-        spot = f"{engineering(time, 's', 4)}, {engineering(height, unit, 3)}"
+        about = plan.session.channels[plan.channel]
+        spot = f"{engineering(time, 's', 4)}, {engineering(height, about.unit, 3)} on {about.name}"
         self.desk.background.start(
             _FINDING,
             lambda job: passing_of(plan, records, time, height, job.cancelled),
             lambda found: self._tell_passing(found, spot),
             self.viewing.tell,
         )
+
+    def _leave_spot(self) -> None:
+        """Put the list of another channel's spot away, unless its records are being stepped through."""
+        self.desk.background.cancel(_FINDING)
+        if self.viewing.passing is None:
+            self.passing.forget()
 
     def _tell_passing(self, records: list[int], spot: str) -> None:
         if not records:

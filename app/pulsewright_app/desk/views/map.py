@@ -74,9 +74,12 @@ class MapView(View):
         self._places = Places(0)
         self._found: FoundPulses | None = None
         self._found_for: object = None
+        self._spots: dict[bool, QPolygonF] = {}
+        self._spots_for: object = None
         self.canvas.heights_zoom = False
         self.canvas.below.append(self._paint_picture)
         self.viewing.dark_changed.connect(self.schedule)
+        self.document.left_out_changed.connect(self.schedule)
 
     # -- drawing --------------------------------------------------------------------------------------------
 
@@ -84,7 +87,7 @@ class MapView(View):
         """Drop the rows of the session before."""
         self.desk.background.cancel(_KEY)
         self._drawn = self._made_for = self._running_for = None
-        self._found = self._found_for = None
+        self._found = self._found_for = self._spots_for = None
         self._places = Places(0)
 
     def refresh(self, session: Session) -> None:
@@ -213,6 +216,7 @@ class MapView(View):
         aside = out_of_step(session, self.results.findings)
         told = [
             count(missed, "missed trigger") if missed else "",
+            f"{count(len(self.document.left_out), 'record')} left out" if self.document.left_out else "",
             f"○ {count(lost, 'pulse')} with {NO_POSITION}" if lost else "",
             *(f"{name} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
             "pulses and gaps out of date" if self.results.out_of_date else "",
@@ -222,6 +226,7 @@ class MapView(View):
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the open rows, the found pulses and the outline of the current record."""
+        self._paint_left_out(painter, canvas)
         self._paint_gaps(painter, canvas)
         self._paint_out_of_step(painter, canvas)
         self._paint_pulses(painter, canvas)
@@ -231,6 +236,16 @@ class MapView(View):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(QPen(QColor(self.theme.ink), 1.0))
         painter.drawRect(QRectF(plot.left(), top, plot.width() - 1, max(bottom - top, 2.0)))
+
+    def _paint_left_out(self, painter: QPainter, canvas: Canvas) -> None:
+        """Veil the rows of records that a person left out."""
+        plot, veil = canvas.plot_rect(), QColor(self.theme.surface)
+        veil.setAlpha(190)
+        for record in self.document.left_out:
+            top, bottom = (canvas.y_of(self._height(record) + way) for way in (0.5, -0.5))
+            painter.fillRect(QRectF(plot.left(), top, plot.width(), bottom - top), veil)
+            painter.setPen(QPen(QColor(self.theme.muted), 1.0))
+            painter.drawLine(QPointF(plot.left(), (top + bottom) / 2), QPointF(plot.right(), (top + bottom) / 2))
 
     def _paint_gaps(self, painter: QPainter, canvas: Canvas) -> None:
         plot, colour = canvas.plot_rect(), QColor(self.theme.missed)
@@ -261,20 +276,30 @@ class MapView(View):
         found = self._pulses(session)
         row = canvas.plot_rect().height() / max(self._places.total, 1)
         smaller = 1.0 if row >= _LOW_ROW else 0.45
-        columns, rows = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         theme = self.theme
         for placed, inks in (
             (True, ((theme.plot, 7.0), (theme.pulse, 5.0))),
             (False, ((theme.plot, 8.0), (theme.muted, 6.0), (theme.plot, 4.0))),
         ):
-            chosen = found.placed == placed
-            spots = QPolygonF([QPointF(x, y) for x, y in zip(columns[chosen], rows[chosen], strict=True)])
+            spots = self._spots_of(canvas, found)[placed]
             for colour, width in inks:
                 pen = QPen(QColor(colour), width * smaller)
                 pen.setCapStyle(Qt.PenCapStyle.RoundCap)
                 painter.setPen(pen)
                 painter.drawPoints(spots)
+
+    def _spots_of(self, canvas: Canvas, found: FoundPulses) -> dict[bool, QPolygonF]:
+        """Return where the dots of pulses are, with and without a position; worked out once for many paintings."""
+        wanted = (id(found), id(self._places), canvas.windows(), canvas.plot_rect().getRect())
+        if wanted != self._spots_for:
+            x, y = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
+            self._spots_for = wanted
+            self._spots = {
+                placed: QPolygonF([QPointF(*spot) for spot in zip(x[chosen], y[chosen], strict=True)])
+                for placed, chosen in ((True, found.placed), (False, ~found.placed))
+            }
+        return self._spots
 
     # -- gestures -------------------------------------------------------------------------------------------
 
@@ -293,4 +318,7 @@ class MapView(View):
         if session is None:
             return text
         aside = [name for name, records in out_of_step(session, self.results.findings).items() if record in records]
-        return f"{text}    {', '.join(aside)} out of step" if aside else text
+        text += f"    {', '.join(aside)} out of step" if aside else ""
+        if record in self.document.left_out:
+            text += f"    left out: {self.document.left_out[record] or 'no reason given'}"
+        return text

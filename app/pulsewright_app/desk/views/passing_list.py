@@ -74,7 +74,7 @@ class PassingList(QWidget):
         passing : list of int
             Rising; not empty.
         spot : str
-            Where it is, in words: ``"284.8 µs, 310 mV"``.
+            Where it is, in words: ``"284.8 µs, 310 mV on H01"``.
         """
         self._passing, self._label = passing, f"passing records at {spot}"
         self.heading.setText(f"{count(len(passing), 'record')} within a pixel of {spot}")
