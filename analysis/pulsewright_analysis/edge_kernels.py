@@ -23,6 +23,8 @@ from pulsewright_analysis.fit_kernels import (
 )
 
 CUBIC = 3
+FEW_TO_ADD = 4
+"""Running means that reach so far are added up one by one, which a processor does for many at a time."""
 FEWEST_FOR_FIT = 7
 """Below this many samples on its stretch an edge or a top is interpolated, from here up it is fitted."""
 CENTROID_LEVEL = 0.1
@@ -85,14 +87,28 @@ def smoothed(values: Array, place: int) -> Array:
 
 @kernel
 def averaged(values: Array, reach: int) -> Array:
-    """Return the running means of `values` over 2·reach + 1 samples."""
-    sums = np.zeros(len(values) + 1)
-    for i in range(len(values)):
-        sums[i + 1] = sums[i] + values[i]
-    result = np.empty(len(values))
-    for i in range(len(values)):
-        low, high = max(i - reach, 0), min(i + reach + 1, len(values))
-        result[i] = (sums[high] - sums[low]) / (high - low)
+    """Return the running means of `values` over 2·reach + 1 samples, over fewer at the ends."""
+    length = len(values)
+    inside = max(length - 2 * reach, 0)
+    result = np.empty(length)
+    middle = result[reach : reach + inside]
+    share = 1.0 / (2 * reach + 1)
+    if reach <= FEW_TO_ADD:
+        middle[:] = 0.0
+        for k in range(2 * reach + 1):
+            shifted = values[k:]
+            for i in range(len(middle)):
+                middle[i] += shifted[i] * share
+    else:
+        sums = np.zeros(length + 1)
+        for i in range(length):
+            sums[i + 1] = sums[i] + values[i]
+        later = sums[2 * reach + 1 :]
+        for i in range(len(middle)):
+            middle[i] = (later[i] - sums[i]) * share
+    for k in range(min(reach, length)):
+        for i in (k, length - 1 - k):
+            result[i] = np.mean(values[max(i - reach, 0) : min(i + reach + 1, length)])
     return result
 
 
@@ -255,7 +271,7 @@ def centroid(values: Array, smooth: Array, top: float, place: int, top_weights: 
 @kernel
 def transition(
     values: Array, smooth: Array, top: float, reach: float, before: int, direction: int, known: Array,
-    top_weights: Array, weights: Array, result: Array,
+    top_weights: Array, own: Array, weights: Array, result: Array,
 ) -> None:  # fmt: skip
     """Fill `result` with the samples between an edge's 10 % and 90 % crossings (IEEE Std 181), and `weights`.
 
@@ -267,6 +283,8 @@ def transition(
         The sample just outside the 50 % crossing.
     direction : int
         1 for the first transition, −1 for the second.
+    own : array (samples,)
+        Written over.
     result : array (2,)
         Duration, and its variance because the corners of an edge of few samples lie between them.
 
@@ -282,13 +300,15 @@ def transition(
     result[:] = np.nan
     if not (0 <= low < stop and 0 <= high < stop):
         return
-    own = np.zeros(stop)
     reach = min(reach, BESIDE_A_LEVEL * top)
+    crossing(values, smooth, HIGH_LEVEL * top, top, reach, high - direction, direction, known, weights, result)
+    place, slope = result[0], result[1]
+    for i in range(stop):
+        weights[i] = (HIGH_LEVEL * top_weights[i] - weights[i]) / slope
+        own[i] = 0.0
     crossing(values, smooth, LOW_LEVEL * top, top, reach, low, direction, known, own, result)
-    place = result[0]
-    weights[:] = (own - LOW_LEVEL * top_weights) / result[1]
-    own[:] = 0.0
-    crossing(values, smooth, HIGH_LEVEL * top, top, reach, high - direction, direction, known, own, result)
-    weights -= (own - HIGH_LEVEL * top_weights) / result[1]
-    result[0] = abs(result[0] - place)
+    slope = result[1]
+    for i in range(stop):
+        weights[i] -= (LOW_LEVEL * top_weights[i] - own[i]) / slope
+    result[0] = abs(place - result[0])
     result[1] = 2 * BETWEEN_SAMPLES**2 if result[0] < FEW_ON_AN_EDGE else 0.0

@@ -12,6 +12,7 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.alignment import measure_alignment
 from pulsewright_analysis.compiled import is_compiled
+from pulsewright_analysis.finite import FinitePart, finite_part
 from pulsewright_analysis.health import measure_health
 from pulsewright_analysis.jitter import measure_jitter
 from pulsewright_analysis.levels import measure_levels
@@ -20,6 +21,7 @@ from pulsewright_analysis.pulses import counted_from, measure_pulses
 from pulsewright_analysis.results import Findings, Ints, Pulses, SessionSummary
 from pulsewright_analysis.sequence import measure_sequence
 from pulsewright_analysis.timing import measure_timing
+from pulsewright_analysis.validity import fast_edges
 
 Progress = Callable[[float, str], None]
 
@@ -29,11 +31,21 @@ class Cancelled(Exception):  # noqa: N818 - nothing went wrong
 
 
 @dataclass(frozen=True)
-class _Watch:
+class Watch:
     """Passes progress on, and stops the work when it is called off."""
 
-    progress: Progress | None
-    cancelled: Callable[[], bool] | None
+    progress: Progress | None = None
+    cancelled: Callable[[], bool] | None = None
+
+    def check(self) -> None:
+        """Stop the work if it was called off.
+
+        Raises
+        ------
+        Cancelled
+        """
+        if self.cancelled is not None and self.cancelled():
+            raise Cancelled
 
     def at(self, share: float, doing: str) -> None:
         """Tell how far the work is.
@@ -43,8 +55,7 @@ class _Watch:
         Cancelled
             If it was called off.
         """
-        if self.cancelled is not None and self.cancelled():
-            raise Cancelled
+        self.check()
         if self.progress is not None:
             self.progress(share, doing)
 
@@ -77,15 +88,15 @@ def measure(
     Raises
     ------
     SettingError
-        If the settings name a channel or records that the session does not have.
+        If the settings name a channel or records that the session does not have, or what they name holds no numbers.
     Cancelled
         If the work was called off.
     """
     settings = settings or Settings()
-    channels = chosen_channels(session, settings)
-    records = chosen_records(session, settings)
-    watch = _Watch(progress, cancelled)
+    watch = Watch(progress, cancelled)
     watch.at(0.0, "noise and levels")
+    finite = _measurable(session, settings)
+    channels, records = list(finite.channels), finite.records
     levels = measure_levels(session, channels, records)
     # the first start on a machine compiles for half a minute: whoever waits should know why
     pulses_doing = "pulses" if is_compiled("pulse_kernels") else "pulses: compiling once, up to a minute"
@@ -108,7 +119,7 @@ def measure(
     timing, timing_reasons = measure_timing(session, records, sequence, settings)
     health = measure_health(session, channels, records, levels, fit, settings)
     watch.at(1.0, "done")
-    reasons = [*_pulse_reasons(pulses, session), *sequence_reasons, *alignment_reasons]
+    reasons = [*finite.reasons, *_pulse_reasons(pulses, session), *sequence_reasons, *alignment_reasons]
     return Findings(
         session=_summary(session, sha256),
         settings=settings,
@@ -163,6 +174,15 @@ def chosen_records(session: Session, settings: Settings) -> Ints:
     return records
 
 
+def _measurable(session: Session, settings: Settings) -> FinitePart:
+    """Return what the settings ask for, less what holds no numbers."""
+    finite = finite_part(session, chosen_channels(session, settings), chosen_records(session, settings))
+    for role, name in (("channel", settings.channel), ("reference", settings.reference)):
+        if name is not None and session.channel_index(name) not in finite.channels:
+            raise SettingError(f"{role}: most records of {name} hold NaN or infinity", "name another channel")
+    return finite
+
+
 def _summary(session: Session, sha256: str) -> SessionSummary:
     return SessionSummary(
         file=session.file,
@@ -173,6 +193,7 @@ def _summary(session: Session, sha256: str) -> SessionSummary:
         sample_rate=session.sample_rate,
         channels=tuple((c.name, c.module) for c in session.channels),
         modules=session.modules,
+        own_times=not session.shared_time,
     )
 
 
@@ -197,4 +218,4 @@ def _pulse_reasons(pulses: Pulses, session: Session) -> list[str]:
             place = f"record {pulses.record[first]}, {session.channels[int(pulses.channel[first])].name}"
             rest = f" and {number - 1} more" if number > 1 else ""
             reasons.append(f"No position of the pulse in {place}{rest}: it {why}.")
-    return reasons
+    return [*reasons, *fast_edges(pulses, session.sample_interval)]

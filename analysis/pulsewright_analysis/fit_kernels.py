@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright_analysis.compiled import kernel
+from pulsewright_analysis.compiled import kernel, summing_kernel
 
 Array = Any
 """Numba needs plain arrays; their element types are fixed to float64 by the callers."""
@@ -22,26 +22,49 @@ KNOWN_COUNTS = 96
 
 
 @kernel
-def variance_of_sum(weights: Array, autocovariance: Array) -> float:
-    """Return the variance of Σ wᵢ·nᵢ for noise of that autocovariance (JCGM 100:2008, 5.2.2)."""
+def part_in_use(weights: Array) -> Array:
+    """Return the weights from the first that is not 0 to the last."""
     first, stop = 0, len(weights)
     while first < stop and weights[first] == 0.0:
         first += 1
     while stop > first and weights[stop - 1] == 0.0:
         stop -= 1
+    return weights[first:stop]
+
+
+# loops over whole arrays, and sums in any order, are what lets a processor add several at a time
+
+
+@summing_kernel
+def sum_of_products(one: Array, other: Array) -> float:
+    """Return Σ of the products of two arrays, of as many as the shorter one has."""
+    total = 0.0
+    for i in range(min(len(one), len(other))):
+        total += one[i] * other[i]
+    return total
+
+
+@summing_kernel
+def sum_of_weights(weights: Array) -> float:
+    """Return Σ of the weights."""
+    total = 0.0
+    for i in range(len(weights)):
+        total += weights[i]
+    return total
+
+
+@kernel
+def variance_of_sum(weights: Array, autocovariance: Array) -> float:
+    """Return the variance of Σ wᵢ·nᵢ for noise of that autocovariance (JCGM 100:2008, 5.2.2)."""
+    used = part_in_use(weights)
     lags = len(autocovariance)
     while lags > 1 and autocovariance[lags - 1] == 0.0:
         lags -= 1
-    white = 0.0
-    for i in range(first, stop):
-        white += weights[i] * weights[i]
+    white = sum_of_products(used, used)
     total = white * autocovariance[0]
-    for lag in range(1, min(lags, stop - first)):
+    for lag in range(1, min(lags, len(used))):
         if autocovariance[lag] != 0.0:
-            product = 0.0
-            for i in range(first, stop - lag):
-                product += weights[i] * weights[i + lag]
-            total += 2.0 * product * autocovariance[lag]
+            total += 2.0 * sum_of_products(used, used[lag:]) * autocovariance[lag]
     # An estimated autocovariance need not be positive definite: never believe that noise all but cancels.
     return float(max(total, 0.05 * white * autocovariance[0]))
 
@@ -57,23 +80,16 @@ def variance_with_base(weights: Array, autocovariance: Array, base: Array, middl
     base : array (3, 3)
         Covariance of the coefficients of b over x = (i − middle)/unit.
     """
-    first, stop = 0, len(weights)
-    while first < stop and weights[first] == 0.0:
-        first += 1
-    while stop > first and weights[stop - 1] == 0.0:
-        stop -= 1
-    level, slope, bend = 0.0, 0.0, 0.0
-    for i in range(first, stop):
-        level += weights[i]
+    level, slope, bend = sum_of_weights(weights), 0.0, 0.0
     total = level * level * base[0, 0]
     if base[1, 1] > 0.0:
-        for i in range(first, stop):
+        for i in range(len(weights)):
             x = (i - middle) / unit
             slope += weights[i] * x
             bend += weights[i] * x * x
         total += slope * slope * base[1, 1] + bend * bend * base[2, 2]
         total += 2.0 * (level * slope * base[0, 1] + level * bend * base[0, 2] + slope * bend * base[1, 2])
-    return float(variance_of_sum(weights[first:stop], autocovariance) + max(total, 0.0))
+    return float(variance_of_sum(weights, autocovariance) + max(total, 0.0))
 
 
 @kernel
@@ -138,8 +154,9 @@ def polynomial_fit(values: Array, first: int, count: int, degree: int, inverse: 
     """Fill `result` with the least-squares coefficients of values[first : first + count] over −1 … 1."""
     terms = degree + 1
     sums = np.zeros(terms)
+    step = 2.0 / (count - 1)
     for i in range(count):
-        x = 2.0 * i / (count - 1) - 1.0
+        x = i * step - 1.0
         power = values[first + i]
         for term in range(terms):
             sums[term] += power
@@ -176,8 +193,9 @@ def functional_weights(count: int, degree: int, inverse: Array, x: float, order:
         raised *= x
         for column in range(terms):
             row[column] += gradient * inverse[term, column]
+    step = 2.0 / (count - 1)
     for i in range(count):
-        xi = 2.0 * i / (count - 1) - 1.0
+        xi = i * step - 1.0
         share = 0.0
         for column in range(degree, -1, -1):
             share = share * xi + row[column]

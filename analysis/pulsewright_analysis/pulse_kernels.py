@@ -42,6 +42,9 @@ DRIFTED = 0.125
 """A record whose base is this share of the threshold away from its channel's is searched from its own."""
 CLOSE = 4.0
 """Within this many times the noise a sample belongs to the base, wherever the base has moved to."""
+RETURN = 3.0
+"""A stretch ends no lower than this many times the noise."""
+LEAST_MARGIN = 32
 HIDDEN_DIP = 0.5
 """Between neighbours that dip to no less than this share of the lower one, the 50 % crossings do not exist."""
 
@@ -73,7 +76,8 @@ def measure_pulse(
         A row of what `split_stretches` gives.
     """
     first, last = part[0], part[1]
-    margin = max(last - first + 1, 32)
+    noise = np.sqrt(autocovariance[0])
+    margin = tail_beyond(codes, curve[0], noise / abs(scale), first, last)
     low, high = max(first - margin, 0), min(last + margin + 1, len(codes))
     turned = np.empty(high - low)
     if curve[1] == 0.0 and curve[2] == 0.0:
@@ -93,7 +97,6 @@ def measure_pulse(
     sign = 1 if up >= down else -1
     if not largest:
         sign = 1 if turned[first - low] > 0 else -1
-    noise = np.sqrt(autocovariance[0])
     real[CONFIDENCE] = abs(up - down) / (np.sqrt(2.0) * noise)
     real[AMPLITUDE:] = np.nan
     whole[POLARITY] = sign
@@ -128,6 +131,23 @@ def measure_pulse(
 
 
 @kernel
+def tail_beyond(codes: Array, base: float, noise: float, first: int, last: int) -> int:
+    """Return how many samples beyond first … last a tail may reach before it is down to 1 % of the largest excursion.
+
+    For a one-pole tail (algebra), the slowest that is common: the stretch is as long as it takes to fall to what is
+    left at its end. Nothing that is measured of a pulse uses samples from below 1 % of its top.
+    """
+    largest = 0.0
+    for i in range(first, last + 1):
+        largest = max(largest, abs(codes[i] - base))
+    left = max(abs(codes[first] - base), abs(codes[last] - base), RETURN * noise)
+    share = 1.0
+    if left < 0.1 * largest:
+        share = max(np.log(100.0 * left / largest), 0.0) / np.log(largest / left)
+    return max(int((last - first + 1) * share), LEAST_MARGIN)
+
+
+@kernel
 def measure_upward(
     values: Array, place: int, first: int, last: int, sign: int, covariance: Array, middle: float, unit: float,
     dips: Array, autocovariance: Array, known: Array, real: Array,
@@ -141,7 +161,7 @@ def measure_upward(
     place = highest_near(smooth, place)
     noise = np.sqrt(autocovariance[0])
     reach = width_at_half(smooth, place) // SMOOTHING
-    top_weights, work = np.zeros(stop), np.zeros(stop)
+    top_weights, work, own = np.zeros(stop), np.zeros(stop), np.empty(stop)
     result, found = np.zeros(4), np.zeros(2)
     mean_noise = noise_of_mean(autocovariance, reach)
     flat = find_top(values, smooth, place, first, last, noise, mean_noise, known, top_weights, work, result)
@@ -183,22 +203,24 @@ def measure_upward(
         right_extra = right_steep if right_steep > 0.0 else (right_tail + 0.25 * top_extra) / right[1] ** 2
     if before >= 0 and left_steep == 0.0:
         work[:] = 0.0
-        transition(values, left_smooth, top, edge_reach, before, 1, known, top_weights, work, found)
+        transition(values, left_smooth, top, edge_reach, before, 1, known, top_weights, own, work, found)
         real[RISE] = found[0]
         real[RISE_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + found[1]
     if after < stop and right_steep == 0.0:
         work[:] = 0.0
-        transition(values, right_smooth, top, edge_reach, after, -1, known, top_weights, work, found)
+        transition(values, right_smooth, top, edge_reach, after, -1, known, top_weights, own, work, found)
         real[FALL] = found[0]
         real[FALL_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + found[1]
     if before >= 0 and after < stop:
         real[WIDTH] = right[0] - left[0]
-        work[:] = right_weights - left_weights
+        for i in range(stop):
+            work[i] = right_weights[i] - left_weights[i]
         real[WIDTH_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + left_extra + right_extra
         # both edges may err the same way: a top that is off moves them apart, two edges between samples move together
         common = 0.25 * (np.sqrt(left_extra) + np.sqrt(right_extra)) ** 2
         real[MIDPOINT] = 0.5 * (left[0] + right[0])
-        work[:] = 0.5 * (left_weights + right_weights)
+        for i in range(stop):
+            work[i] = 0.5 * (left_weights[i] + right_weights[i])
         real[MIDPOINT_VAR] = variance_with_base(work, autocovariance, covariance, middle, unit) + common
         if tails == 0.0 or deepest(dips, noise) < CENTROID_LEVEL * top:
             work[:] = 0.0

@@ -39,6 +39,11 @@ UNRESOLVED = 0.6
 CORNER_REACH = 2
 FEWEST_AT_A_CORNER = 4
 DRIFT = 3.0
+"""What differs by more than this many of its own u is not noise."""
+HINT = 1.5
+"""A difference of so many of its own u is not sure, and yet the level may be off by it."""
+UNSETTLED = 2.0
+"""A ramp ends √3, a parabola's vertex lies √1.25 of its standard deviation away from its mean (algebra)."""
 FEWEST_FOR_FLAT = 6
 FEWEST_FOR_WIDE_BAND = 13
 BINS = 100
@@ -206,13 +211,26 @@ def state_level(
     begin, end = begin + margin, begin + longest - margin
     weights[begin:end] = 1.0 / (end - begin)
     result[0] = np.mean(values[begin:end])
-    half = (end - begin) // 2
-    if half > 0:
-        # a state that has not settled drifts from one half to the other by more than noise does
-        drift = np.mean(values[begin : begin + half]) - np.mean(values[end - half : end])
-        if drift**2 > DRIFT**2 * 2 * noise**2 / half:
-            result[2] = 0.25 * drift**2
+    result[2] = unsettled(values[begin:end], noise)
     return True
+
+
+@kernel
+def unsettled(run: Array, noise: float) -> float:
+    """Return the variance that a state's level has because the state has not settled; 0 where noise explains all.
+
+    A state that still creeps differs from one half to the other, one that is domed about its mean. The level may
+    be off by as much as the halves differ, or by the standard deviation that noise does not explain.
+    """
+    count, half = len(run), len(run) // 2
+    if half == 0:
+        return 0.0
+    drift = (np.mean(run[:half]) - np.mean(run[count - half :])) ** 2
+    creep = drift if drift > HINT**2 * 2 * noise**2 / half else 0.0
+    free = max(count - 1, 1)
+    excess = np.var(run) * count / free - noise**2
+    dome = UNSETTLED * excess if excess > DRIFT * noise**2 * np.sqrt(2.0 / free) else 0.0
+    return float(max(creep, dome))
 
 
 @kernel
@@ -258,9 +276,9 @@ def vertex(
 @kernel
 def lack_of_fit(values: Array, low: int, count: int, degree: int, coefficients: Array, noise: float) -> float:
     """Return the variance of the samples about the polynomial where it exceeds what noise makes, else 0."""
-    total = 0.0
+    total, step = 0.0, 2.0 / (count - 1)
     for i in range(count):
-        x, fitted = 2.0 * i / (count - 1) - 1.0, 0.0
+        x, fitted = i * step - 1.0, 0.0
         for term in range(degree, -1, -1):
             fitted = fitted * x + coefficients[term]
         total += (values[low + i] - fitted) ** 2

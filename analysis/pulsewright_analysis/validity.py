@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright_analysis.pulse_results import Pulses
+
 
 @dataclass(frozen=True)
 class Region:
@@ -43,7 +45,49 @@ PULSE_REGIONS: dict[str, Region] = {
     "transition": Region(2.0, 60.0),
     "overshoot": Region(3.0, 45.0),
 }
-"""Found by simulation of Gaussian pulses in white and in band-limited noise: see tests/benchmarks/honesty.py."""
+"""Found by simulation of Gaussian pulses in white and in band-limited noise: see tests/benchmarks/honesty.py.
+
+They hold for edges that a recorder's own filter keeps within half the sample rate. A corner or a jump that no filter
+rounded holds more: no interpolation knows where it lay, and no sample tells. See `fast_edges`.
+"""
+
+FAST_EDGE = 10.0
+UNROUNDED = 0.2
+"""An unfiltered edge of so many samples from 10 % to 90 % may be off by this share of one over them, samples: by
+simulation of one-pole edges (rms 0.1 sample at 2.2 samples, 0.04 at 4.4, 0.02 at 8.8) and of straight ones (0.03 at
+1.6, 0.01 at 5)."""
+STANDS_OUT = 2.0
+
+
+def fast_edges(pulses: Pulses, interval: float) -> list[str]:
+    """Return a sentence where edges are so fast that their u holds only if a filter rounded them.
+
+    Parameters
+    ----------
+    pulses : Pulses
+    interval : float
+        Sample interval, seconds.
+
+    Returns
+    -------
+    list of str
+        Empty where what an unrounded edge may be off by lies within twice the positions' u, or pulses are told by
+        their centroid or peak, which hang on no edge.
+    """
+    if pulses.position not in ("midpoint", "leading"):
+        return []
+    samples = pulses.rise / interval
+    with np.errstate(invalid="ignore", divide="ignore"):
+        doubt = UNROUNDED / samples
+        fast = (samples < FAST_EDGE) & (doubt > STANDS_OUT * pulses.times_u[pulses.position] / interval)
+    if 2 * np.count_nonzero(fast) <= np.count_nonzero(np.isfinite(samples)):
+        return []
+    duration, off = float(np.median(samples[fast])), float(np.median(doubt[fast]))
+    return [
+        f"The pulses rise within {duration:.1f} samples. Unless the recorder's filter limits them to half the sample "
+        f"rate, their positions may be off by {off:.2g} of a sample interval, which u does not hold: sample faster, "
+        "or tell them by their centroid."
+    ]
 
 
 @dataclass(frozen=True)

@@ -186,6 +186,9 @@ def measure(
     file: File,
     claims: Claims = None,
     json: Json = False,
+    csv: Annotated[
+        Path | None, _option("FOLDER", "Write each finding as a table, a CSV file, into this folder.")
+    ] = None,
     span: Annotated[Text, _option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
     alignment_span: Annotated[Text, _option('"A .. B"', "Where channel alignment is measured.")] = None,
     reference_pulse: Annotated[
@@ -245,7 +248,23 @@ def measure(
         "trigger_offset_u": trigger_offset_u,
         "scale_percent": scale_percent,
     }
-    return run_measure(file, claims, json, options, budget)
+    return run_measure(file, claims, json, options, budget, csv)
+
+
+@app.command(short_help="Draft a claims file from a session.")
+def claims(
+    new: Annotated[Path, typer.Argument(metavar="NEW.toml", help="The file to write.", show_default=False)],
+    session: Annotated[Path, _option("SESSION", "The session that the draft starts from.", "--from")],
+) -> int:
+    """Draft a claims file from what a session shows; every limit is left for a person to fill in.
+
+    Settings come from the review beside the session, then from its claims file.
+
+    Example: pulsewright claims new.claims.toml --from tank_walk.h5
+    """
+    from pulsewright_app.claims_command import run_claims
+
+    return run_claims(new, session)
 
 
 @app.command(short_help="Write the evidence sheet of a session.")

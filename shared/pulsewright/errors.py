@@ -54,5 +54,21 @@ class EvidenceError(PulsewrightError):
     """An evidence sheet cannot be made or written."""
 
 
+class FilterError(PulsewrightError):
+    """A filter of records cannot be understood.
+
+    Parameters
+    ----------
+    cause, remedy : str
+        As for every `PulsewrightError`.
+    start, stop : int
+        The characters of the filter that cannot stand there; equal where something is missing.
+    """
+
+    def __init__(self, cause: str, remedy: str = "", start: int = 0, stop: int = 0) -> None:
+        super().__init__(cause, remedy)
+        self.start, self.stop = start, stop
+
+
 class DisplayError(PulsewrightError):
     """The window cannot be shown on this machine."""

@@ -137,6 +137,17 @@ class Quantity:
     def __str__(self) -> str:
         return with_uncertainty(self.value, self.expanded, self.unit)
 
+    @property
+    def in_words(self) -> str:
+        """``value ± U``, or with both ends where the 95 % interval is lopsided, or exact."""
+        low, high = self.interval95
+        if self.expanded == 0:
+            return engineering(self.value, self.unit, 7)
+        if abs((high - self.value) - (self.value - low)) > 0.05 * self.expanded:
+            value, *ends = (engineering(v, self.unit, 3) for v in (self.value, low, high))
+            return f"{value} (95 % interval {ends[0]} to {ends[1]})"
+        return str(self)
+
 
 def coverage_factor(dof: float | None, probability: float = 0.95) -> float:
     """Return Student's two-sided coverage factor.
@@ -242,6 +253,8 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
     except (QuantiPhyError, ValueError) as error:
         raise SettingError(f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"') from error
     accepted = {unit, "", *(_RATES if unit == "Hz" else ())}
+    if found not in accepted and (own := _in_own_unit(str(text), unit)) is not None:
+        return own
     if found not in accepted:
         raise SettingError(f"{name}: {text!r} is in {found}, not in {unit}", f'write it like "{example}"')
     if not math.isfinite(value):
@@ -283,6 +296,18 @@ def exact(text: str | float | Fraction, unit: str, name: str = "value") -> Fract
 
 _WRITTEN_NUMBER = re.compile(r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<suffix>\D*)")
 _EXPONENTS = {prefix: exponent for exponent, prefix in _PREFIXES.items()} | {"u": -6, "μ": -6, "K": 3}
+
+
+def _in_own_unit(text: str, unit: str) -> float | None:
+    """Read a number whose unit begins like a prefix: ``"0.4 Pa"`` is in pascal, not in peta-a; None if it is not."""
+    written = _WRITTEN_NUMBER.fullmatch(text.strip())
+    if written is None or not unit or not written["suffix"].endswith(unit):
+        return None
+    exponent = _EXPONENTS.get(written["suffix"].removesuffix(unit))
+    if exponent is None:
+        return None
+    value = float(Fraction(written["number"]) * Fraction(10) ** exponent)
+    return value if math.isfinite(value) else None
 
 
 def _without_unit(suffix: str, unit: str) -> str:

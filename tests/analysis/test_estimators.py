@@ -193,3 +193,28 @@ def test_shape_of_jitter(kind, told):
     draws = rng.uniform(-0.5, 0.5, 300) if kind == "uniform" else rng.normal(0, 0.29, 300)
     assert jitter_shape(draws + rng.normal(0, 0.02, 300), 0.02, 1.0) == told
     assert jitter_shape(draws[:50], 0.02, 1.0) is None
+
+
+def one_pole_session(time_constant: float, ratio: float) -> Session:
+    """Return records of one pulse with one-pole edges, as an RC circuit makes them, no filter behind it."""
+    rng = np.random.default_rng(11)
+    moment = np.arange(400) - 200 - rng.uniform(-0.5, 0.5, (50, 1))
+    rise = 1 - np.exp(-np.maximum(moment + 20, 0) / time_constant)
+    fall = 1 - np.exp(-np.maximum(moment - 20, 0) / time_constant)
+    samples = rise - fall + rng.standard_normal((50, 400)) / ratio
+    return Session.from_samples(samples[:, None], [Channel("H01", "M1")], 1.0, trigger_offset=np.zeros(50))
+
+
+@pytest.mark.parametrize(
+    ("time_constant", "ratio", "said"), [(2.0, 300.0, True), (2.0, 20.0, False), (20.0, 300.0, False)]
+)
+def test_edges_that_no_filter_rounded_are_named_where_their_u_may_not_hold(
+    time_constant: float, ratio: float, said: bool
+) -> None:
+    # 10 % to 90 % of a one-pole edge: ln 9 time constants, any pulse-technique text
+    reasons = [r for r in measure(one_pole_session(time_constant, ratio)).reasons if "rise within" in r]
+    assert bool(reasons) is said
+    if said:
+        assert float(reasons[0].split()[4]) == pytest.approx(np.log(9) * time_constant, rel=0.1)
+    by_centroid = measure(one_pole_session(time_constant, ratio), Settings(position="centroid"))
+    assert not any("rise within" in r for r in by_centroid.reasons)

@@ -133,3 +133,14 @@ def test_a_span() -> None:
 def test_what_is_no_span_is_refused(text: str) -> None:
     with pytest.raises(SettingError, match=r"^span: "):
         parse_span(text)
+
+
+@pytest.mark.parametrize(("text", "value"), [("0.4 Pa", 0.4), ("400 mPa", 0.4), ("2e-3 kPa", 2.0), ("3", 3.0)])
+def test_a_unit_that_begins_like_a_prefix_is_still_the_unit(text: str, value: float) -> None:
+    """Pascal (SI Brochure, 9th edition, table 4), not peta-something."""
+    assert parse_number(text, "Pa") == value
+
+
+def test_a_foreign_unit_stays_foreign_beside_pascal() -> None:
+    with pytest.raises(SettingError, match="not in Pa"):
+        parse_number("0.4 V", "Pa")

@@ -39,6 +39,7 @@ def test_every_setting_can_be_set() -> None:
         "threshold": "50 mV", "min_width": "1 us", "min_gap": "2 us", "increment": "-60 us", "cycle": 12, "sent": "24",
         "alignment_method": "sine", "re_arm": "5 us", "asynchronous": True, "clock_ppm": 2.5,
         "delay_u": "50 ps", "splitter_u": "20 ps", "scale_percent": "0.5 %", "trigger_offset_u": "0.1 ns",
+        "coverage_percent": "99 %",
     }  # fmt: skip
     assert set(values) == set(setting_names())
     settings = layered(claims=values)
