@@ -171,7 +171,7 @@ class ModuleSkew:
         Seconds.
     rate : Quantity or None
         How much faster the second module's clock runs than the first's, as a ratio less 1: the slope of the skew within
-        a record. Known where all channels carry one sine.
+        a record. Known where all channels carry one sine, or where records hold three events or more common to all.
     drift_per_record : Quantity or None
         How the difference changes from record to record, seconds; modules on one clock show none.
     """

@@ -71,6 +71,11 @@ class Verdict:
     method: str = ""
     withheld: tuple[int, ...] = ()
 
+    @property
+    def seen(self) -> str:
+        """What was seen, without what was claimed; empty where nothing was measured."""
+        return self.sentence.partition(". Seen: ")[2]
+
     def as_json(self) -> dict[str, Any]:
         """Return the form that ``measure --json`` prints."""
         return {

@@ -33,6 +33,8 @@ def run_evidence(
     given = open_with_settings(file, claims_file)
     with given.session as session, progress_on_stderr("Measuring") as progress:
         assessment = given.assess(progress)
-        sheet = write_sheet(assessment, session, given.review, to, date=date, by=by, json_file=json_file)
+        sheet = write_sheet(
+            assessment, session, given.review, to, date=date, by=by, json_file=json_file, progress=progress
+        )
     print(f"{to}: {sheet.summary}")
     return assessment.exit_code

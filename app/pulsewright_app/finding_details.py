@@ -51,15 +51,16 @@ def number_lines(quantity: Quantity) -> Iterator[str]:
     yield f"95 % interval: {engineering(low, unit, 6)} to {engineering(high, unit, 6)}"
     if quantity.terms:
         yield "Budget of u:"
-    for term in quantity.terms:
-        yield _term_line(term, quantity)
+    for term in sorted(quantity.terms, key=lambda term: -term.u):
+        if term.u > 0:
+            yield _term_line(term, quantity)
+    exact = [term.name for term in quantity.terms if term.u == 0]
+    if exact:
+        yield f"– taken as exact: {', '.join(exact)}"
 
 
 def _term_line(term: Term, quantity: Quantity) -> str:
-    if term.u == 0:
-        size = "taken as exact"
-    else:
-        size = f"u {engineering(term.u, quantity.unit, 3)}, {100 * (term.u / quantity.u) ** 2:.1f} % of u²"
+    size = f"u {engineering(term.u, quantity.unit, 3)}, {100 * (term.u / quantity.u) ** 2:.1f} % of u²"
     source = f" ({term.source})" if term.source else ""
     return f"– {term.name}: {size}, type {term.kind}{source}"
 

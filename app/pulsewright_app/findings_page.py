@@ -95,7 +95,7 @@ def _timing(findings: Findings) -> Table:
 
 
 def _health(findings: Findings) -> Table:
-    """Return the table of the channels' health; the converter's figure only where a channel carries a sine."""
+    """Return the table of the channels' health; the converter's figures only where a channel carries a sine."""
     with_enob = any(health.enob is not None for health in findings.health)
     rows = []
     for health in findings.health:
@@ -107,8 +107,10 @@ def _health(findings: Findings) -> Table:
         ]
         if with_enob:
             row.append("" if health.enob is None else f"{health.enob:.2f}")
+            row.append("" if health.sinad_db is None else f"{health.sinad_db:.1f} dB")
+            row.append("" if health.thd_db is None else f"{health.thd_db:.1f} dB")
         rows.append([*row, _remark(health)])
-    headings = ["Channel", "Noise ± U", "Offset ± U", "Clipped", *(["ENOB"] if with_enob else []), ""]
+    headings = ["Channel", "Noise ± U", "Offset ± U", "Clipped", *(["ENOB", "SINAD", "THD"] if with_enob else []), ""]
     return columns(headings, rows, right=range(1, len(headings) - 1))
 
 

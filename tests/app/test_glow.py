@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -95,6 +97,22 @@ def test_pulses_come_to_their_median(clean_findings: Findings) -> None:
     why = alignment_of(session, clean_findings, 3, "reference")
     assert isinstance(why, str)
     assert "no reference pulse is set" in why
+
+
+def test_reference_pulses_come_to_their_median(clean_findings: Findings) -> None:
+    """Two in three records have one, 1 µs later each record; the others cannot be aligned."""
+    pulses = clean_findings.pulses
+    late = 10e-6 + 1e-6 * pulses.record
+    reference = np.where(pulses.record % 3 == 2, np.nan, late)
+    findings = replace(clean_findings, pulses=replace(pulses, reference=reference, reference_u=np.zeros(len(pulses))))
+    channels = [Channel(name, module) for name, module in findings.session.channels]
+    session = Session.from_samples(np.zeros((24, 12, 50), dtype=np.int16), channels, RATE, 0)
+    aligned = alignment_of(session, findings, 3, "reference")
+    assert isinstance(aligned, Alignment)
+    assert aligned.about == "reference pulses"
+    assert np.flatnonzero(np.isnan(aligned.shift)).tolist() == list(range(2, 24, 3))
+    assert aligned.shift[1] - aligned.shift[0] == pytest.approx(1e-6)
+    assert float(np.nanmedian(aligned.shift)) == pytest.approx(0.0, abs=1e-15)
 
 
 def test_records_that_cannot_be_aligned_are_left_away_and_counted() -> None:

@@ -33,12 +33,14 @@ class Judging(QObject):
         document.pairs_changed.connect(self._settle.start)
 
     def _results_changed(self) -> None:
-        if self._results.findings is not self._judged:
+        if self._results.findings is not self._judged and not self._results.partial:
             self.start()
 
     def start(self) -> None:
         """Judge what is claimed by the findings that are there."""
         self._settle.stop()
+        if self._results.partial:
+            return  # what is claimed of a session is not judged by some of its records
         findings, claims = self._results.findings, self._document.claims_file
         self._judged = findings
         self._background.cancel(_KEY)

@@ -30,6 +30,7 @@ class Results(QObject):
         self._generation = 0
         self._findings: Findings | None = None
         self._findings_generation = 0
+        self._partial = False
         self._busy = False
         self._out_of_date = False
         self._progress = 0.0
@@ -46,7 +47,7 @@ class Results(QObject):
     @property
     def verdicts_out_of_date(self) -> bool:
         """Whether `verdicts` rest on other numbers than those that count now."""
-        return self.out_of_date or self._judged_generation != self._findings_generation
+        return self.out_of_date or self.partial or self._judged_generation != self._findings_generation
 
     def judge(self, verdicts: tuple[Verdict, ...]) -> None:
         """Hand over what the claims came to by `findings`."""
@@ -67,8 +68,13 @@ class Results(QObject):
 
     @property
     def findings_generation(self) -> int:
-        """The generation of `findings`."""
+        """Which findings these are: counts up with all that are taken, partial ones too."""
         return self._findings_generation
+
+    @property
+    def partial(self) -> bool:
+        """Whether `findings` are of the first records only, and the rest is or was being measured."""
+        return self._findings is not None and self._partial
 
     @property
     def busy(self) -> bool:
@@ -99,7 +105,7 @@ class Results(QObject):
         """Forget everything, as another session comes."""
         self._generation += 1
         self._findings = None
-        self._busy = self._out_of_date = False
+        self._busy = self._out_of_date = self._partial = False
         self._progress, self._progress_text, self._error = 0.0, "", ""
         self.judge(())
         self.changed.emit()
@@ -118,10 +124,18 @@ class Results(QObject):
             self._progress, self._progress_text = fraction, text
             self.progress_changed.emit()
 
+    def take_partial(self, generation: int, findings: Findings) -> None:
+        """Hand over what was measured of the first records, while the rest is measured."""
+        if generation == self._generation and self._busy:
+            self._findings, self._partial, self._out_of_date = findings, True, False
+            self._findings_generation += 1
+            self.changed.emit()
+
     def finish(self, generation: int, findings: Findings) -> None:
         """Hand over what was measured."""
         if generation == self._generation:
-            self._findings, self._findings_generation = findings, generation
+            self._findings, self._partial = findings, False
+            self._findings_generation += 1
             self._busy = self._out_of_date = False
             self._progress = 1.0
             self.changed.emit()

@@ -9,9 +9,9 @@ from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.budgets import budget_of
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Verdict
-from pulsewright_app.evidence.numbers import budget_table, facts_of, number, plain, ranges
+from pulsewright_app.evidence.numbers import budget_table, facts_of, interval, number, ranges
 from pulsewright_app.evidence.pictures import Pictures
-from pulsewright_app.evidence.sheet import ClaimPart, Facts, Table
+from pulsewright_app.evidence.sheet import Cell, ClaimPart, Facts, Table
 from pulsewright_app.theme import VERDICT_SHAPES
 
 
@@ -24,19 +24,23 @@ def claim_parts(assessment: Assessment, pictures: Pictures) -> tuple[ClaimPart, 
 
 
 def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) -> ClaimPart:
-    new = bool(verdict.figure) and not pictures.has(verdict.figure)
-    picture = pictures.of(verdict.figure) if verdict.figure else None
+    figure = "slip" if verdict.kind == "no_slip" and findings.sequence.slips else verdict.figure
+    if verdict.measured is None and verdict.verdict == "undecided" and not verdict.seen:
+        figure = ""  # nothing was measured that a figure could show
+    new = bool(figure) and not pictures.has(figure)
+    picture = pictures.of(figure) if figure else None
     return ClaimPart(
         number=place,
         name=verdict.name,
-        kind=verdict.kind.replace("_", " "),
+        kind=verdict.kind,
         limit=verdict.limit,
         verdict=verdict.verdict,
         shape=VERDICT_SHAPES[verdict.verdict],
-        measured=None if verdict.measured is None else number(verdict.measured),
-        sentence=verdict.sentence,
-        reason=verdict.reason,
-        needed=verdict.needed,
+        measured=_measured(verdict),
+        sentence=_stopped(verdict.sentence),
+        # a claim that could not be measured has its reason in the sentence already
+        reason="" if verdict.sentence.endswith(verdict.reason) else _stopped(f"Why: {verdict.reason}"),
+        needed=_stopped(f"What would decide it: {verdict.needed}") if verdict.needed else "",
         facts=_facts(verdict),
         budget=_budget(verdict, findings),
         pictures=(picture,) if picture is not None and new else (),
@@ -47,14 +51,26 @@ def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) 
     )
 
 
+def _measured(verdict: Verdict) -> Cell:
+    if verdict.measured is not None:
+        return number(verdict.measured)
+    if verdict.seen or verdict.verdict == "undecided":
+        return verdict.seen or "not measured"
+    return verdict.sentence.partition(". ")[2]
+
+
+def _stopped(text: str) -> str:
+    return text if not text or text.endswith(".") else f"{text}."
+
+
 def _facts(verdict: Verdict) -> Facts:
-    """Return the numbers; where more than the 95 % interval was compared with the limits, that interval too."""
+    """Return the numbers; where another than the 95 % interval was compared with the limits, that interval too."""
     if verdict.measured is None:
         return ()
     facts = facts_of(verdict.measured, verdict.probability)
     if verdict.interval is not None and verdict.interval != verdict.measured.interval95:
-        low, high = (plain(end, verdict.measured.unit, 6) for end in verdict.interval)
-        facts += ((f"Compared with the limits ({100 * verdict.coverage:.4g} %), from", low), ("to", high))
+        name = f"{100 * verdict.coverage:.4g} % interval compared with the limits"
+        facts += ((name, interval(*verdict.interval, verdict.measured.unit)),)
     return facts
 
 

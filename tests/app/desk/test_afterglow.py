@@ -161,7 +161,7 @@ def test_a_spot_lists_its_records_and_steps_through_just_them(glowing: DeskWindo
     settle(glowing)
     assert labelled(glowing, "Passing records of the spot").startswith("2 records within a pixel of")
     listed = control(glowing, QListWidget, "Passing records")
-    assert [listed.item(row).text() for row in range(listed.count())] == ["＋ 0", "＋ 8"]
+    assert [listed.item(row).text() for row in range(listed.count())] == ["+ 0", "+ 8"]
     qtbot.mouseClick(listed.viewport(), LEFT, pos=listed.visualItemRect(listed.item(1)).center())
     assert glowing.viewing.record == 8
     qtbot.mouseClick(button(glowing, "Step through these"), LEFT)
@@ -184,6 +184,19 @@ def test_another_channel_puts_the_list_away(glowing: DeskWindow, qtbot: Any, set
     settle(glowing)
     assert not control(glowing, QListWidget, "Passing records").isVisible()
     assert labelled(glowing, CAPTION).startswith("H02")
+
+
+def test_records_stepped_through_stay_listed_on_another_channel(
+    glowing: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    qtbot.mouseClick(canvas_of(glowing).viewport(), LEFT, pos=at(glowing, *FLANK))
+    settle(glowing)
+    qtbot.mouseClick(button(glowing, "Step through these"), LEFT)
+    glowing.viewing.set_channel(1)
+    settle(glowing)
+    assert labelled(glowing, "Passing records of the spot").endswith("on H01")
+    qtbot.mouseClick(button(glowing, "Back to all records"), LEFT)
+    assert glowing.viewing.passing is None
 
 
 def test_polarity_from_older_settings_is_said(glowing: DeskWindow, settle: Settle) -> None:

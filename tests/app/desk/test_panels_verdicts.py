@@ -29,7 +29,12 @@ from .gestures import LEFT, Settle, canvas_of, colours_of, press
 SKEW = Quantity.from_terms(
     10.6e-9,
     "s",
-    (Term("noise", 0.3e-9, "A", 22.0, "24 records"), Term("sample clock", 0.4e-9, "B", None, "setting clock_ppm")),
+    (
+        Term("noise", 0.3e-9, "A", 22.0, "24 records"),
+        Term("sample clock", 0.4e-9, "B", None, "setting clock_ppm"),
+        Term("cable delay", 0.0, "B"),
+        Term("splitter", 0.0, "B"),
+    ),
 )
 VERDICTS = (
     Verdict("The beat is kept", "no_missed_trigger", None, "none", "holds", (), "Claimed: all. Seen: none missed"),
@@ -78,7 +83,7 @@ def test_the_verdicts_colour_is_on_its_word(judged: tuple[Any, FindingsPanel], r
 def test_a_verdict_opens_into_its_numbers_and_budget_by_mouse(judged: tuple[Any, FindingsPanel]) -> None:
     bench, panel = judged
     bench.click(panel.list, 2, from_left=4)
-    told = lines(panel)[3:12]
+    told = lines(panel)[3:14]
     assert "Compared: 9.6 ns to 11.6 ns (95 %) with at most 5 ns" in told
     assert "Probability that it is true: below 0.01 %." in told
     assert any(
@@ -86,6 +91,7 @@ def test_a_verdict_opens_into_its_numbers_and_budget_by_mouse(judged: tuple[Any,
     )  # 0.3 and 0.4 in square
     assert "– noise: u 300 ps, 36.0 % of u², type A (24 records)" in told
     assert "– sample clock: u 400 ps, 64.0 % of u², type B (setting clock_ppm)" in told
+    assert "– taken as exact: cable delay, splitter" in told
     assert "How: Correlation." in told
     assert bench.viewing.channel == 0  # opening goes nowhere
     bench.click(panel.list, 2, from_left=4)
@@ -221,6 +227,21 @@ def test_a_figure_opens_large_and_its_numbers_copy(judged: tuple[Any, FindingsPa
     assert float(second.split("\t")[2]) == 0.1e-9
     bench.qtbot.keyClick(window, Qt.Key.Key_Escape)
     assert not window.isVisible()
+
+
+@pytest.mark.parametrize("by", ["double-click", "key"])
+def test_a_small_figure_opens_by_double_click_or_key(judged: tuple[Any, FindingsPanel], by: str) -> None:
+    bench, panel = judged
+    page = figure(bench, panel, "Jitter")
+    if by == "key":
+        page.plot.setFocus()
+        bench.qtbot.keyClick(page.plot, Qt.Key.Key_Return)
+    else:
+        bench.qtbot.mouseDClick(page.plot.viewport(), LEFT, pos=page.plot.viewport().rect().center())
+    window = next(w for w in QApplication.topLevelWidgets() if isinstance(w, FigureWindow) and w.isVisible())
+    assert window.windowTitle() == "Jitter — Pulsewright"
+    assert "Curve: normal" in window.note.text()
+    window.close()
 
 
 def test_the_claims_file_beside_a_session_is_judged_on_the_desk(

@@ -145,7 +145,9 @@ class FindingsPanel(Panel):
     def as_text(self) -> str:
         """Return all findings as plain text, the alignment of every channel included; marked where out of date."""
         text = as_text([*self._verdicts, *self._sentences])
-        return f"Out of date: measured by older settings\n\n{text}" if self.results.out_of_date else text
+        if self.results.out_of_date:
+            return f"Out of date: measured by older settings\n\n{text}"
+        return f"{self._partial_text()}\n\n{text}".lstrip()
 
     def _update(self) -> None:
         findings, verdicts = self.results.findings, self.results.verdicts
@@ -157,8 +159,9 @@ class FindingsPanel(Panel):
             self._model.tell(verdicts, [s for s in self._sentences if s.group != ALIGNMENT_ROWS], findings)
             self.table_heading.setText(f"{ALIGNMENT_ROWS}, against {self._alignment.reference_name()}")
             self.table.fit_columns()
-        self._model.set_out_of_date(self.results.out_of_date, self.results.verdicts_out_of_date)
-        self._alignment.set_out_of_date(self.results.out_of_date)
+        not_final = self.results.out_of_date or self.results.partial
+        self._model.set_out_of_date(not_final, self.results.verdicts_out_of_date)
+        self._alignment.set_out_of_date(not_final)
         aligned = self._alignment.rowCount() > 0
         if aligned and not self.pages.isTabVisible(0):
             self.pages.setTabVisible(0, True)
@@ -184,12 +187,20 @@ class FindingsPanel(Panel):
         stale = "Out of date: the numbers below were measured by older settings." if results.out_of_date else ""
         if results.error:
             return f"Could not measure: {results.error} {stale}".strip()
+        stale = stale or self._partial_text()
         if results.busy:
             doing = results.progress_text or "measuring"
             return f"{stale} {doing[0].upper()}{doing[1:]}, {results.progress:.0%}".strip()
         if stale or results.findings is not None:
             return stale
         return "Nothing measured yet." if self.document.session is not None else "No session is open."
+
+    def _partial_text(self) -> str:
+        findings = self.results.findings
+        if findings is None or not self.results.partial:
+            return ""
+        part, whole = len(findings.records), findings.session.records
+        return f"Partial: the numbers below are of the first {part} of {whole:,} records."
 
     def restyle(self) -> None:
         """Take the theme's colours."""

@@ -9,6 +9,7 @@ from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QLabel, QStackedLayout, QVBoxLayout, QWidget
 
 from pulsewright_analysis.results import Findings
+from pulsewright_app.desk.plots.elided_label import ElidedLabel
 from pulsewright_app.desk.plots.figure_plot import FigurePlot
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -51,9 +52,7 @@ class FigurePage(QWidget):
         self.figure: Figure | None = None
         self._viewing, self._results = viewing, results
         self._drawn_for: object = None
-        self.title = QLabel()
-        self.title.setWordWrap(True)
-        self.title.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.title = ElidedLabel()
         self.title.setAccessibleName(f"What the figure {TITLES[name]} shows")
         self.plot = FigurePlot(zooms=large)
         self.reason = QLabel()
@@ -68,6 +67,7 @@ class FigurePage(QWidget):
         self._stack.addWidget(self.plot)
         self._stack.addWidget(self.reason)
         column.addLayout(self._stack, 1)
+        self.plot.large_wanted.connect(self.large_wanted)
         self.plot.record_chosen.connect(viewing.go_to)
         self.plot.channel_chosen.connect(viewing.set_channel)
         results.changed.connect(self.refresh)
@@ -78,16 +78,13 @@ class FigurePage(QWidget):
         super().showEvent(event)
         self.refresh()
 
-    def mouseDoubleClickEvent(self, event: object) -> None:
-        """Ask for the large form."""
-        self.large_wanted.emit()
-
     def refresh(self) -> None:
         """Draw the figure, if it is looked at and not drawn yet."""
         if not self.isVisible():
             return
-        findings, out_of_date, dark = self._results.findings, self._results.out_of_date, self._viewing.dark
-        wanted = (self._results.findings_generation if findings is not None else None, out_of_date, dark)
+        findings, dark = self._results.findings, self._viewing.dark
+        state = "Out of date" if self._results.out_of_date else "Partial" if self._results.partial else ""
+        wanted = (self._results.findings_generation if findings is not None else None, state, dark)
         if wanted == self._drawn_for:
             return
         self._drawn_for = wanted
@@ -98,8 +95,7 @@ class FigurePage(QWidget):
             self.title.setText("")
             self._stack.setCurrentWidget(self.reason)
             return
-        self.plot.show_figure(made, theme(dark), out_of_date)
+        self.plot.show_figure(made, theme(dark), state)
         self._stack.setCurrentWidget(self.plot)
-        state = "Out of date. " if out_of_date else ""
-        self.title.setText(f"{state}{made.title}")
-        self.title.setToolTip(made.note)
+        self.title.setText(f"{state}. {made.title}" if state else made.title)
+        self.title.setToolTip(f"{self.title.text()}\n{made.note}")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFont, QWheelEvent
+from PySide6.QtGui import QFont, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
 from pulsewright_app.desk.views.axes import dress
@@ -19,11 +20,14 @@ from pulsewright_app.theme import Theme, mixed
 
 Floats = NDArray[np.float64]
 
-_AXIS_WIDTHS = {False: 52, True: 70}
-"""Pixels of the axis beside a small figure, and a large one, so that two plots stand in line."""
+_WIDEST_NUMBERS = {False: "-000", True: "-00,000"}
+"""What the axis beside a small figure, and a large one, has room for, so that two plots stand in line."""
 _LEAST_HEIGHT = 110
-_MOST_NAMES = 16
-"""Channels of which each can be named below its bar."""
+_NO_LIMIT = 16_777_215
+_SIZES = ((60, 8), (400, 5), (math.inf, 3))
+"""Pixels of a point, where there are at most so many."""
+_LINES_FOR_TWO = 9
+"""Lines of text that fit into the height from which on there is room for a second plot below the first."""
 
 
 class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
@@ -37,24 +41,31 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     record_chosen = Signal(int)
     channel_chosen = Signal(int)
+    large_wanted = Signal()
+    """A small figure was double-clicked, or Return was pressed on it."""
 
     def __init__(self, zooms: bool = False, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._zooms = zooms
         self._theme: Theme | None = None
+        self._second: tuple[Any, Any] | None = None
+        """The first and the second of two plots."""
+        self._names: tuple[Any, tuple[str, ...]] | None = None
+        """The axis with channels' names, and the names."""
         self.setAccessibleName("Figure of the findings")
         self.setMinimumHeight(_LEAST_HEIGHT)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.ci.layout.setContentsMargins(2, 2, 8, 2)
         self.ci.layout.setVerticalSpacing(2)
 
-    def show_figure(self, figure: Figure, theme: Theme, out_of_date: bool = False) -> None:
-        """Draw a figure anew; one from older settings is drawn pale."""
+    def show_figure(self, figure: Figure, theme: Theme, state: str = "") -> None:
+        """Draw a figure anew; one whose state is ``Out of date`` or ``Partial`` is drawn pale."""
         self.clear()
+        self._second = self._names = None
         self._theme = theme
-        self._fade = 0.55 if out_of_date else 0.0
+        self._fade = 0.55 if state else 0.0
         self.setBackground(theme.plot)
-        self.setAccessibleName(f"{figure.title}{' (out of date)' if out_of_date else ''}")
+        self.setAccessibleName(f"{state}. {figure.title}" if state else figure.title)
         self.setAccessibleDescription(in_words(figure))
         if isinstance(figure, PositionsFigure):
             self._positions(figure)
@@ -64,6 +75,29 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             self._jitter(figure)
         else:
             self._gaps(figure)
+        self._make_room()
+
+    def _make_room(self) -> None:
+        """Name as many channels as there is room for, and leave the second plot away where there is none."""
+        metrics = self.fontMetrics()
+        if self._names is not None:
+            axis, names = self._names
+            a_name = max(metrics.horizontalAdvance(name) for name in names) + metrics.averageCharWidth()
+            room = max(self.width() - self._axis_width() - 20, 1)
+            step = max(1, -(-len(names) * a_name // room))
+            axis.setTicks([[(float(i), names[i]) for i in range(0, len(names), step)]])
+        if self._second is not None:
+            above, below = self._second
+            both = self.height() >= _LINES_FOR_TWO * metrics.height()
+            below.setVisible(both)
+            below.setMaximumHeight(_NO_LIMIT if both else 0)
+            above.getAxis("bottom").setStyle(showValues=not both)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Show what there is room for."""
+        super().resizeEvent(event)
+        if hasattr(self, "_second"):  # the base class resizes once before it is complete
+            self._make_room()
 
     def fit(self) -> None:
         """Show everything again."""
@@ -77,12 +111,27 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         else:
             event.ignore()
 
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
+        """Ask for the large form of a small figure."""
+        if self._zooms:
+            super().mouseDoubleClickEvent(event)
+        else:
+            self.large_wanted.emit()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Ask for the large form on Return; leave every other key to the desk."""
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not self._zooms:
+            self.large_wanted.emit()
+        else:
+            event.ignore()
+
     # -- figures --------------------------------------------------------------------------------------------
 
     def _positions(self, figure: PositionsFigure) -> None:
         above = self._plot(0, None, figure.position_axis)
         below = self._plot(1, figure.record_axis, figure.residual_axis)
         below.setXLink(above)
+        self._second = (above, below)
         self.ci.layout.setRowStretchFactor(0, 3)
         self.ci.layout.setRowStretchFactor(1, 2)
         record = figure.record.astype(float)
@@ -127,9 +176,9 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             (figure.is_reference, "muted", "s"),
         ):
             self._points(plot, place[chosen], middle[chosen], colour, symbol, figure.place[chosen], self.channel_chosen)
-        step = 1 if len(place) <= _MOST_NAMES else -(-len(place) // _MOST_NAMES)
-        names = [(float(i), figure.channel[i]) for i in range(0, len(place), step)]
-        plot.getAxis("bottom").setTicks([names])
+        self._names = (plot.getAxis("bottom"), figure.channel)
+        if not self._zooms:  # names of channels need no word that they are
+            plot.getAxis("bottom").showLabel(False)
         plot.setXRange(-0.7, len(place) - 0.3, padding=0)
         for module, first, stop in figure.groups:
             self._module(plot, module, first, stop)
@@ -161,6 +210,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         above = self._plot(0, None, figure.gap_axis)
         below = self._plot(1, figure.record_axis, figure.deviation_axis)
         below.setXLink(above)
+        self._second = (above, below)
         self.ci.layout.setRowStretchFactor(0, 3)
         self.ci.layout.setRowStretchFactor(1, 2)
         y = figure.gap_axis.written
@@ -174,7 +224,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 records = figure.after_record[shown]
                 self._points(plot, record[shown], values[shown], colour, symbol, records, self.record_chosen)
         top = float(max(y(figure.gap).max(initial=0.0), y(figure.whole_periods).max(initial=0.0)))
-        above.setYRange(0, 1.1 * top if top > 0 else 1.0, padding=0)
+        above.setYRange(-0.06 * top, 1.1 * top if top > 0 else 1.0, padding=0)
 
     # -- parts ----------------------------------------------------------------------------------------------
 
@@ -194,8 +244,13 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 item.setLabel(axis.unit or axis.label if side == "left" and not self._zooms else axis.text)
             if self._theme is not None:
                 dress(item, self._theme, self._font())
-        plot.getAxis("left").setWidth(_AXIS_WIDTHS[self._zooms])
+        plot.getAxis("left").setWidth(self._axis_width())
         return plot
+
+    def _axis_width(self) -> int:
+        metrics = self.fontMetrics()
+        width: int = metrics.horizontalAdvance(_WIDEST_NUMBERS[self._zooms]) + metrics.height() + 10
+        return width
 
     def _zero(self, plot: Any) -> None:
         plot.addItem(pg.InfiniteLine(0.0, angle=0, pen=self._pen("muted", style=Qt.PenStyle.DotLine)))
@@ -209,7 +264,8 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self, plot: Any, x: Floats, y: Floats, colour: str, symbol: str, numbers: NDArray[np.int64], chosen: Any
     ) -> None:
         ink = self._colour(colour)
-        points = pg.ScatterPlotItem(x=x, y=y, data=numbers.tolist(), symbol=symbol, size=8, brush=ink, pen=ink)
+        size = next(size for most, size in _SIZES if len(x) <= most)
+        points = pg.ScatterPlotItem(x=x, y=y, data=numbers.tolist(), symbol=symbol, size=size, brush=ink, pen=ink)
         points.sigClicked.connect(lambda _item, hit, _event: chosen.emit(int(hit[0].data())) if len(hit) else None)
         plot.addItem(points)
 

@@ -6,13 +6,11 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
 from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
-from pulsewright_app.desk.panels.panel import palette_of
 from pulsewright_app.desk.plots.figure_pages import TITLES, FigurePage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.figures_table import in_words, tab_separated
 from pulsewright_app.finding_details import FigureName
-from pulsewright_app.theme import theme
 
 _SIZE = (900, 620)
 
@@ -22,7 +20,6 @@ class FigureWindow(QDialog):
 
     def __init__(self, name: FigureName, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._viewing, self._results = viewing, results
         self.setWindowTitle(f"{TITLES[name]} — Pulsewright")
         self.setAccessibleName(f"{TITLES[name]}, large")
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
@@ -59,12 +56,11 @@ class FigureWindow(QDialog):
         column.addLayout(row)
 
     def showEvent(self, event: object) -> None:
-        """Take the theme's colours and the figure's note."""
+        """Take the figure's note."""
         super().showEvent(event)  # type: ignore[arg-type]
         self._update()
 
     def _update(self) -> None:
-        self.setPalette(palette_of(theme(self._viewing.dark)))
         self.page.refresh()
         figure = self.page.figure
         self.note.setText("" if figure is None else in_words(figure).removeprefix(f"{figure.title}. "))

@@ -81,7 +81,7 @@ class AfterglowView(View):
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.dark_changed.connect(self.schedule)
-        self.viewing.channel_changed.connect(self.passing.forget)
+        self.viewing.channel_changed.connect(self._leave_spot)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -126,7 +126,7 @@ class AfterglowView(View):
                 self._shown = None  # another channel's picture would be taken for this one's
         self._add(records)
         self._label_axis()
-        self.caption.setText(self._caption(session))
+        self._tell(session)
 
     def _records(self, session: Session) -> Ints:
         """Return the records that are wanted, the newest last."""
@@ -213,10 +213,15 @@ class AfterglowView(View):
         self._running, self._complete = False, False
         self.viewing.tell(sentence)
 
+    def _tell(self, session: Session) -> None:
+        text = self._caption(session)
+        self.caption.setText(text)
+        self.caption.setToolTip(text)  # where there is no room for all of it
+
     def _show_picture(self) -> None:
         session = self.document.session
         if session is not None:
-            self.caption.setText(self._caption(session))
+            self._tell(session)
             self.canvas.viewport().update()
 
     # -- drawing --------------------------------------------------------------------------------------------
@@ -273,23 +278,24 @@ class AfterglowView(View):
     # -- words ----------------------------------------------------------------------------------------------
 
     def _caption(self, session: Session) -> str:
-        parts = [session.channels[self.viewing.channel].name]
+        parts = [_escaped(session.channels[self.viewing.channel].name)]
         shown = self._shown
         if shown is None or not self._is_current:
             return f"{parts[0]}&nbsp; · &nbsp;accumulating {count(len(self._handed_over), 'record')} …"
         picture = shown.picture
+        if len(picture.counts) == 3:
+            parts.append(self._legend(picture))
         parts.append(self._how_many(session, picture))
         parts.append(f"densest spot: {count(picture.most, 'record')}")
         if picture.unplaced:
             parts.append(f"{count(picture.unplaced, 'record')} without {self._aligned[:-1]} left away")
-        if len(picture.counts) == 3:
-            parts.append(self._legend(picture))
-        elif self.viewing.inks == "polarity":
+        if len(picture.counts) == 1 and self.viewing.inks == "polarity":
             parts.append("one ink until this channel's polarity is measured")
         if self._why_not_aligned:
             parts.append(f"aligned by trigger: {self._why_not_aligned}")
-        if self.results.out_of_date and (len(picture.counts) == 3 or self._aligned):
-            parts.append("pulses out of date")
+        if len(picture.counts) == 3 or self._aligned:
+            parts += ["pulses out of date"] if self.results.out_of_date else []
+            parts += ["pulses of the first records only so far"] if self.results.partial else []
         return "&nbsp; · &nbsp;".join(parts)
 
     def _how_many(self, session: Session, picture: Picture) -> str:
@@ -306,8 +312,8 @@ class AfterglowView(View):
     def _legend(self, picture: Picture) -> str:
         colours = _ink_colours(self.theme, 3)
         words = ("positive", "negative", "without a pulse")
-        seen = 3 if picture.counts[2].any() else 2
-        return "  ".join(f"<span style='color:{colours[ink]}'>■</span>&nbsp;{words[ink]}" for ink in range(seen))
+        seen = [ink for ink in range(3) if picture.counts[ink].any()]
+        return "  ".join(f"<span style='color:{colours[ink]}'>■</span>&nbsp;{words[ink]}" for ink in seen)
 
     def value_text(self, time: float, height: float) -> str:
         """Return the value under the pointer, and how many records pass there."""
@@ -333,14 +339,20 @@ class AfterglowView(View):
             return
         plan, records = self._accumulation.plan, self._handed_over
         plan = replace(plan, raster=self._raster())
-        unit = plan.session.channels[plan.channel].unit
-        spot = f"{engineering(time, 's', 4)}, {engineering(height, unit, 3)}"
+        about = plan.session.channels[plan.channel]
+        spot = f"{engineering(time, 's', 4)}, {engineering(height, about.unit, 3)} on {about.name}"
         self.desk.background.start(
             _FINDING,
             lambda job: passing_of(plan, records, time, height, job.cancelled),
             lambda found: self._tell_passing(found, spot),
             self.viewing.tell,
         )
+
+    def _leave_spot(self) -> None:
+        """Put the list of another channel's spot away, unless its records are being stepped through."""
+        self.desk.background.cancel(_FINDING)
+        if self.viewing.passing is None:
+            self.passing.forget()
 
     def _tell_passing(self, records: list[int], spot: str) -> None:
         if not records:

@@ -12,7 +12,7 @@ from pulsewright_app.wording import count
 
 _RECORD = int(Qt.ItemDataRole.UserRole)
 _STEPPING = (Qt.Key.Key_PageUp, Qt.Key.Key_PageDown, Qt.Key.Key_Home, Qt.Key.Key_End)
-_SIGNS = {1: "＋", -1: "−", 0: " "}
+_SIGNS = {1: "+", -1: "−", 0: " "}
 
 
 class _Records(QListWidget):
@@ -74,7 +74,7 @@ class PassingList(QWidget):
         passing : list of int
             Rising; not empty.
         spot : str
-            Where it is, in words: ``"284.8 µs, 310 mV"``.
+            Where it is, in words: ``"284.8 µs, 310 mV on H01"``.
         """
         self._passing, self._label = passing, f"passing records at {spot}"
         self.heading.setText(f"{count(len(passing), 'record')} within a pixel of {spot}")
