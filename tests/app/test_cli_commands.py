@@ -36,7 +36,10 @@ def copied(name: str, folder: Path) -> Path:
     return folder / f"{name}.h5"
 
 
-@pytest.mark.parametrize("command", ["demo", "review", "describe", "measure", "claims", "evidence", "plan"])
+@pytest.mark.parametrize(
+    "command",
+    ["demo", "review", "describe", "measure", "claims", "evidence", "plan", "compare", "rearm"],
+)
 def test_every_command_explains_itself_with_an_example(command: str) -> None:
     result = pulsewright(command, "--help")
     assert result.exit_code == 0

@@ -146,6 +146,7 @@ class DeskWindow(QMainWindow):
             viewing.shown_changed, viewing.selection_changed, viewing.options_changed, self.results.changed,
         ):  # fmt: skip
             signal.connect(self.update_actions)
+        viewing.spans.changed.connect(self.update_actions)
         for dock in self.docks.values():
             dock.visibilityChanged.connect(self.update_actions)
         QGuiApplication.styleHints().colorSchemeChanged.connect(
