@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import scenario as tank_scenario
+import tank_claims
 from numpy.typing import NDArray
 from scenario import BASE, CHANNELS, CHANNELS_PER_MODULE, MODULES, SAMPLE_RATE, Floats, SineSession, Tank
 
@@ -55,12 +56,16 @@ def main() -> None:
 
 
 def make(folder: Path) -> Iterator[Path]:
-    """Write every sample session into `folder` and yield each path."""
+    """Write every sample session and its claims file into `folder` and yield each path."""
     folder.mkdir(parents=True, exist_ok=True)
     for tank in tank_scenario.TANKS:
         yield write(folder, tank, record_tank(tank))
     sine = tank_scenario.TANK_SINE
     yield write(folder, sine, record_sine(sine))
+    for name, sheet in tank_claims.SHEETS.items():
+        path = folder / f"{name}.claims.toml"
+        path.write_text(sheet.text, encoding="utf-8", newline="\n")
+        yield path
 
 
 def write(folder: Path, session: Tank | SineSession, recording: Recording) -> Path:

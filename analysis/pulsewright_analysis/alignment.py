@@ -14,6 +14,7 @@ from pulsewright.budget import Term
 from pulsewright.quantity import Quantity, coverage_factor
 from pulsewright.session import Session
 from pulsewright.settings import Settings
+from pulsewright_analysis.clock_rates import clock_rate
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.groups import compare_groups
@@ -25,6 +26,7 @@ from pulsewright_analysis.results import (
     GroupComparison,
     Levels,
     ModuleSkew,
+    PairSkew,
     Pulses,
     Sequence,
 )
@@ -110,8 +112,11 @@ def measure_alignment(
     fit = None
     if method == "sine":
         fit = fit_shared_frequency(gate.samples, session.sample_rate)
+        if not 0 < fit.frequency < session.sample_rate / 2:
+            return NOTHING, None, ["No alignment: the records carry no sine between 0 and half the sample rate."]
         delay, variance, unlike = sine_delays(fit, gate, usable, place)
-        gain = np.where(np.isfinite(delay), fit.amplitude / fit.amplitude[:, [place]], np.nan)
+        against = fit.amplitude[:, [place]]
+        gain = np.where(np.isfinite(delay) & (against > 0), fit.amplitude / np.where(against > 0, against, 1.0), np.nan)
     else:
         delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
         delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
@@ -135,6 +140,8 @@ def measure_alignment(
     alignment = _combined(session, comparison, gate, method, fit, gain)
     if fit is not None:
         alignment = _with_rates(alignment, session, comparison, gate, fit)
+    else:
+        alignment = _with_pulse_rates(alignment, session, comparison, pulses, sequence, settings)
     return alignment, fit, [*reasons, *_apart(alignment)]
 
 
@@ -167,6 +174,28 @@ def _with_rates(alignment: Alignment, session: Session, comparison: Comparison, 
             u = float(np.hypot(first.frequency_u, second.frequency_u)) / fit.frequency
             noise = Term("noise of the channels", u, "A", None, f"sine fits of {len(fit.phase)} records")
             rate = Quantity.from_terms(first.frequency / second.frequency - 1, "", (noise,))
+        pairs.append(replace(pair, rate=rate))
+    return replace(alignment, between_modules=tuple(pairs))
+
+
+def _with_pulse_rates(
+    alignment: Alignment,
+    session: Session,
+    comparison: Comparison,
+    pulses: Pulses,
+    sequence: Sequence,
+    settings: Settings,
+) -> Alignment:
+    """Return the alignment with the rates of the modules' clocks where records hold several common events."""
+    pairs = []
+    for pair in alignment.between_modules:
+        first, second = (session.modules.index(name) for name in pair.modules)
+        together = sequence.in_step[:, first] & sequence.in_step[:, second]
+        mine, theirs = _measured(comparison, first), _measured(comparison, second)
+        rate = None
+        if mine and theirs:
+            one, other = comparison.channels[mine[0]], comparison.channels[theirs[0]]
+            rate = clock_rate(pulses, one, other, together, settings.alignment_span)
         pairs.append(replace(pair, rate=rate))
     return replace(alignment, between_modules=tuple(pairs))
 
@@ -252,20 +281,21 @@ def _combined(
         records = int(np.count_nonzero(np.isfinite(comparison.delay[:, place])))
         skew = Quantity(0.0, 0.0, "s") if place == comparison.reference else contrast(comparison, selector)
         skews.append(ChannelSkew(comparison.channels[place], skew, records, _mean_gain(gain[:, place])))
-    between = _between(session, comparison)
+    between, within = _between(session, comparison), _within(comparison)
     known = [m.skew for m in between if m.skew is not None]
     chosen: Literal["sine", "correlation"] = "sine" if method == "sine" else "correlation"
     return Alignment(
         reference=comparison.channels[comparison.reference],
         method=chosen,
         channels=tuple(skews),
-        within_modules=_within(comparison),
+        within_modules=largest_of([pair.skew for pair in within]),
         between_modules=between,
         largest_between=largest_of(known),
         frequency=None if fit is None else _frequency(fit, comparison.lasting.settings),
         span=gate.span,
         covariance=_covariance(comparison),
         modules_against_channels=_modules_against_channels(comparison, skews),
+        within_pairs=within,
     )
 
 
@@ -347,8 +377,8 @@ def _measured(comparison: Comparison, module: int) -> list[int]:
     return [int(c) for c in np.flatnonzero(known) if comparison.modules[c] == module]
 
 
-def _within(comparison: Comparison) -> Quantity | None:
-    """Return the largest difference between two channels of one module."""
+def _within(comparison: Comparison) -> tuple[PairSkew, ...]:
+    """Return the difference of every two channels of one module."""
     found = []
     for module in np.unique(comparison.modules):
         for a, b in combinations(_measured(comparison, int(module)), 2):
@@ -356,8 +386,8 @@ def _within(comparison: Comparison) -> Quantity | None:
             selector[b], selector[a] = 1.0, -1.0
             difference = contrast(comparison, selector)
             if difference is not None:
-                found.append(difference)
-    return largest_of(found)
+                found.append(PairSkew((comparison.channels[a], comparison.channels[b]), difference))
+    return tuple(found)
 
 
 def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:

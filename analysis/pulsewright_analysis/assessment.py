@@ -4,75 +4,47 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
+from pulsewright.claims_file import ClaimsFile
 from pulsewright.digest import sha256_of
-from pulsewright.quantity import Quantity
+from pulsewright.review import Review
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.findings_json import as_json, plain
 from pulsewright_analysis.results import Findings
-
-Decision = Literal["holds", "fails", "undecided"]
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """What one claim came to.
-
-    Attributes
-    ----------
-    name, kind : str
-        As in the claims file.
-    measured : Quantity or None
-        The quantity that the claim is about; None: not measured.
-    limit : str
-        The limit in words.
-    verdict : str
-        ``holds``, ``fails`` or ``undecided``.
-    records : tuple of int
-        The records behind it.
-    """
-
-    name: str
-    kind: str
-    measured: Quantity | None
-    limit: str
-    verdict: Decision
-    records: tuple[int, ...] = ()
+from pulsewright_analysis.verdicts import Decision as Decision
+from pulsewright_analysis.verdicts import Verdict as Verdict
+from pulsewright_analysis.verdicts import exit_code_of
 
 
 @dataclass(frozen=True)
 class Assessment:
-    """Everything known about one session: what was measured, and what its claims came to."""
+    """Everything known about one session: what was measured, and what its claims came to.
+
+    Attributes
+    ----------
+    findings : Findings
+    verdicts : tuple of Verdict
+        One for each claim, in the order of the claims file.
+    claims : ClaimsFile or None
+        What was claimed; None where there is no claims file.
+    """
 
     findings: Findings
     verdicts: tuple[Verdict, ...] = ()
+    claims: ClaimsFile | None = None
 
     @property
     def exit_code(self) -> int:
         """0: every claim holds; 1: at least one fails; 3: none fails, but at least one is undecided."""
-        decisions = {verdict.verdict for verdict in self.verdicts}
-        if "fails" in decisions:
-            return 1
-        return 3 if "undecided" in decisions else 0
+        return exit_code_of(self.verdicts)
 
     def as_json(self) -> dict[str, Any]:
         """Return the form that ``measure --json`` prints, as plain Python without NaN."""
         body = as_json(self.findings)
-        body["claims"] = plain([_verdict(verdict) for verdict in self.verdicts])
+        body["claims"] = plain([verdict.as_json() for verdict in self.verdicts])
         return body
-
-
-def _verdict(verdict: Verdict) -> dict[str, Any]:
-    return {
-        "name": verdict.name,
-        "kind": verdict.kind,
-        "measured": None if verdict.measured is None else verdict.measured.as_json(),
-        "limit": verdict.limit,
-        "verdict": verdict.verdict,
-        "records": verdict.records,
-    }
 
 
 def assess(
@@ -81,8 +53,10 @@ def assess(
     progress: Callable[[float, str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
     sha256: str | None = None,
+    claims: ClaimsFile | None = None,
+    review: Review | None = None,
 ) -> Assessment:
-    """Measure a session.
+    """Measure a session, and judge what is claimed of it.
 
     Parameters
     ----------
@@ -96,6 +70,10 @@ def assess(
         Asked now and then whether to stop.
     sha256 : str, optional
         Digest of the session's file, where it is known already.
+    claims : ClaimsFile, optional
+        What is claimed; its settings count only where `settings` have them.
+    review : Review, optional
+        What a person added: the marker pairs that a claim may be about.
 
     Raises
     ------
@@ -106,4 +84,13 @@ def assess(
 
     if sha256 is None:
         sha256 = "" if session.file is None else sha256_of(session.file, cancelled)
-    return Assessment(measure(session, settings, progress, cancelled, sha256))
+    findings = measure(session, settings, progress, cancelled, sha256)
+    return assessed(findings, claims, review)
+
+
+def assessed(findings: Findings, claims: ClaimsFile | None = None, review: Review | None = None) -> Assessment:
+    """Return the assessment of what was measured already: claims may change without measuring anew."""
+    from pulsewright_analysis.claims import judge
+
+    verdicts = () if claims is None else judge(findings, claims.claims, review)
+    return Assessment(findings, verdicts, claims)

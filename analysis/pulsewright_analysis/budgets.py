@@ -166,10 +166,10 @@ def _of_pulse(findings: Findings, kind: str, place: re.Match[str]) -> tuple[str,
     where = f"pulse {order} on {name} in record {record}"
     if not found:
         raise BudgetError(f"there is no {where}", "the pulses of a record are counted from 0")
-    return f"{kind} of {where}", _pulse_quantity(findings, kind, found[0])
+    return f"{kind} of {where}", pulse_quantity(findings, kind, found[0])
 
 
-def _pulse_quantity(findings: Findings, kind: str, i: int) -> Quantity | None:
+def pulse_quantity(findings: Findings, kind: str, i: int) -> Quantity | None:
     """Return one pulse's time, amplitude or width with its budget, None where it has none."""
     pulses, settings = findings.pulses, findings.settings
     values, us = {

@@ -12,6 +12,7 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.alignment import measure_alignment
 from pulsewright_analysis.compiled import is_compiled
+from pulsewright_analysis.finite import FinitePart, finite_part
 from pulsewright_analysis.health import measure_health
 from pulsewright_analysis.jitter import measure_jitter
 from pulsewright_analysis.levels import measure_levels
@@ -31,11 +32,21 @@ class Cancelled(Exception):  # noqa: N818 - nothing went wrong
 
 
 @dataclass(frozen=True)
-class _Watch:
+class Watch:
     """Passes progress on, and stops the work when it is called off."""
 
-    progress: Progress | None
-    cancelled: Callable[[], bool] | None
+    progress: Progress | None = None
+    cancelled: Callable[[], bool] | None = None
+
+    def check(self) -> None:
+        """Stop the work if it was called off.
+
+        Raises
+        ------
+        Cancelled
+        """
+        if self.cancelled is not None and self.cancelled():
+            raise Cancelled
 
     def at(self, share: float, doing: str) -> None:
         """Tell how far the work is.
@@ -45,8 +56,7 @@ class _Watch:
         Cancelled
             If it was called off.
         """
-        if self.cancelled is not None and self.cancelled():
-            raise Cancelled
+        self.check()
         if self.progress is not None:
             self.progress(share, doing)
 
@@ -79,15 +89,15 @@ def measure(
     Raises
     ------
     SettingError
-        If the settings name a channel or records that the session does not have.
+        If the settings name a channel or records that the session does not have, or what they name holds no numbers.
     Cancelled
         If the work was called off.
     """
     settings = settings or Settings()
-    channels = chosen_channels(session, settings)
-    records = chosen_records(session, settings)
-    watch = _Watch(progress, cancelled)
+    watch = Watch(progress, cancelled)
     watch.at(0.0, "noise and levels")
+    finite = _measurable(session, settings)
+    channels, records = list(finite.channels), finite.records
     levels = measure_levels(session, channels, records)
     # the first start on a machine compiles for half a minute: whoever waits should know why
     pulses_doing = "pulses" if is_compiled("pulse_kernels") else "pulses: compiling once, up to a minute"
@@ -113,6 +123,7 @@ def measure(
     health = measure_health(session, channels, records, levels, fit, settings)
     watch.at(1.0, "done")
     reasons = [
+        *finite.reasons,
         *rejected_reason(gone, settings),
         *_pulse_reasons(pulses, session),
         *sequence_reasons,
@@ -173,6 +184,15 @@ def chosen_records(session: Session, settings: Settings) -> Ints:
     return records
 
 
+def _measurable(session: Session, settings: Settings) -> FinitePart:
+    """Return what the settings ask for, less what holds no numbers."""
+    finite = finite_part(session, chosen_channels(session, settings), chosen_records(session, settings))
+    for role, name in (("channel", settings.channel), ("reference", settings.reference)):
+        if name is not None and session.channel_index(name) not in finite.channels:
+            raise SettingError(f"{role}: most records of {name} hold NaN or infinity", "name another channel")
+    return finite
+
+
 def _summary(session: Session, sha256: str) -> SessionSummary:
     return SessionSummary(
         file=session.file,
@@ -183,6 +203,7 @@ def _summary(session: Session, sha256: str) -> SessionSummary:
         sample_rate=session.sample_rate,
         channels=tuple((c.name, c.module) for c in session.channels),
         modules=session.modules,
+        own_times=not session.shared_time,
     )
 
 

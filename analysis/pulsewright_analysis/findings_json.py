@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -42,7 +43,7 @@ def as_json(findings: Findings) -> dict[str, Any]:
         "session": _session(findings.session),
         "settings": findings.settings.as_json(),
         "polarity": _polarity(findings.polarity, findings.records, findings.channels, names),
-        "sequence": _sequence(findings.sequence),
+        "sequence": _sequence(findings.sequence, findings.records, findings.session.modules),
         "alignment": _alignment(findings.alignment, findings.session.channels),
         "jitter": _jitter(findings.jitter),
         "timing": _timing(findings.timing),
@@ -117,6 +118,14 @@ def _pulses(pulses: Pulses, names: list[str], channel_units: list[str]) -> list[
     times = _quantities(pulses.time, pulses.time_u, half_width_95(pulses.time_u, pulses.trigger_u), seconds)
     amplitudes = _quantities(pulses.amplitude, pulses.amplitude_u, half_width_95(pulses.amplitude_u), units)
     widths = _quantities(pulses.width, pulses.width_u, half_width_95(pulses.width_u), seconds)
+    transitions = [
+        _quantities(value, u, half_width_95(u), unit)
+        for value, u, unit in (
+            (_whole(pulses.rise, pulses), _whole(pulses.rise_u, pulses), seconds),
+            (_whole(pulses.fall, pulses), _whole(pulses.fall_u, pulses), seconds),
+            (_whole(pulses.overshoot, pulses), _whole(pulses.overshoot_u, pulses), [""] * len(pulses)),
+        )
+    ]
     places = (pulses.record, pulses.channel, pulses.order, pulses.polarity)
     return [
         {
@@ -127,11 +136,19 @@ def _pulses(pulses: Pulses, names: list[str], channel_units: list[str]) -> list[
             "amplitude": amplitude,
             "width": width,
             "polarity": sign,
+            "rise": rise,
+            "fall": fall,
+            "overshoot": overshoot,
         }
-        for record, channel, order, sign, time, amplitude, width in zip(
-            *(place.tolist() for place in places), times, amplitudes, widths, strict=True
+        for record, channel, order, sign, time, amplitude, width, rise, fall, overshoot in zip(
+            *(place.tolist() for place in places), times, amplitudes, widths, *transitions, strict=True
         )
     ]
+
+
+def _whole(values: NDArray[np.float64], pulses: Pulses) -> NDArray[np.float64]:
+    """Return the values, or NaN for every pulse where the pulses were made without them."""
+    return values if len(values) == len(pulses) else np.full(len(pulses), np.nan)
 
 
 def _polarity(
@@ -149,7 +166,7 @@ def _polarity(
     ]
 
 
-def _sequence(sequence: Sequence) -> dict[str, Any]:
+def _sequence(sequence: Sequence, records: NDArray[np.int64], modules: tuple[str, ...]) -> dict[str, Any]:
     return {
         "increment": _quantity(sequence.increment),
         "cycle": sequence.cycle,
@@ -162,7 +179,26 @@ def _sequence(sequence: Sequence) -> dict[str, Any]:
         "slips": [{"module": slip.module, "from_record": slip.from_record, "by": slip.by} for slip in sequence.slips],
         "repeated_records": sequence.repeated,
         "sent": sequence.sent,
+        "start": _quantity(sequence.start),
+        "pattern": sequence.pattern,
+        "out_of_place": sequence.out_of_place,
+        "witnesses": _witnesses(sequence, records, modules),
     }
+
+
+def _witnesses(sequence: Sequence, records: NDArray[np.int64], modules: tuple[str, ...]) -> list[dict[str, Any]]:
+    """Return what each witness alone says of the gaps in which one of them misses a trigger; None: does not know."""
+    if not sequence.said:
+        return []
+    something = np.any([said > 0 for said in sequence.said.values()], axis=0)
+    return [
+        {
+            "after_record": records[gap],
+            "module": modules[module],
+            **{name: said[gap, module] if said[gap, module] >= 0 else None for name, said in sequence.said.items()},
+        }
+        for gap, module in np.argwhere(something).tolist()
+    ]
 
 
 def _alignment(alignment: Alignment, channels: tuple[tuple[str, str], ...]) -> dict[str, Any]:
@@ -174,14 +210,26 @@ def _alignment(alignment: Alignment, channels: tuple[tuple[str, str], ...]) -> d
                 "channel": channels[entry.channel][0],
                 "module": channels[entry.channel][1],
                 "skew": _quantity(entry.skew),
+                "records": entry.records,
+                "gain": _quantity(entry.gain),
             }
             for entry in alignment.channels
         ],
         "within_modules": _quantity(alignment.within_modules),
         "between_modules": [
-            {"modules": pair.modules, "skew": _quantity(pair.skew)} for pair in alignment.between_modules
+            {
+                "modules": pair.modules,
+                "skew": _quantity(pair.skew),
+                "drift_per_record": _quantity(pair.drift_per_record),
+                "clock_rate": _quantity(pair.rate),
+            }
+            for pair in alignment.between_modules
         ],
         "largest_between": _quantity(alignment.largest_between),
+        "frequency": _quantity(alignment.frequency),
+        "modules_against_channels": None
+        if alignment.modules_against_channels is None
+        else asdict(alignment.modules_against_channels),
     }
 
 
@@ -190,6 +238,9 @@ def _jitter(jitter: Jitter) -> dict[str, Any]:
         "std": _quantity(jitter.std),
         "peak_to_peak": _quantity(jitter.peak_to_peak),
         "drift_per_record": _quantity(jitter.drift_per_record),
+        "measurement_std_s": jitter.measurement_std,
+        "expected_peak_to_peak_s": jitter.expected_peak_to_peak,
+        "shape": jitter.shape,
     }
 
 
@@ -210,4 +261,6 @@ def _health(health: ChannelHealth, names: list[str]) -> dict[str, Any]:
         "noise_rms": _quantity(health.noise_rms),
         "clipped_samples": health.clipped_samples,
         "enob": health.enob,
+        "sinad_db": health.sinad_db,
+        "thd_db": health.thd_db,
     }

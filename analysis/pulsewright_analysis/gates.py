@@ -16,6 +16,8 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 FEWEST_SAMPLES = 8
+RIVALS = 0.7
+"""Pulses of at least this share of a record's largest may be the largest of another channel, by noise alone."""
 
 
 @dataclass(frozen=True)
@@ -81,10 +83,26 @@ def gate_around_pulses(
     """Cut a stretch around the strongest pulse of every record: all of the reference's pulse, and half of it beside.
 
     A channel whose own strongest pulse comes earlier or later throughout is cut as much earlier or later, so that a
-    large skew does not push its pulse out of the gate; the gate's `start` keeps account of it.
+    large skew does not push its pulse out of the gate; the gate's `start` keeps account of it. Where a record holds
+    several pulses of about the same size, it is the first of them on the reference, and on another channel the one
+    nearest to that: a skew is taken to be less than half of what lies between them.
+
+    Parameters
+    ----------
+    session : Session
+    channels : sequence of int
+    records : int array
+    pulses : Pulses
+        Of those channels.
+    reference : int
+        Place of the channel that the others are compared with.
+
+    Returns
+    -------
+    Gate or str
+        The string is a clause that says why there is none.
     """
-    strongest = {c: _strongest(pulses, c) for c in channels}
-    mine = strongest[reference]
+    mine = _earliest(pulses, _strongest(pulses, reference))
     used = np.array([r for r in records.tolist() if r in mine], dtype=np.int64)
     if len(used) == 0:
         return f"{session.channels[reference].name} shows no pulse to line up on"
@@ -94,7 +112,7 @@ def gate_around_pulses(
     count = length + 2 * margin
     starts = np.stack([session.first_sample_time(c)[used] for c in channels], axis=1)
     begin = session.first_sample_time(reference)[used] + (pulses.first_sample[own] - margin) / session.sample_rate
-    shift = np.array([_shift(session, pulses, strongest[c], mine, c, reference) for c in channels])
+    shift = np.array([_shift(session, pulses, _strongest(pulses, c), mine, c, reference) for c in channels])
     first = np.ceil((begin[:, None] + shift[None, :] - starts) * session.sample_rate - 1e-9).astype(np.int64)
     inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
     if not np.any(inside):
@@ -103,28 +121,44 @@ def gate_around_pulses(
     return _cut(session, list(channels), used[inside], first[inside], count, starts[inside], span)
 
 
-def _strongest(pulses: Pulses, channel: int) -> dict[int, int]:
-    """Return, for each record, the index of the channel's pulse with the largest size that is known or clipped."""
-    mine = pulses.where(channel=channel)
-    size = np.nan_to_num(np.abs(pulses.amplitude[mine]))
-    rising = mine[np.argsort(size, kind="stable")]
-    return {int(pulses.record[p]): int(p) for p in rising}
+def _strongest(pulses: Pulses, channel: int) -> dict[int, list[int]]:
+    """Return, for each record, the indices of the channel's largest pulse and of those of about its size.
+
+    A clipped pulse has no size, and stands in where there is no other.
+    """
+    by_record: dict[int, list[int]] = {}
+    for place in pulses.where(channel=channel).tolist():
+        by_record.setdefault(int(pulses.record[place]), []).append(place)
+    size = np.nan_to_num(np.abs(pulses.amplitude))
+    return {
+        record: [place for place in places if size[place] >= RIVALS * np.max(size[places])]
+        for record, places in by_record.items()
+    }
+
+
+def _earliest(pulses: Pulses, strongest: dict[int, list[int]]) -> dict[int, int]:
+    return {record: min(p, key=lambda i: int(pulses.first_sample[i])) for record, p in strongest.items()}
 
 
 def _shift(
-    session: Session, pulses: Pulses, theirs: dict[int, int], mine: dict[int, int], channel: int, reference: int
+    session: Session,
+    pulses: Pulses,
+    theirs: dict[int, list[int]],
+    mine: dict[int, int],
+    channel: int,
+    reference: int,
 ) -> float:
     """Return how much later a channel's strongest pulse usually comes than the reference's, seconds."""
     both = sorted(set(theirs) & set(mine))
     if not both:
         return 0.0
+    starts = session.first_sample_time(channel), session.first_sample_time(reference)
 
-    def when(chosen: dict[int, int], c: int) -> Floats:
-        places = pulses.extreme_sample[[chosen[r] for r in both]] / session.sample_rate
-        result: Floats = session.first_sample_time(c)[both] + places
-        return result
+    def later(record: int, place: int) -> float:
+        apart = int(pulses.extreme_sample[place]) - int(pulses.extreme_sample[mine[record]])
+        return float(starts[0][record] - starts[1][record]) + apart / session.sample_rate
 
-    return float(np.median(when(theirs, channel) - when(mine, reference)))
+    return float(np.median([min((later(r, p) for p in theirs[r]), key=abs) for r in both]))
 
 
 def _cut(

@@ -59,6 +59,43 @@ def with_uniform_term(quantity: Quantity) -> Quantity:
     return replace(quantity, limits95=(quantity.value - half, quantity.value + half))
 
 
+def coverage_factor_with_uniform(u: float, uniform_u: float, coverage: float) -> float:
+    """Return the two-sided coverage factor of an error that is partly uniform and partly normal.
+
+    Parameters
+    ----------
+    u, uniform_u : float
+        Combined standard uncertainty, and its uniform part, of any one unit.
+    coverage : float
+        Between 0 and 1.
+    """
+    share = min((uniform_u / u) ** 2, 1.0) if u > 0 else 0.0
+    if share > 1 - 1e-9:
+        return coverage * float(np.sqrt(3.0))
+    half_range, normal = np.array([np.sqrt(3.0 * share)]), np.array([np.sqrt(1.0 - share)])
+    if share < 1e-9:
+        return coverage_factor(None, coverage)
+    low, high = 0.0, 10.0
+    for _ in range(60):
+        middle = (low + high) / 2
+        below = float(_probability_within(np.array([middle]), half_range, normal)[0]) < coverage
+        low, high = (middle, high) if below else (low, middle)
+    return low
+
+
+def probability_below(x: float, u: float, uniform_u: float) -> float:
+    """Return the chance that an error of standard uncertainty `u`, a part of it uniform, is below `x`."""
+    from scipy.special import ndtr
+
+    half, normal = float(np.sqrt(3.0)) * min(uniform_u, u), float(np.sqrt(max(u**2 - uniform_u**2, 0.0)))
+    if half == 0 or half < 1e-6 * normal:
+        return float(ndtr(x / u))
+    if normal < 1e-6 * half:
+        return float(np.clip((x + half) / (2 * half), 0.0, 1.0))
+    area = _integral(np.array([(x + half) / normal, (x - half) / normal]))
+    return float(np.clip(normal / (2 * half) * (area[0] - area[1]), 0.0, 1.0))
+
+
 @cache
 def _factors() -> tuple[Floats, Floats]:
     """Return the 95 % factor on a grid of the uniform error's share in u², by bisection."""

@@ -40,6 +40,8 @@ class SessionSummary:
         Hertz.
     channels, modules : tuple of (str, str), tuple of str
         (name, module) of each channel; names of the modules.
+    own_times : bool
+        Whether each module recorded trigger times of its own.
     """
 
     file: Path | None
@@ -50,6 +52,7 @@ class SessionSummary:
     sample_rate: float
     channels: tuple[tuple[str, str], ...]
     modules: tuple[str, ...]
+    own_times: bool = False
 
 
 @dataclass(frozen=True)
@@ -168,7 +171,7 @@ class ModuleSkew:
         Seconds.
     rate : Quantity or None
         How much faster the second module's clock runs than the first's, as a ratio less 1: the slope of the skew within
-        a record. Known where all channels carry one sine.
+        a record. Known where all channels carry one sine, or where records hold three events or more common to all.
     drift_per_record : Quantity or None
         How the difference changes from record to record, seconds; modules on one clock show none.
     """
@@ -177,6 +180,14 @@ class ModuleSkew:
     skew: Quantity | None
     drift_per_record: Quantity | None = None
     rate: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class PairSkew:
+    """The second channel's time minus the first's, both of one module, seconds."""
+
+    channels: tuple[int, int]
+    skew: Quantity
 
 
 @dataclass(frozen=True)
@@ -223,6 +234,8 @@ class Alignment:
         Of the skews of `channels`, from the noise, seconds squared: all share the reference's.
     modules_against_channels : GroupComparison or None
         Whether skews differ more between modules than within them.
+    within_pairs : tuple of PairSkew
+        Every two channels of one module; the largest is `within_modules`.
     """
 
     reference: int | None
@@ -235,6 +248,7 @@ class Alignment:
     span: tuple[float, float] | None
     covariance: Floats | None = None
     modules_against_channels: GroupComparison | None = None
+    within_pairs: tuple[PairSkew, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,8 @@ SMALL_TURN = 1e-3
 """Sums are moved to another frequency without reading the traces while that turns their ends by less, radians."""
 HARMONICS = (2, 3, 4, 5, 6)
 MOST_FOR_HARMONICS = 16
+ROUNDING = 1e-15
+"""A trace's residual is known no better than this share of its mean square."""
 WORKERS = 2
 WORTH_THREADS = 1 << 17
 """Fewer samples than this are read before two threads have started."""
@@ -209,7 +211,9 @@ def _linear_fit(products: Floats, samples: Floats, time: Floats, omega: float) -
     coefficients = products[..., :3] @ inverse
     residual = products[..., 5] - np.einsum("rck,rck->rc", coefficients, products[..., :3])
     dof = samples.shape[0] * (samples.shape[-1] - 3)
-    variance = np.maximum(np.sum(residual, axis=0), 0.0) / max(dof, 1)
+    # the residual is a difference of large sums: a channel that stands still must not count as free of noise
+    rounding = ROUNDING * np.mean(products[..., 5], axis=0) / samples.shape[-1]
+    variance = np.maximum(np.sum(residual, axis=0) / max(dof, 1), rounding)
     return _LinearFit(coefficients, gram, inverse, products[..., :5], variance)
 
 

@@ -84,7 +84,7 @@ def number_triggers(
         missed=_missed(records, counts, kept, teller),
         slips=tuple(slip for module, count in counts.items() for slip in _slips(records, count, kept, modules[module])),
         in_step=_in_step(len(records), counts, len(modules)),
-        disputes=_disputes(records, decisions, modules),
+        disputes=_disputes(records, decisions, told, modules),
     )
 
 
@@ -182,19 +182,34 @@ def _in_step(records: int, counts: Mapping[int, _Count], modules: int) -> Bools:
     return result
 
 
-def _disputes(records: Ints, decisions: Mapping[int, Sequence[Decision]], modules: Sequence[str]) -> tuple[str, ...]:
-    """Return a sentence for each distinct disagreement between the witnesses of a gap."""
+def _disputes(
+    records: Ints, decisions: Mapping[int, Sequence[Decision]], told: Mapping[int, Statements], modules: Sequence[str]
+) -> tuple[str, ...]:
+    """Return a sentence for each distinct disagreement between the witnesses of a gap: who says what."""
     found = []
     for gap in range(max(len(records) - 1, 0)):
         sentences: dict[str, list[str]] = {}
         for module, made in decisions.items():
             decision = made[gap]
             if decision.against:
-                verb = "speaks" if len(decision.against) == 1 else "speak"
-                text = f"{' and '.join(decision.against)} {verb} against {decision.count} missed"
+                text = f"{_who_says_what(told[module], gap)}; {decision.count} missed is taken"
                 sentences.setdefault(text, []).append(modules[module])
         found += [
             f"After record {records[gap]} the witnesses disagree: {text} ({', '.join(names)})."
             for text, names in sentences.items()
         ]
     return tuple(found)
+
+
+def _who_says_what(statements: Statements, gap: int) -> str:
+    """Return what every witness that knows says is missing, with what it can count to."""
+    said = {
+        "position": (int(statements.position[gap]), statements.cycle),
+        "polarity": (int(statements.polarity[gap]), statements.pattern),
+        "time": (int(statements.time[gap]), None),
+    }
+    return ", ".join(
+        f"{name} says {count}" + (f" (or {modulus} more)" if modulus else "")
+        for name, (count, modulus) in said.items()
+        if count != UNKNOWN
+    )

@@ -16,6 +16,13 @@ Ints = NDArray[np.int64]
 UNKNOWN = -1
 CLEARLY_ALTERNATES = 0.6
 CLEARLY_CONSTANT = 0.2
+FEW_LOST = 3
+PRICE_OF_FEW = 0.9
+PRICE_OF_MANY = 2.2
+PRICE_OF_END = 2.3
+"""What up to three lost triggers, more of them, and leaving out a run's end cost, in records out of place."""
+MOST_IN_A_ROW = 12
+"""More records than this are not out of place in a row."""
 WHOLE_PERIODS = 0.25
 """A gap further from a whole number of periods than this is not judged."""
 
@@ -87,27 +94,64 @@ def _placed(time: Ints | None, before: int, after: int) -> int:
 
 
 def out_of_place(stop: Ints, records: Ints, cycle: int | None) -> Ints:
-    """Return the places of records whose stop fits neither neighbour, while the neighbours fit each other.
+    """Return the places of records that leave the walk while it goes on without them.
 
-    A lost trigger shifts every later record; a stale, foreign or exchanged one leaves the walk and lets it go on. Up
-    to three such records in a row are told.
+    A lost trigger shifts every later record; a stale, foreign or exchanged one leaves the walk and lets it go on. The
+    cheapest account of all records is taken (dynamic programming): each record out of place has its price, and so has
+    each loss, a large one (or a step back) a higher one than a few triggers.
+
+    Parameters
+    ----------
+    stop : int array (records,)
+        −1 where a record stands on none.
+    records : int array (records,)
+        Record numbers, rising.
+    cycle : int or None
+
+    Returns
+    -------
+    int array
+        Indices into `stop`.
     """
     known = np.flatnonzero(stop >= 0)
+    ahead = stop[known] - records[known]
+    steps = np.diff(ahead)
+    if len(known) < 3 or not np.any(steps % cycle if cycle is not None else steps):
+        return np.zeros(0, dtype=np.int64)
+    on = np.zeros(len(known), dtype=bool)
+    on[_cheapest_path(ahead.tolist(), cycle)] = True
+    result: Ints = known[~on]
+    return result
 
-    def shifted(before: int, after: int) -> bool:
-        missing = _missing(stop, records, known[before], known[after])
-        return (missing % cycle if cycle is not None else missing) != 0
 
-    found: list[int] = []
-    i = 1
-    while i < len(known) - 1:
-        length = 0
-        if shifted(i - 1, i):
-            lengths = (n for n in (1, 2, 3) if i + n < len(known) and not shifted(i - 1, i + n))
-            length = next(lengths, 0)
-        found += known[i : i + length].tolist()
-        i += max(length, 1)
-    return np.array(found, dtype=np.int64)
+def _cheapest_path(ahead: list[int], cycle: int | None) -> list[int]:
+    """Return the records that the cheapest account leaves in place, by how far each stop is ahead of its number."""
+    few = FEW_LOST if cycle is None else min(FEW_LOST, (cycle - 1) // 2)
+
+    def price(before: int, after: int) -> float:
+        missing = ahead[after] - ahead[before]
+        if cycle is not None:
+            missing %= cycle
+        return 0.0 if missing == 0 else PRICE_OF_FEW if 0 < missing <= few else PRICE_OF_MANY
+
+    def at_an_end(skipped: int) -> float:
+        # beyond the ends nothing tells whether the walk went on
+        return max(float(skipped), PRICE_OF_END) if skipped else 0.0
+
+    count = len(ahead)
+    best, origin = [0.0] * count, [-1] * count
+    for after in range(count):
+        best[after] = at_an_end(after)
+        for before in range(max(after - 1 - MOST_IN_A_ROW, 0), after):
+            total = best[before] + (after - before - 1) + price(before, after)
+            if total < best[after]:
+                best[after], origin[after] = total, before
+    place = min(range(count), key=lambda i: best[i] + at_an_end(count - 1 - i))
+    path = []
+    while place >= 0:
+        path.append(place)
+        place = origin[place]
+    return path
 
 
 def alternates(sign: Ints, records: Ints) -> bool | None:

@@ -186,6 +186,9 @@ def measure(
     file: File,
     claims: Claims = None,
     json: Json = False,
+    csv: Annotated[
+        Path | None, _option("FOLDER", "Write each finding as a table, a CSV file, into this folder.")
+    ] = None,
     span: Annotated[Text, _option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
     alignment_span: Annotated[Text, _option('"A .. B"', "Where channel alignment is measured.")] = None,
     reference_pulse: Annotated[
@@ -245,7 +248,68 @@ def measure(
         "trigger_offset_u": trigger_offset_u,
         "scale_percent": scale_percent,
     }
-    return run_measure(file, claims, json, options, budget)
+    return run_measure(file, claims, json, options, budget, csv)
+
+
+@app.command(short_help="Draft a claims file from a session.")
+def claims(
+    new: Annotated[Path, typer.Argument(metavar="NEW.toml", help="The file to write.", show_default=False)],
+    session: Annotated[Path, _option("SESSION", "The session that the draft starts from.", "--from")],
+) -> int:
+    """Draft a claims file from what a session shows; every limit is left for a person to fill in.
+
+    Settings come from the review beside the session, then from its claims file.
+
+    Example: pulsewright claims new.claims.toml --from tank_walk.h5
+    """
+    from pulsewright_app.claims_command import run_claims
+
+    return run_claims(new, session)
+
+
+@app.command(short_help="Compare two sessions.")
+def compare(
+    old: Annotated[Path, typer.Argument(metavar="OLD", help="The session before the change.", show_default=False)],
+    new: Annotated[Path, typer.Argument(metavar="NEW", help="The session after it.", show_default=False)],
+    claims: Annotated[
+        Path | None, _option("FILE", "Measure both by this claims file, and judge both by its claims.")
+    ] = None,
+    swapped: Annotated[
+        Text, _option("H01:H05,…", "Pairs of inputs whose cables were exchanged: separates cables from recorder.")
+    ] = None,
+    same: Annotated[
+        Text, _option("WORDS", "What stayed the same: clock, cables, splitter, offsets, scales; its u cancels.")
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Compare two sessions: each quantity before and after a change, the difference, and whether it is significant.
+
+    The exit code is that of the new session's claims.
+
+    Example: pulsewright compare before.h5 after.h5 --claims tank.claims.toml --same clock,cables
+    """
+    from pulsewright_app.compare_command import run_compare
+
+    return run_compare(old, new, claims, json, swapped, same)
+
+
+@app.command(short_help="Bracket the re-arm time.")
+def rearm(
+    files: Annotated[
+        list[Path], typer.Argument(metavar="SESSION…", help="Sessions at several trigger rates.", show_default=False)
+    ],
+    periods: Annotated[
+        Text, _option('"1 ms,0.9 ms"', "The trigger periods that were set, one for each session in their order.")
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Bracket the recorder's re-arm time between the fastest clean session and the slowest lossy one.
+
+    Example: pulsewright rearm slow.h5 faster.h5 fastest.h5 --periods "1 ms,0.9 ms,0.8 ms"
+    """
+    from pulsewright_app.rearm_command import run_rearm
+
+    return run_rearm(files, periods, json)
 
 
 @app.command(short_help="Write the evidence sheet of a session.")

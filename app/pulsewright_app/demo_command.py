@@ -32,7 +32,6 @@ def run_demo(headless: bool, out: Path | None) -> int:
 
 
 def _measure_and_print(session: Path, out: Path | None) -> int:
-    from pulsewright_analysis.assessment import assess
     from pulsewright_app.evidence.writing import write_sheet
     from pulsewright_app.findings_page import print_findings
     from pulsewright_app.inputs import open_with_settings
@@ -41,12 +40,12 @@ def _measure_and_print(session: Path, out: Path | None) -> int:
     given = open_with_settings(session)
     with given.session:
         with progress_on_stderr("Measuring") as progress:
-            assessment = assess(given.session, given.settings, progress, sha256=given.sha256)
+            assessment = given.assess(progress)
         if out is not None:
             write_findings(assessment, out)
             write_sheet(assessment, given.session, given.review, out / "evidence.html", out / "evidence.pdf")
             print(f"pulsewright: the findings and the evidence sheet (HTML and PDF) are in {out}.", file=sys.stderr)
-    print_findings(assessment.findings, page())
+    print_findings(assessment.findings, page(), assessment.verdicts)
     return 0
 
 
@@ -66,7 +65,7 @@ def write_findings(assessment: Assessment, folder: Path) -> None:
         body = json.dumps(assessment.as_json(), allow_nan=False, ensure_ascii=False, indent=1)
         (folder / "findings.json").write_text(body + "\n", encoding="utf-8")
         with (folder / "findings.txt").open("w", encoding="utf-8") as text:
-            print_findings(assessment.findings, page(text))
+            print_findings(assessment.findings, page(text), assessment.verdicts)
     except OSError as error:
         raise PulsewrightError(
             f"{folder}: the findings cannot be written there ({error.strerror or error})",

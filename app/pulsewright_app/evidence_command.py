@@ -27,13 +27,14 @@ def run_evidence(
     check_target(to)
     if json_file is not None:
         check_json(json_file)
-    from pulsewright_analysis.assessment import assess
     from pulsewright_app.inputs import open_with_settings
     from pulsewright_app.printing import progress_on_stderr
 
     given = open_with_settings(file, claims_file)
     with given.session as session, progress_on_stderr("Measuring") as progress:
-        assessment = assess(session, given.settings, progress, sha256=given.sha256)
-        sheet = write_sheet(assessment, session, given.review, to, date=date, by=by, json_file=json_file)
+        assessment = given.assess(progress)
+        sheet = write_sheet(
+            assessment, session, given.review, to, date=date, by=by, json_file=json_file, progress=progress
+        )
     print(f"{to}: {sheet.summary}")
     return assessment.exit_code

@@ -42,7 +42,7 @@ class PositionsFigure:
     on_line : bool array (points,)
         Whether the pulse has a place on the line; the others are drawn as strays.
     line_record, line_position : array
-        The fitted line, seconds; NaN between two passes of the walk, so that it breaks there.
+        The fitted line, seconds; NaN between two passes of the walk and at missed triggers, so that it breaks there.
     residual, residual_half_width : array (points,)
         Distance from the line and half of its 95 % interval, seconds; NaN where `on_line` is False.
     missed_after, missed_count : int array (gaps,)
@@ -135,9 +135,11 @@ def _line_of(sequence: Sequence, records: Ints, position: Floats) -> tuple[Float
     residual, stop = sequence.residual[records], sequence.stop[records]
     on = np.isfinite(residual)
     x, y = records[on].astype(np.float64), (position - residual)[on]
-    # a pulse that stands still has residuals but no stops: one line for all
-    starts_over = np.flatnonzero(np.diff(stop[on]) < 0) + 1
-    return np.insert(x, starts_over, np.nan), np.insert(y, starts_over, np.nan)
+    # a pulse that stands still has residuals but no stops: only missed triggers break its line
+    lost_before = np.array([gap.after_record for gap in sequence.missed], dtype=np.float64)
+    lost = np.searchsorted(np.sort(lost_before), x)
+    breaks = np.flatnonzero((np.diff(stop[on]) < 0) | (np.diff(lost) > 0)) + 1
+    return np.insert(x, breaks, np.nan), np.insert(y, breaks, np.nan)
 
 
 @dataclass(frozen=True)

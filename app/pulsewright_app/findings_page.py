@@ -17,15 +17,23 @@ from pulsewright_app.sentences import (
     sentences,
     shown,
 )
+from pulsewright_app.verdicts_page import print_verdicts
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
     from rich.table import Table
 
+    from pulsewright_analysis.verdicts import Verdict
 
-def print_findings(findings: Findings, out: Console) -> None:
-    """Print what the session is, and every finding, most important first."""
+
+def print_findings(findings: Findings, out: Console, verdicts: Sequence[Verdict] = ()) -> None:
+    """Print what the session is, what its claims came to, and every finding, most important first."""
     out.print(_heading(findings), style="bold")
+    if verdicts:
+        out.print()
+        print_verdicts(verdicts, out)
     tables = {ALIGNMENT_ROWS: _skews, TIMING: _timing, HEALTH: _health}
     for group, members in groupby(sentences(findings), key=lambda sentence: sentence.group):
         out.print()
@@ -87,7 +95,7 @@ def _timing(findings: Findings) -> Table:
 
 
 def _health(findings: Findings) -> Table:
-    """Return the table of the channels' health; the converter's figure only where a channel carries a sine."""
+    """Return the table of the channels' health; the converter's figures only where a channel carries a sine."""
     with_enob = any(health.enob is not None for health in findings.health)
     rows = []
     for health in findings.health:
@@ -99,8 +107,10 @@ def _health(findings: Findings) -> Table:
         ]
         if with_enob:
             row.append("" if health.enob is None else f"{health.enob:.2f}")
+            row.append("" if health.sinad_db is None else f"{health.sinad_db:.1f} dB")
+            row.append("" if health.thd_db is None else f"{health.thd_db:.1f} dB")
         rows.append([*row, _remark(health)])
-    headings = ["Channel", "Noise ± U", "Offset ± U", "Clipped", *(["ENOB"] if with_enob else []), ""]
+    headings = ["Channel", "Noise ± U", "Offset ± U", "Clipped", *(["ENOB", "SINAD", "THD"] if with_enob else []), ""]
     return columns(headings, rows, right=range(1, len(headings) - 1))
 
 

@@ -3,27 +3,49 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from pulsewright.claims_file import ClaimsFile
 from pulsewright.review import Review, review_path_for
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered
 
+if TYPE_CHECKING:
+    from pulsewright_analysis.assessment import Assessment
+
 
 @dataclass(frozen=True)
 class Input:
-    """An open session, the settings that hold for it, the digest of its file, and what a person added."""
+    """An open session, the settings that hold for it, the digest of its file, what a person added, what is claimed."""
 
     session: Session
     settings: Settings
     sha256: str
     review: Review
+    claims: ClaimsFile | None = None
+
+    def assess(self, progress: Callable[[float, str], None] | None = None) -> Assessment:
+        """Measure the session, and judge what is claimed of it.
+
+        Raises
+        ------
+        SettingError
+            If a setting names what the session does not have.
+        """
+        from pulsewright_analysis.assessment import assess
+
+        return assess(self.session, self.settings, progress, sha256=self.sha256, claims=self.claims, review=self.review)
 
 
-def open_with_settings(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Input:
+def open_with_settings(
+    file: Path,
+    claims_file: Path | None = None,
+    options: Mapping[str, Any] | None = None,
+    drafting: bool = False,
+) -> Input:
     """Open a session, and find the settings that hold for it.
 
     Parameters
@@ -34,6 +56,9 @@ def open_with_settings(file: Path, claims_file: Path | None = None, options: Map
         In place of the ``NAME.claims.toml`` beside it, which need not exist.
     options : mapping of setting to raw value, optional
         What the command line says; None values are passed over.
+    drafting : bool
+        Whether claims are about to be drafted: the claims file beside the session may then have limits that nobody
+        has filled in yet, and counts for its settings alone.
 
     Raises
     ------
@@ -46,19 +71,19 @@ def open_with_settings(file: Path, claims_file: Path | None = None, options: Map
     session = open_session(file)
     try:
         digest = sha256_of(file)
-        review = _review(file, digest)
-        settings = layered(options, review.measuring_settings(), _claims_settings(file, claims_file))
-        return Input(session, settings, digest, review)
+        review, claims = _review(file, digest), _claims(file, claims_file, drafting)
+        settings = layered(options, review.measuring_settings(), None if claims is None else claims.settings)
+        return Input(session, settings, digest, review, claims)
     except BaseException:
         session.close()
         raise
 
 
-def _claims_settings(file: Path, claims_file: Path | None) -> Mapping[str, Any]:
+def _claims(file: Path, claims_file: Path | None, settings_alone: bool = False) -> ClaimsFile | None:
     from pulsewright.claims_file import claims_path_for, read_claims
 
     path = claims_path_for(file) if claims_file is None else claims_file
-    return read_claims(path).settings if claims_file is not None or path.exists() else {}
+    return read_claims(path, settings_alone) if claims_file is not None or path.exists() else None
 
 
 def _review(file: Path, digest: str) -> Review:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,9 +14,16 @@ if TYPE_CHECKING:
 
 
 def run_measure(
-    file: Path, claims_file: Path | None, as_json: bool, options: Mapping[str, Any], budget: str | None = None
+    file: Path,
+    claims_file: Path | None,
+    as_json: bool,
+    options: Mapping[str, Any],
+    budget: str | None = None,
+    csv_folder: Path | None = None,
 ) -> int:
     """Measure, print JSON, a readable page, or the budget of the one quantity named, and return the exit code.
+
+    Every finding is written as a table into `csv_folder`, where one is given.
 
     Raises
     ------
@@ -27,6 +35,11 @@ def run_measure(
             "a budget is printed as a table, and JSON has no place for it", "leave out --json or --budget"
         )
     assessment = assess_file(file, claims_file, options)
+    if csv_folder is not None:
+        from pulsewright_app.csv_folder import write_csv
+
+        written = write_csv(assessment, csv_folder)
+        print(f"pulsewright: {len(written)} tables are in {csv_folder}.", file=sys.stderr)
     if as_json:
         from pulsewright_app.printing import print_json
 
@@ -37,11 +50,12 @@ def run_measure(
         from pulsewright_app.printing import page
 
         print_budget(budget_of(assessment.findings, budget), page())
+        return 0  # a budget was asked for, not what the claims come to
     else:
         from pulsewright_app.findings_page import print_findings
         from pulsewright_app.printing import page
 
-        print_findings(assessment.findings, page())
+        print_findings(assessment.findings, page(), assessment.verdicts)
     return assessment.exit_code
 
 
@@ -53,10 +67,9 @@ def assess_file(file: Path, claims_file: Path | None = None, options: Mapping[st
     PulsewrightError
         If a file cannot be read, or a setting cannot be used.
     """
-    from pulsewright_analysis.assessment import assess
     from pulsewright_app.inputs import open_with_settings
     from pulsewright_app.printing import progress_on_stderr
 
     given = open_with_settings(file, claims_file, options)
-    with given.session as session, progress_on_stderr("Measuring") as progress:
-        return assess(session, given.settings, progress, sha256=given.sha256)
+    with given.session, progress_on_stderr("Measuring") as progress:
+        return given.assess(progress)

@@ -7,6 +7,7 @@ from itertools import chain
 
 from pulsewright.quantity import engineering
 from pulsewright_analysis.results import ChannelHealth, Findings, Witness
+from pulsewright_app.shape_sentences import module_comparison, pulse_shape
 from pulsewright_app.standing_out import standing_out
 from pulsewright_app.wording import (
     ALIGNMENT,
@@ -56,7 +57,9 @@ def sentences(findings: Findings) -> list[Sentence]:
             standing_out(findings),
             _triggers(findings),
             _progression(findings),
+            pulse_shape(findings),
             _alignment(findings),
+            module_comparison(findings),
             _alignment_rows(findings),
             _jitter(findings),
             _timing(findings),
@@ -76,6 +79,8 @@ def _triggers(findings: Findings) -> Iterator[Sentence]:
     else:
         losses = "no trigger missing between them" if not missed else f"{count(missed, 'trigger')} missing"
         text = f"{count(kept, 'record')} kept, {losses}"
+        if findings.settings.records is not None:
+            text = f"{len(findings.records)} of {count(kept, 'record')} looked at, {losses}"
         text += f"; witnesses: {listed(witnesses)}" if witnesses else ""
     yield Sentence(TRIGGERS, text, None, sequence.channel, "map")
     if sequence.sent is not None and findings.settings.records is None:
@@ -213,6 +218,8 @@ def _health_text(findings: Findings, health: ChannelHealth) -> str:
     parts = [f"noise {shown(health.noise_rms)} rms", f"offset {shown(health.offset)}", clipped]
     if health.sinad_db is not None:
         parts.append(f"SINAD {health.sinad_db:.1f} dB")
+    if health.thd_db is not None:
+        parts.append(f"THD {health.thd_db:.1f} dB")
     if health.enob is not None:
         parts.append(f"ENOB {health.enob:.2f}")
     return f"{named(findings, health.channel)}: {', '.join(parts)}"
@@ -230,6 +237,10 @@ def _settings(findings: Findings) -> Iterator[Sentence]:
         ("channel", "Sequence from channel", told(channel)),
         ("reference", "Skews against", told(reference)),
         ("position", "Position quoted", settings.position),
+        ("polarity_rule", "Polarity is the sign of", _unusual(settings.polarity_rule, "largest", _RULES)),
+        ("alignment_method", "Alignment method asked for", _unusual(settings.alignment_method, "auto", {})),
+        ("sent", "Triggers sent", _plain(settings.sent, "")),
+        ("asynchronous", "Trigger", "asynchronous with the sample clock" if settings.asynchronous else None),
         ("span", "Pulses looked for in", _stretch(settings.span) or "the whole record"),
         ("alignment_span", "Alignment measured in", _stretch(settings.alignment_span)),
         ("reference_pulse", "Sequence counted from the pulse in", _stretch(settings.reference_pulse)),
@@ -252,6 +263,14 @@ def _settings(findings: Findings) -> Iterator[Sentence]:
     for name, words, value in values:
         if value is not None:
             yield Sentence(SETTINGS, f"{words}: {value} ({ORIGINS[settings.origin(name)]})")
+
+
+_RULES = {"first": "the first excursion past the threshold"}
+
+
+def _unusual(value: str, usual: str, words: dict[str, str]) -> str | None:
+    """Return a choice in words, None where it is the usual one."""
+    return None if value == usual else words.get(value, value)
 
 
 def _stretch(span: tuple[float, float] | None) -> str | None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pulsewright.quantity import Quantity, engineering, with_uncertainty
+from pulsewright.quantity import Quantity
 from pulsewright_analysis.results import Findings
 
 ViewHint = Literal["single", "stacked", "afterglow", "map"]
@@ -59,15 +59,7 @@ class Sentence:
 
 def shown(quantity: Quantity | None) -> str:
     """Write a quantity as ``value ± U``, or with both ends where its 95 % interval is lopsided."""
-    if quantity is None:
-        return "not measured"
-    low, high = quantity.interval95
-    if quantity.expanded == 0:
-        return engineering(quantity.value, quantity.unit, 7)
-    if abs((high - quantity.value) - (quantity.value - low)) > 0.05 * quantity.expanded:
-        value, *ends = (engineering(v, quantity.unit, 3) for v in (quantity.value, low, high))
-        return f"{value} (95 % interval {ends[0]} to {ends[1]})"
-    return with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
+    return "not measured" if quantity is None else quantity.in_words
 
 
 def excludes_zero(quantity: Quantity | None) -> bool:

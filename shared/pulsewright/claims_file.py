@@ -1,4 +1,4 @@
-"""The claims file, ``NAME.claims.toml`` beside ``NAME.h5``: how a session is to be measured."""
+"""The claims file, ``NAME.claims.toml`` beside ``NAME.h5``: what is claimed of a session, and how it is measured."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from pulsewright.claim import BASIC, FURTHER, Claim, ClaimError, parse_claim
 from pulsewright.errors import ClaimsFileError, SettingError
 from pulsewright.settings import parse_setting
 
@@ -27,11 +28,14 @@ class ClaimsFile:
         What the file is about; may be empty.
     settings : dict
         Name to value as it was written (``"60 us"``), each one checked.
+    claims : tuple of Claim
+        In the file's order.
     """
 
     path: Path
     title: str = ""
     settings: dict[str, Any] = field(default_factory=dict)
+    claims: tuple[Claim, ...] = ()
 
 
 def claims_path_for(session_path: str | Path) -> Path:
@@ -39,13 +43,16 @@ def claims_path_for(session_path: str | Path) -> Path:
     return Path(session_path).with_suffix(".claims.toml")
 
 
-def read_claims(path: str | Path) -> ClaimsFile:
+def read_claims(path: str | Path, settings_alone: bool = False) -> ClaimsFile:
     """Read and check a claims file.
 
     Parameters
     ----------
     path : str or Path
-        TOML in UTF-8, with a text ``title`` and a table ``[settings]``, both of which may be left out.
+        TOML in UTF-8, with a text ``title``, a table ``[settings]`` and any number of ``[[claims]]``, each of which
+        may be left out.
+    settings_alone : bool
+        Whether the claims are passed over, because a draft's limits may not be filled in yet.
 
     Raises
     ------
@@ -62,7 +69,27 @@ def read_claims(path: str | Path) -> ClaimsFile:
             parse_setting(name, raw)
         except SettingError as error:
             _fail(path, _line(text, "settings", name), error.cause, error.remedy)
-    return ClaimsFile(path, content.get("title", ""), settings)
+    claims = () if settings_alone else _claims(path, text, content.get("claims", []))
+    return ClaimsFile(path, content.get("title", ""), settings, claims)
+
+
+def _claims(path: Path, text: str, written: list[dict[str, Any]]) -> tuple[Claim, ...]:
+    """Return the claims, each with the line that it begins at."""
+    found: dict[str, Claim] = {}
+    for place, raw in enumerate(written):
+        line = _line_in_claim(text, place, "")
+        try:
+            claim = parse_claim(raw, line or 0)
+        except ClaimError as error:
+            name = raw.get("name")
+            who = f"claim {name!r}: " if isinstance(name, str) and name and error.key != "name" else ""
+            _fail(path, _line_in_claim(text, place, error.key) or line, who + error.cause, error.remedy)
+        if claim.name in found:
+            first = found[claim.name].line
+            where = f" in line {first}" if first else ""
+            _fail(path, line, f"there is a claim called {claim.name!r}{where} already", "give each a name of its own")
+        found[claim.name] = claim
+    return tuple(found.values())
 
 
 def _fail(path: Path, line: int | None, cause: str, remedy: str = "") -> NoReturn:
@@ -115,6 +142,7 @@ def _form() -> type[BaseModel]:
         model_config = ConfigDict(extra="forbid", strict=True)
         title: str = ""
         settings: dict[str, Any] = Field(default_factory=dict)
+        claims: list[dict[str, Any]] = Field(default_factory=list)
 
     return ClaimsForm
 
@@ -130,7 +158,11 @@ def _check_form(path: Path, text: str, content: dict[str, Any]) -> None:
         line = _line(text, "", word)
         if first["type"] == "extra_forbidden":
             _fail(path, line, f"{word!r} has no meaning here", _allowed(word))
-        form = {"title": 'text, like title = "Tank walk"', "settings": "a table, headed [settings]"}[word]
+        form = {
+            "title": 'text, like title = "Tank walk"',
+            "settings": "a table, headed [settings]",
+            "claims": "a list of tables, each headed [[claims]]",
+        }[word]
         _fail(path, line, f"{word} is not {form}")
 
 
@@ -140,6 +172,8 @@ def _allowed(word: str) -> str:
 
     if word in setting_names():
         return "settings belong below a line [settings]"
+    if word in (*BASIC, *FURTHER):
+        return "claims belong below a line [[claims]]"
     return f"what may stand here: {', '.join(_form().model_fields)}"
 
 
@@ -164,3 +198,22 @@ def _line(text: str, table: str, key: str) -> int | None:
         elif (here == table and at_key.match(line)) or (table and here == "" and inside.match(line)):
             return number
     return None
+
+
+def _line_in_claim(text: str, place: int, key: str) -> int | None:
+    """Return the line of `key` in the claim with that place, from 0, or of its heading where `key` is empty."""
+    quoted = rf"""(?:{re.escape(key)}|"{re.escape(key)}"|'{re.escape(key)}')"""
+    at_key = re.compile(rf"\s*{quoted}\s*[=.]")
+    here, heading = -1, None
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = re.match(r"\s*(\[\[?)\s*([^\]]*?)\s*\]", line)
+        if header:
+            ours = header[1] == "[[" and header[2].strip("\"'") == "claims"
+            here = here + 1 if ours else here
+            if ours and here == place:
+                heading = number
+                if not key:
+                    return number
+        elif heading is not None and here == place and key and at_key.match(line):
+            return number
+    return heading

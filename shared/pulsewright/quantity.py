@@ -137,6 +137,17 @@ class Quantity:
     def __str__(self) -> str:
         return with_uncertainty(self.value, self.expanded, self.unit)
 
+    @property
+    def in_words(self) -> str:
+        """``value ± U``, or with both ends where the 95 % interval is lopsided, or exact."""
+        low, high = self.interval95
+        if self.expanded == 0:
+            return engineering(self.value, self.unit, 7)
+        if abs((high - self.value) - (self.value - low)) > 0.05 * self.expanded:
+            value, *ends = (engineering(v, self.unit, 3) for v in (self.value, low, high))
+            return f"{value} (95 % interval {ends[0]} to {ends[1]})"
+        return str(self)
+
 
 def coverage_factor(dof: float | None, probability: float = 0.95) -> float:
     """Return Student's two-sided coverage factor.

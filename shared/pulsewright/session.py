@@ -155,6 +155,8 @@ class Session:
         if values is None:
             return np.full(shape, np.nan), True
         array = np.asarray(values, dtype=np.float64)
+        # what is infinite is no time: it counts as not known
+        array = np.where(np.isfinite(array), array, np.nan)
         if array.ndim == 1:
             return np.repeat(array[:, None], shape[1], axis=1), True
         return array, shape[1] == 1

@@ -77,6 +77,8 @@ class Settings:
     trigger_offset_u : float
         Standard uncertainty of the recorded trigger offsets, seconds; independent from module to module, and taken as
         the same in every record. A trigger whose offset was not recorded has its own, a sample interval over √12.
+    coverage_percent : float
+        Coverage of the interval that decides claims, percent.
     origins : mapping
         For each name, where its value came from.
     """
@@ -106,6 +108,7 @@ class Settings:
     splitter_u: float = 0.0
     scale_percent: float = 0.0
     trigger_offset_u: float = 0.0
+    coverage_percent: float = 95.0
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 
     def origin(self, name: str) -> Origin:
@@ -284,6 +287,13 @@ def _percent(name: str, raw: Any) -> float:
     return value
 
 
+def _coverage(name: str, raw: Any) -> float:
+    value = _percent(name, raw)
+    if not 50 <= value <= 99.99:
+        raise SettingError(f"{name}: {raw!r} is no usual coverage", "give percent from 50 to 99.99, like 95")
+    return value
+
+
 def _stretch(name: str, raw: Any) -> tuple[float, float]:
     if isinstance(raw, str):
         return parse_span(raw, "s", name)
@@ -336,4 +346,5 @@ _READERS: dict[str, Any] = {
     "splitter_u": _seconds_of_doubt,
     "scale_percent": _percent,
     "trigger_offset_u": _seconds_of_doubt,
+    "coverage_percent": _coverage,
 }

@@ -129,17 +129,19 @@ def test_the_keys_are_those_of_the_schema_in_its_order() -> None:
     assert body["schema"] == "pulsewright-findings/1"
     inner = {
         "session": "file sha256 records record_length pre_trigger sample_rate_hz channels",
-        "sequence": "increment cycle extent alternates missed missed_total slips repeated_records sent",
-        "alignment": "reference method channels within_modules between_modules largest_between",
-        "jitter": "std peak_to_peak drift_per_record",
+        "sequence": "increment cycle extent alternates missed missed_total slips repeated_records sent "
+        "start pattern out_of_place witnesses",
+        "alignment": "reference method channels within_modules between_modules largest_between frequency "
+        "modules_against_channels",
+        "jitter": "std peak_to_peak drift_per_record measurement_std_s expected_peak_to_peak_s shape",
         "timing": "trigger_period record_duration dead_time wait longest_record_samples",
     }
     for part, keys in inner.items():
         assert list(body[part]) == keys.split()
     rows = {
-        "pulses": "record channel order time amplitude width polarity",
+        "pulses": "record channel order time amplitude width polarity rise fall overshoot",
         "polarity": "record channel sign confidence",
-        "health": "channel offset noise_rms clipped_samples enob",
+        "health": "channel offset noise_rms clipped_samples enob sinad_db thd_db",
     }
     for part, keys in rows.items():
         assert all(list(row) == keys.split() for row in body[part])

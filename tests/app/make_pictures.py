@@ -15,6 +15,7 @@ from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
+from picture_findings import figure_pictures, glow_pictures
 from PySide6.QtCore import QCoreApplication, QEvent, QTimer
 from PySide6.QtWidgets import QApplication, QWidget
 
@@ -64,6 +65,8 @@ def desk_pictures(folder: Path, name: str, dark: bool) -> None:
     window.viewing.set_inks("polarity")
     settle(window)
     save(window.middle, folder / f"{name}_two_inks_{shade}.png")
+    glow_pictures(window, folder, f"{name}_{shade}", settle, save)
+    figure_pictures(window, folder, f"{name}_{shade}", settle, save)
     window.viewing.set_view("single")
     window.viewing.set_lanes(False)
     settle(window)

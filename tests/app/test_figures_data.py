@@ -56,6 +56,8 @@ def test_strays_and_missed_triggers_are_told(altered: Callable[..., Findings], c
     figure = positions_figure(findings)
     assert isinstance(figure, PositionsFigure)
     assert np.flatnonzero(~figure.on_line).tolist() == [5]
+    broken = np.flatnonzero(np.isnan(figure.line_record))
+    assert [int(figure.line_record[place - 1]) for place in broken] == [3, 11]  # at the gap, and between the passes
     assert (figure.missed_after.tolist(), figure.missed_count.tolist()) == ([3], [2])
 
 

@@ -1,5 +1,6 @@
 """What README shows works: its Python example runs, its commands exist, its links lead somewhere."""
 
+import os
 import re
 import shlex
 import subprocess
@@ -24,9 +25,11 @@ def blocks(language: str) -> list[str]:
 
 def test_python_example_runs():
     (code,) = blocks("python")
-    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    env = {**os.environ, "MPLBACKEND": "agg"}
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False, env=env)
     assert run.returncode == 0, run.stderr
     assert "missing after record" in run.stdout
+    assert "fails     Every ping was kept" in run.stdout
     assert "H12" in run.stdout
 
 
@@ -34,17 +37,27 @@ def test_claims_example_is_a_claims_file(tmp_path):
     (text,) = blocks("toml")
     path = tmp_path / "tank.claims.toml"
     path.write_text(text, encoding="utf-8")
-    assert read_claims(path).settings["channel"] == "H01"
+    claims = read_claims(path)
+    assert claims.settings["channel"] == "H01"
+    assert [claim.kind for claim in claims.claims] == ["increment", "no_missed_trigger"]
+
+
+def test_every_kind_of_claim_stands_in_the_table():
+    from pulsewright.claim_kinds import KINDS
+
+    assert all(f"`{word}`" in TEXT for word in KINDS)
 
 
 COMMANDS = [block.strip() for block in blocks("") if block.startswith("pulsewright") and "review" not in block]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_commands_run(command, monkeypatch):
-    monkeypatch.chdir(ROOT)
+def test_commands_run(command, monkeypatch, tmp_path):
+    # what a command writes goes where nobody looks for it
+    (tmp_path / "sample_sessions").symlink_to(ROOT / "sample_sessions")
+    monkeypatch.chdir(tmp_path)
     result = CliRunner().invoke(app, shlex.split(command)[1:])
-    assert result.exit_code == 0, result.output
+    assert result.exit_code in (0, 1, 3), result.output  # a session may fail what is claimed of it
 
 
 def test_there_are_commands_to_run():

@@ -29,6 +29,9 @@ def load_scenario():
 
 scenario = load_scenario()
 
+EXIT_CODES = {"tank_walk": 0, "tank_faults": 1, "tank_slip": 1, "tank_sine": 1}
+"""0: every claim holds, 1: at least one fails."""
+
 
 @pytest.fixture(scope="module")
 def measured():
@@ -37,7 +40,7 @@ def measured():
     found = {}
     for name in scenario.NAMES:
         result = runner.invoke(app, ["measure", str(FOLDER / f"{name}.h5"), "--json"])
-        assert result.exit_code == 0, result.output
+        assert result.exit_code == EXIT_CODES[name], result.output
         found[name] = json.loads(result.stdout)
     return found
 
@@ -141,3 +144,42 @@ def test_sine_third_module_is_later(measured):
     for pair in (("M1", "M3"), ("M2", "M3")):
         assert between[pair]["interval95"][0] > 0
         assert between[pair]["value"] > 10 * between[pair]["u"]
+
+
+def verdicts(findings):
+    """Return {claim: verdict} of one session."""
+    return {entry["name"]: entry["verdict"] for entry in findings["claims"]}
+
+
+def test_walk_holds_whatever_is_claimed(measured):
+    assert set(verdicts(measured["tank_walk"]).values()) == {"holds"}
+
+
+def test_faults_fail_where_the_recipe_put_a_fault_and_nowhere_else(measured):
+    told = verdicts(measured["tank_faults"])
+    assert {name for name, verdict in told.items() if verdict == "fails"} == {
+        "Every ping was kept",  # two are missing
+        "All channels hear the test pulse at once",  # H07 has 2.1 m of cable more
+        "Nothing is clipped",  # H02 in record 14
+        "All channels are quiet",  # H05 is eight times as noisy
+    }
+    assert {name for name, verdict in told.items() if verdict == "undecided"} == {
+        "The echo has its size on the first module",  # the clipped echo has no size
+        "Channels of a module are aligned",  # H05 is too noisy to tell
+        "The plate stops where it should",  # 4 ns, a scatter that 36 records do not tell from 5 ns
+    }
+
+
+def test_faults_claims_point_to_the_records(measured):
+    claims = {entry["name"]: entry for entry in measured["tank_faults"]["claims"]}
+    assert claims["Every ping was kept"]["records"] == list(scenario.TANK_FAULTS.after_record)
+    assert claims["Nothing is clipped"]["records"] == [14]
+    assert claims["All channels hear the test pulse at once"]["budget"] == "skew H07"
+    assert claims["The plate stops where it should"]["needed"]
+
+
+def test_slip_and_sine_fail_where_the_recipe_has_a_fault(measured):
+    for name, claim in (("tank_slip", "The modules hold the same pings"), ("tank_sine", "The modules are aligned")):
+        told = verdicts(measured[name])
+        assert {key for key, verdict in told.items() if verdict == "fails"} == {claim}
+        assert "undecided" not in told.values()

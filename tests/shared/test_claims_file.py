@@ -59,7 +59,7 @@ WRONG = [
     ("settings = 3\n", "line 1: settings is not a table, headed [settings]."),
     ("[[settings]]\ncycle = 1\n", "line 1: settings is not a table"),
     ('\n\nspan = "1 ms"\n', "line 3: 'span' has no meaning here; settings belong below a line [settings]."),
-    ("[settings]\n[setings]\n", "line 2: 'setings' has no meaning here; what may stand here: title, settings."),
+    ("[settings]\n[setings]\n", "line 2: 'setings' has no meaning here; what may stand here: title, settings, claims."),
     ('[settings]\nspan = "1 ms\n', "line 2: is not TOML"),
     ("[settings]\ncycle 12\n", "line 2: is not TOML (expected '=' after a key"),
     ("[settings]\ncycle = 1\ncycle = 2\n", "line 3: is not TOML"),

@@ -26,6 +26,7 @@ def load(name):
 
 
 scenario = load("scenario")
+load("tank_claims")
 recipe = load("make")
 
 
@@ -183,9 +184,15 @@ def test_slopes_are_derivatives():
 
 
 @pytest.mark.parametrize("name", scenario.NAMES)
+def test_recipe_gives_committed_claims(fresh, name):
+    assert (fresh / f"{name}.claims.toml").read_bytes() == (FOLDER / f"{name}.claims.toml").read_bytes()
+
+
+@pytest.mark.parametrize("name", scenario.NAMES)
 def test_claims_files_hold_usable_settings(name):
     claims = read_claims(FOLDER / f"{name}.claims.toml")
     assert claims.title
+    assert len(claims.claims) >= 5
     settings = layered(claims=claims.settings)
     assert settings.channel in scenario.CHANNELS
     if name != "tank_sine":

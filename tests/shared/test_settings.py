@@ -34,11 +34,13 @@ def test_every_setting_has_a_value_and_an_origin_in_json() -> None:
 def test_every_setting_can_be_set() -> None:
     values: dict[str, Any] = {
         "channel": "H01", "reference": "H02", "channels": "H01,H02", "records": "0:10", "left_out": [3],
+        "rejected_pulses": [[2, "H01", 345]],
         "span": "0.1 ms .. 1.2 ms", "reference_pulse": "5 us .. 25 us",
         "alignment_span": "0 .. 1 ms", "position": "centroid", "polarity_rule": "first",
         "threshold": "50 mV", "min_width": "1 us", "min_gap": "2 us", "increment": "-60 us", "cycle": 12, "sent": "24",
         "alignment_method": "sine", "re_arm": "5 us", "asynchronous": True, "clock_ppm": 2.5,
         "delay_u": "50 ps", "splitter_u": "20 ps", "scale_percent": "0.5 %", "trigger_offset_u": "0.1 ns",
+        "coverage_percent": "99 %",
     }  # fmt: skip
     assert set(values) == set(setting_names())
     settings = layered(claims=values)

@@ -96,6 +96,9 @@ def test_what_is_left_out_is_not_known(tmp_path: Path) -> None:
         assert np.isnan(session.trigger_offset).all()
         # half a sample where the trigger was not timed
         assert session.first_sample_time(1)[0] == 20e-9
+        for record in range(session.records):
+            by_channel = [session.first_sample_time(c)[record] for c in range(len(session.channels))]
+            assert session.first_sample_times(record).tolist() == by_channel
 
 
 def test_optional_parts_may_be_missing(tank_file: Path) -> None:

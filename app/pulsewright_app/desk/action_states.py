@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.actions import ACTIONS
+from pulsewright_app.desk.spans import SPANS
 
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
@@ -26,6 +27,7 @@ def update_actions(window: DeskWindow) -> None:
         **{name: viewing.view == name for name in ("single", "stacked", "afterglow", "map")},
         **{f"snap_{name}": viewing.snap == name for name in ("pulses", "samples", "nothing")},
         **{name: not dock.isHidden() for name, dock in window.docks.items()},
+        **{f"draw_{name}": viewing.spans.name == name for name in SPANS},
         "play": viewing.playing,
         "loop": viewing.loop,
         "lanes": viewing.lanes,

@@ -57,6 +57,21 @@ ACTIONS: tuple[Described, ...] = (
     Described("snap_pulses", "Edit", "Markers go to pulses", "Ctrl+1", "Dropped near a found pulse, go to it", True),
     Described("snap_samples", "Edit", "Markers go to samples", "Ctrl+2", "Dropped, go to the nearest sample", True),
     Described("snap_nothing", "Edit", "Markers stay put", "Ctrl+3", "Dropped, stay where they are", True),
+    Described(
+        "draw_span", "Edit", "Draw where pulses are", "S", "The next drag says where pulses are looked for", True
+    ),
+    Described(
+        "span_shown", "Edit", "Pulses in what is shown", "Shift+S", "Look for pulses in the stretch that is shown"
+    ),
+    Described(
+        "draw_alignment_span", "Edit", "Draw where alignment is", "A", "The next drag says where it is measured", True
+    ),
+    Described(
+        "alignment_span_shown", "Edit", "Alignment in what is shown", "Shift+A", "Measure alignment in what is shown"
+    ),
+    Described(
+        "clear_spans", "Edit", "Clear the spans", "Ctrl+Shift+S", "Give both spans back to claims file or default"
+    ),
     Described("flag", "Edit", "Flag this record", "F", "Flag the current record, or take its flag away", True),
     Described("first", "Go", "First", "Home", "Go to the first record"),
     Described("back", "Go", "Back", "PgUp", "Go one record back"),
@@ -80,6 +95,7 @@ ACTIONS: tuple[Described, ...] = (
     Described("records_panel", "View", "Records panel", "Alt+R", "Show or hide the records", True),
     Described("markers_panel", "View", "Markers panel", "Alt+M", "Show or hide the markers", True),
     Described("findings_panel", "View", "Findings panel", "Alt+F", "Show or hide the findings", True),
+    Described("figure", "View", "Figure of the findings, large", "Alt+G", "Show the chosen figure in its own window"),
     Described("dark", "View", "Dark", "Ctrl+D", "Dark desk, or light", True, needs_session=False),
     Described("shortcuts", "Help", "Keys and gestures", "F1", "List every action with its keys", needs_session=False),
 )
@@ -91,9 +107,13 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("Drag with the right or middle button", "Push the window along"),
     ("Double-click on the plot", "Put a marker pair down there"),
     ("Drag a marker line", "Move that marker"),
+    ("Drag a bracket's end at the plot's upper edge", "Change where pulses are looked for"),
+    ("Drag a wedge at the plot's lower edge", "Change where alignment is measured"),
     ("Click a lane in Single", "Make that channel the current one"),
     ("Click a record in Stacked or Map", "Go to that record"),
     ("Click a spot in Afterglow", "List the records that pass there"),
+    ("Click a point of a figure", "Go to its record, or its channel"),
+    ("Double-click a figure", "Show it in a window of its own"),
 )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from pulsewright_app.desk.spans import SPANS, SpanName
 from pulsewright_app.desk.viewing import Snap, View
 
 if TYPE_CHECKING:
@@ -32,6 +33,9 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "nudge_earlier": lambda: window.middle.view.hand.nudge(-1),
         "nudge_later": lambda: window.middle.view.hand.nudge(1),
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
+        **{f"draw_{name}": _draw_span(window, name) for name in SPANS},
+        **{f"{name}_shown": _span_shown(window, name) for name in SPANS},
+        "clear_spans": lambda: _clear_spans(window),
         "flag": lambda: document.flag(viewing.record, viewing.record not in document.flags),
         "first": viewing.first,
         "back": lambda: viewing.step(-1),
@@ -49,6 +53,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "fit": viewing.fit,
         "zoom_back": viewing.zoom_back,
         **{name: _toggle_panel(window, name) for name in _PANELS},
+        "figure": window.open_figure,
         "dark": lambda: viewing.set_dark(not viewing.dark),
         "shortcuts": window.show_shortcuts,
     }
@@ -90,3 +95,33 @@ def _next_flag(window: DeskWindow) -> None:
     flags, record = sorted(window.document.flags), window.viewing.record
     if flags:
         window.viewing.go_to(next((flag for flag in flags if flag > record), flags[0]))
+
+
+def _draw_span(window: DeskWindow, name: SpanName) -> Answer:
+    spans = window.viewing.spans
+
+    def answer() -> None:
+        refused = spans.refused(name)
+        spans.draw(None if refused or spans.name == name else name)
+        window.update_actions()
+        if refused:
+            window.viewing.tell(refused)
+
+    return answer
+
+
+def _span_shown(window: DeskWindow, name: SpanName) -> Answer:
+    def answer() -> None:
+        (low, high), _ = window.middle.view.canvas.windows()
+        refused = window.viewing.spans.set(name, low, high)
+        if refused:
+            window.viewing.tell(refused)
+
+    return answer
+
+
+def _clear_spans(window: DeskWindow) -> None:
+    for name in SPANS:
+        refused = window.viewing.spans.clear(name)
+        if refused:
+            window.viewing.tell(refused)

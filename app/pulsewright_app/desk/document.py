@@ -7,6 +7,7 @@ from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
+from pulsewright.claims_file import ClaimsFile
 from pulsewright.review import SheetView
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered, parse_setting
@@ -22,12 +23,15 @@ class Document(PairEdits, RecordEdits):
     """
 
     session_changed = Signal()
+    claims_changed = Signal()
+    """What is claimed of the session, or the settings of its claims file, are others now."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._session: Session | None = None
         self._option: Mapping[str, Any] = {}
         self._claims: Mapping[str, Any] = {}
+        self._claims_file: ClaimsFile | None = None
 
     # -- the session ----------------------------------------------------------------------------------------
 
@@ -37,6 +41,7 @@ class Document(PairEdits, RecordEdits):
         option: Mapping[str, Any] | None = None,
         claims: Mapping[str, Any] | None = None,
         additions: Additions | None = None,
+        claims_file: ClaimsFile | None = None,
     ) -> None:
         """Put another session on the desk, with nothing to undo yet, and give back the one before.
 
@@ -48,8 +53,11 @@ class Document(PairEdits, RecordEdits):
             From the command line, and from the claims file.
         additions : Additions, optional
             What a person added to it earlier.
+        claims_file : ClaimsFile, optional
+            What is claimed of it.
         """
         before, self._session = self._session, session
+        self._claims_file = claims_file
         self._option, self._claims = dict(option or {}), dict(claims or {})
         self._begin(additions or Additions())
         if before is not None and before is not session:
@@ -67,6 +75,20 @@ class Document(PairEdits, RecordEdits):
     def session(self) -> Session | None:
         """The session on the desk."""
         return self._session
+
+    @property
+    def claims_file(self) -> ClaimsFile | None:
+        """What is claimed of the session; None where there is no claims file."""
+        return self._claims_file
+
+    def set_claims_file(self, claims_file: ClaimsFile | None) -> None:
+        """Take other claims, with the settings of their file; they are judged anew, and measured anew if need be."""
+        settings = {} if claims_file is None else dict(claims_file.settings)
+        differ = settings != self._claims
+        self._claims_file, self._claims = claims_file, settings
+        self.claims_changed.emit()
+        if differ:
+            self.settings_changed.emit()
 
     def measuring_settings(self) -> Settings:
         """Return the settings to measure by: command-line option, then review, then claims file, then default.

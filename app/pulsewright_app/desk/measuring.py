@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from dataclasses import replace
+
 from PySide6.QtCore import QObject, QTimer
 
-from pulsewright.errors import PulsewrightError
+from pulsewright.errors import PulsewrightError, SettingError
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.results import Findings
@@ -15,6 +18,12 @@ from pulsewright_app.desk.work import Background, Job
 _KEY = "Measuring"
 _SETTLE_MS = 250
 """Several settings changed in a row are measured once."""
+_SAMPLES_AT_FIRST = 8_000_000
+"""Samples of the first part: measured well within a second."""
+_FEWEST_AT_FIRST = 24
+_WORTH_A_PART = 5
+"""A session that is not so many times its first part is measured at once."""
+_SHARE_AT_FIRST = 0.05
 
 
 class Measuring(QObject):
@@ -63,13 +72,19 @@ class Measuring(QObject):
         except PulsewrightError as error:
             self._results.fail(generation, error.sentence)
             return
-        results = self._results
+        results, partial = self._results, list[Findings]()
+
+        def advance(fraction: float, text: str) -> None:
+            if partial:
+                results.take_partial(generation, partial.pop())
+            results.advance(generation, fraction, text)
+
         self._background.start(
             _KEY,
-            lambda job: _measure(session, settings, digest, job),
+            lambda job: _measure(session, settings, digest, job, partial),
             lambda findings: self._finish(generation, findings),
             lambda sentence: results.fail(generation, sentence),
-            lambda fraction, text: results.advance(generation, fraction, text),
+            advance,
         )
 
     def _finish(self, generation: int, findings: Findings) -> None:
@@ -88,7 +103,30 @@ class Measuring(QObject):
             self._results.fail(self._results.generation, "")
 
 
-def _measure(session: Session, settings: Settings, digest: str, job: Job) -> Findings:
+def first_part(session: Session, settings: Settings) -> Settings | None:
+    """Return settings that measure the first records of a large session, None where the whole is quickly done.
+
+    What was sent counts for the whole session, and is left away.
+    """
+    a_record = session.record_length * len(settings.channels or session.channels)
+    first, stop = settings.records or (0, session.records)
+    part = max(_FEWEST_AT_FIRST, _SAMPLES_AT_FIRST // a_record)
+    if part * _WORTH_A_PART > stop - first:
+        return None
+    return replace(settings, records=(first, first + part), sent=None)
+
+
+def _measure(session: Session, settings: Settings, digest: str, job: Job, partial: list[Findings]) -> Findings:
     from pulsewright_analysis.assessment import assess
 
-    return assess(session, settings, job.progress, job.cancelled, digest).findings
+    part, begin = first_part(session, settings), 0.0
+    if part is not None:
+        begin = _SHARE_AT_FIRST
+        with suppress(SettingError):  # the first records may all be left out
+            told = assess(session, part, lambda share, text: job.progress(begin * share, text), job.cancelled, digest)
+            partial.append(told.findings)
+
+    def progress(share: float, text: str) -> None:
+        job.progress(begin + (1 - begin) * share, text)
+
+    return assess(session, settings, progress, job.cancelled, digest).findings

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pulsewright.claims_file import ClaimsFile
 from pulsewright.session import Session
 from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.review_file import Kept, additions_of
@@ -40,6 +41,8 @@ class Opened:
         The desk's mark on the session.
     told : str
         What is wrong with the review, in a sentence; empty if nothing is.
+    claims_file : ClaimsFile or None
+        What is claimed of the session.
     """
 
     session: Session
@@ -52,6 +55,7 @@ class Opened:
     kept: Kept
     lock: SessionLock
     told: str = ""
+    claims_file: ClaimsFile | None = None
 
     def give_back(self, own_lock: SessionLock | None) -> None:
         """Close the session again, as it does not come onto the desk after all; `own_lock` stays."""
@@ -88,7 +92,8 @@ def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
         quick = quick_digest_of(path)
         digest = sha256_of(path) if path.stat().st_size <= HASHED_AT_ONCE else ""
         claims_path = claims_path_for(path)
-        claims = read_claims(claims_path).settings if claims_path.exists() else {}
+        claims_file = read_claims(claims_path) if claims_path.exists() else None
+        claims = {} if claims_file is None else claims_file.settings
         if not lock.held:
             lock.take()
         places = ReviewPlaces(
@@ -100,7 +105,9 @@ def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
         )
         found = places.find()
         additions, hidden, kept = additions_of(found.review, session)
-        return Opened(session, path.absolute(), digest, claims, additions, hidden, places, kept, lock, found.told)
+        return Opened(
+            session, path.absolute(), digest, claims, additions, hidden, places, kept, lock, found.told, claims_file
+        )
     except BaseException:
         if lock is not own_lock:
             lock.release()

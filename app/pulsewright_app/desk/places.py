@@ -37,6 +37,7 @@ class Places:
     """
 
     def __init__(self, records: int, missed: Sequence[MissedTrigger] = ()) -> None:
+        self.missed = tuple(missed)
         wide = np.zeros(records, dtype=np.int64)
         for gap in missed:
             if 0 <= gap.after_record < records - 1:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from PySide6.QtCore import QObject, Signal
 
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Verdict
 
 
 class Results(QObject):
@@ -18,6 +19,7 @@ class Results(QObject):
     changed = Signal()
     """Findings, busy, out of date or error are others now."""
     progress_changed = Signal()
+    verdicts_changed = Signal()
     measuring_asked = Signal()
     """Somebody wants the session measured anew."""
     cancel_asked = Signal()
@@ -28,11 +30,31 @@ class Results(QObject):
         self._generation = 0
         self._findings: Findings | None = None
         self._findings_generation = 0
+        self._partial = False
         self._busy = False
         self._out_of_date = False
         self._progress = 0.0
         self._progress_text = ""
         self._error = ""
+        self._verdicts: tuple[Verdict, ...] = ()
+        self._judged_generation = 0
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """What the claims came to by `findings`, in their order; empty until they were judged."""
+        return self._verdicts
+
+    @property
+    def verdicts_out_of_date(self) -> bool:
+        """Whether `verdicts` rest on other numbers than those that count now."""
+        return self.out_of_date or self.partial or self._judged_generation != self._findings_generation
+
+    def judge(self, verdicts: tuple[Verdict, ...]) -> None:
+        """Hand over what the claims came to by `findings`."""
+        changed = verdicts != self._verdicts or self._judged_generation != self._findings_generation
+        self._verdicts, self._judged_generation = verdicts, self._findings_generation
+        if changed:
+            self.verdicts_changed.emit()
 
     @property
     def generation(self) -> int:
@@ -46,8 +68,13 @@ class Results(QObject):
 
     @property
     def findings_generation(self) -> int:
-        """The generation of `findings`."""
+        """Which findings these are: counts up with all that are taken, partial ones too."""
         return self._findings_generation
+
+    @property
+    def partial(self) -> bool:
+        """Whether `findings` are of the first records only, and the rest is or was being measured."""
+        return self._findings is not None and self._partial
 
     @property
     def busy(self) -> bool:
@@ -78,8 +105,9 @@ class Results(QObject):
         """Forget everything, as another session comes."""
         self._generation += 1
         self._findings = None
-        self._busy = self._out_of_date = False
+        self._busy = self._out_of_date = self._partial = False
         self._progress, self._progress_text, self._error = 0.0, "", ""
+        self.judge(())
         self.changed.emit()
 
     def start(self) -> int:
@@ -96,10 +124,18 @@ class Results(QObject):
             self._progress, self._progress_text = fraction, text
             self.progress_changed.emit()
 
+    def take_partial(self, generation: int, findings: Findings) -> None:
+        """Hand over what was measured of the first records, while the rest is measured."""
+        if generation == self._generation and self._busy:
+            self._findings, self._partial, self._out_of_date = findings, True, False
+            self._findings_generation += 1
+            self.changed.emit()
+
     def finish(self, generation: int, findings: Findings) -> None:
         """Hand over what was measured."""
         if generation == self._generation:
-            self._findings, self._findings_generation = findings, generation
+            self._findings, self._partial = findings, False
+            self._findings_generation += 1
             self._busy = self._out_of_date = False
             self._progress = 1.0
             self.changed.emit()

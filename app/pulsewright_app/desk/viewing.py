@@ -8,6 +8,8 @@ from PySide6.QtCore import QObject, Signal
 
 from pulsewright_app.desk.additions import Which
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.glow_options import GlowOptions
+from pulsewright_app.desk.spans import SpanDrawing
 from pulsewright_app.desk.walk import PACES as PACES
 from pulsewright_app.desk.walk import Walk
 
@@ -49,12 +51,15 @@ class Viewing(Walk):
         self._logarithmic = True
         self._neighbours = 12
         self._snap: Snap = "pulses"
+        self.glow = GlowOptions(self)
+        self.spans = SpanDrawing(document, self)
         self._reset()
         document.session_changed.connect(self._session_changed)
         document.pairs_changed.connect(self._drop_lost_selection)
 
     def _reset(self) -> None:
         self._begin_walk()
+        self.glow.start_over()
         self._channel = 0
         session = self._document.session
         self._hidden: frozenset[int] = frozenset()

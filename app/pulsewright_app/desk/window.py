@@ -24,6 +24,7 @@ from pulsewright_app.desk.actions import ACTIONS, ShortcutsPage, make_actions
 from pulsewright_app.desk.answers import answers_of
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.first_screen import FirstScreen
+from pulsewright_app.desk.judging import Judging
 from pulsewright_app.desk.keyboard import SpaceKey
 from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
@@ -64,6 +65,7 @@ class DeskWindow(QMainWindow):
         self.background = Background(self)
         self.data = SessionData(self.document, self.background, self)
         self.measuring = Measuring(self.document, self.results, self.background, self)
+        self.judging = Judging(self.document, self.results, self.background, self)
         self.reviewing = Reviewing(self.document, self.viewing, self.background, self)
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
@@ -144,6 +146,7 @@ class DeskWindow(QMainWindow):
             viewing.shown_changed, viewing.selection_changed, viewing.options_changed, self.results.changed,
         ):  # fmt: skip
             signal.connect(self.update_actions)
+        viewing.spans.changed.connect(self.update_actions)
         for dock in self.docks.values():
             dock.visibilityChanged.connect(self.update_actions)
         QGuiApplication.styleHints().colorSchemeChanged.connect(
@@ -216,6 +219,10 @@ class DeskWindow(QMainWindow):
             return
         self.background.stop()
         self.document.open(None)
+
+    def open_figure(self) -> None:
+        """Show the figure that the findings panel is at in a window of its own."""
+        self.findings_panel.open_large()
 
     def show_shortcuts(self) -> None:
         """Show the list of keys and gestures, beside the work, not in its way."""

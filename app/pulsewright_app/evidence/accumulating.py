@@ -8,23 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from pulsewright.session import Floats, Session
-from pulsewright_analysis.overlay import Afterglow, Raster, line_envelope
+from pulsewright_analysis.findings import Watch
+from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_analysis.results import Ints
+from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture
 
 COLUMNS, ROWS = 696, 232
 """Four pixels to a millimetre."""
 MOST_RECORDS_IN_ROWS = 1500
 _BLOCK_BYTES = 8 << 20
+UNWATCHED = Watch()
 
 Window = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Glow:
-    """Counts of traces in a raster, one image for all records or one for each of two kinds."""
-
-    raster: Raster
-    counts: tuple[Floats, ...]
-    records: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -32,7 +27,7 @@ class Rows:
     """For each record chosen and each column the value farthest from the base, in the channel's unit."""
 
     window: Window
-    records: np.ndarray
+    records: Ints
     values: Floats
     base: float
 
@@ -40,15 +35,16 @@ class Rows:
 def whole_window(session: Session, channel: int) -> Window:
     """Return the stretch of time, from the trigger, that any record of a channel covers."""
     start = session.first_sample_time(channel)
-    return float(start.min()), float(start.max() + (session.record_length - 1) * session.sample_interval)
+    return float(start.min()), float(start.max() + max(session.record_length - 1, 1) * session.sample_interval)
 
 
-def value_window(session: Session, channel: int, records: Sequence[int] | np.ndarray) -> Window:
+def value_window(session: Session, channel: int, records: Sequence[int] | Ints, watch: Watch = UNWATCHED) -> Window:
     """Return the least and the greatest value of a channel in some records, with a little room."""
     about, low, high = session.channels[channel], np.inf, -np.inf
     chosen = np.zeros(session.records, dtype=bool)
     chosen[np.asarray(records, dtype=np.intp)] = True
     for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
+        watch.check()
         codes = block[chosen[first : first + len(block)], channel, :]
         finite = codes[np.isfinite(codes)]
         if finite.size:
@@ -63,40 +59,39 @@ def value_window(session: Session, channel: int, records: Sequence[int] | np.nda
 def glow_of(
     session: Session,
     channel: int,
-    kinds: Sequence[np.ndarray],
+    records: Ints,
     window: Window,
     values: Window,
-    shift: Floats | None = None,
-) -> Glow:
+    *,
+    signs: Ints | None = None,
+    alignment: Alignment | None = None,
+    watch: Watch = UNWATCHED,
+) -> Picture:
     """Return how many records' traces pass through each pixel.
 
     Parameters
     ----------
     session : Session
     channel : int
-    kinds : sequence of int array
-        The records of each image.
+    records : int array
+        Those that count.
     window, values : (float, float)
         Seconds from the trigger; values in the channel's unit.
-    shift : array (records,), optional
-        Seconds taken off each record's times, to lay records over each other by something else than the trigger.
+    signs : int array (records of the session,), optional
+        The polarity of each record, for an ink each.
+    alignment : Alignment, optional
+        What the records are laid over each other by, if not by the trigger.
+    watch : Watch, optional
+        Stops the work when it is called off.
     """
     raster = Raster(COLUMNS, ROWS, *window, *values)
-    glows = [Afterglow(raster) for _ in kinds]
-    about, starts = session.channels[channel], session.first_sample_time(channel)
-    if shift is not None:
-        starts = starts - shift
-    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
-        for glow, records in zip(glows, kinds, strict=True):
-            here = records[(records >= first) & (records < first + len(block))]
-            here = here[np.isfinite(starts[here])]
-            if len(here):
-                codes = np.ascontiguousarray(block[here - first, channel, :])
-                glow.add(codes, starts[here], session.sample_interval, about.scale, about.offset)
-    return Glow(raster, tuple(g.counts.astype(np.float64) for g in glows), tuple(g.records for g in glows))
+    plan = GlowPlan(session, channel, raster, alignment or Alignment(np.zeros(session.records)), signs)
+    accumulation = Accumulation(plan)
+    accumulation.add(records, added=watch.check)
+    return accumulation.picture()
 
 
-def rows_of(session: Session, channel: int, records: np.ndarray, window: Window) -> Rows:
+def rows_of(session: Session, channel: int, records: Ints, window: Window, watch: Watch = UNWATCHED) -> Rows:
     """Return records as rows; of more than 1,500, every so-many-th one."""
     chosen = records[:: -(-len(records) // MOST_RECORDS_IN_ROWS)] if len(records) else records
     raster = Raster(COLUMNS, 1, *window, 0.0, 1.0)
@@ -105,10 +100,12 @@ def rows_of(session: Session, channel: int, records: np.ndarray, window: Window)
     base, row = 0.0, 0
     for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
         here = chosen[(chosen >= first) & (chosen < first + len(block))]
+        watch.check()
         for record in here.tolist():
             codes = block[record - first, channel, :]
             if row == 0:
-                base = float(np.median(codes))
+                finite = codes[np.isfinite(codes)]
+                base = float(np.median(finite)) if finite.size else 0.0
             low, high = line_envelope(codes, float(starts[record]), session.sample_interval, raster)
             values[row] = np.where(high - base >= base - low, high, low)
             row += 1

@@ -7,6 +7,10 @@ from itertools import groupby
 from pulsewright.review import Review
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
+from pulsewright_analysis.findings import Watch
+from pulsewright_app.evidence.accumulating import UNWATCHED
+from pulsewright_app.evidence.claim_parts import claim_parts
+from pulsewright_app.evidence.current import require_current
 from pulsewright_app.evidence.part_tables import (
     health_table,
     left_out_table,
@@ -19,15 +23,22 @@ from pulsewright_app.evidence.part_tables import (
 from pulsewright_app.evidence.pictures import KINDS, Pictures
 from pulsewright_app.evidence.settings_table import settings_table
 from pulsewright_app.evidence.sheet import ClaimPart, Decision, Passage, Sheet
+from pulsewright_app.evidence.view_pictures import view_picture
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
-from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, sentences
+from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, STANDS_OUT, Sentence, sentences
 from pulsewright_app.wording import count
 
 _IN_TABLES = (ALIGNMENT_ROWS, HEALTH, SETTINGS)
 
 
 def sheet_of(
-    assessment: Assessment, session: Session, review: Review | None = None, *, date: str = "", by: str = ""
+    assessment: Assessment,
+    session: Session,
+    review: Review | None = None,
+    *,
+    date: str = "",
+    by: str = "",
+    watch: Watch = UNWATCHED,
 ) -> Sheet:
     """Return the evidence sheet of a session.
 
@@ -41,9 +52,13 @@ def sheet_of(
         What a person added: markers, reasons, notes, views.
     date, by : str
         When and by whom the sheet was made; empty ones are left to be filled in by hand.
+    watch : Watch, optional
+        Told how far the figures are; stops the work when it is called off.
 
     Raises
     ------
+    Cancelled
+        If it was called off.
     EvidenceError
         If the findings are not those of this session and this review as they are now.
     """
@@ -51,17 +66,19 @@ def sheet_of(
 
     review = review or Review()
     findings = assessment.findings
-    pictures = Pictures(session, findings, review)
-    claims: tuple[ClaimPart, ...] = ()
+    require_current(assessment, session, review, watch)
+    pictures = Pictures(session, assessment, review, watch)
+    claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(
-        title=session.title or (session.file.name if session.file is not None else "A session in memory"),
+        title=_title(assessment, session),
         date=date,
         by=by,
         outcome=_outcome(claims),
         summary=_summary(claims),
         session=session_facts(session, findings),
         recorder=recorder_table(session, findings),
+        alerts=_alerts(assessment),
         claims=claims,
         passages=_passages(assessment),
         pictures=tuple(rest),
@@ -70,7 +87,9 @@ def sheet_of(
         markers=marker_table(review, findings),
         left_out=left_out_table(review, findings),
         notes=notes_table(review, findings),
-        views=(),
+        views=tuple(
+            view_picture(view, session, findings, review, pictures.next_number(), watch) for view in review.sheet_views
+        ),
         settings=settings_table(findings),
         methods=HOW_TO_READ,
         cautions=CAUTIONS,
@@ -78,17 +97,33 @@ def sheet_of(
     )
 
 
+def _title(assessment: Assessment, session: Session) -> str:
+    """Return what the claims file, the session or at least its file is called."""
+    claims = assessment.claims
+    name = session.file.name if session.file is not None else "A session in memory"
+    return (claims.title if claims is not None else "") or session.title or name
+
+
+def _alerts(assessment: Assessment) -> Passage | None:
+    """Return what stands out and no claim is about."""
+    told = [s for s in _unclaimed(assessment) if s.group == STANDS_OUT]
+    title = "What else stands out" if assessment.verdicts else STANDS_OUT
+    return Passage(title, tuple((f"{s.text}.", s.serious) for s in told)) if told else None
+
+
 def _passages(assessment: Assessment) -> tuple[Passage, ...]:
-    """Return the findings in words, without what a claim asks for and what stands in a table."""
+    """Return the other findings in words, without what stands in a table."""
+    return tuple(
+        Passage(title, tuple((f"{s.text}.", s.serious) for s in members))
+        for title, members in groupby(_unclaimed(assessment), key=lambda sentence: sentence.group)
+        if title not in (*_IN_TABLES, STANDS_OUT)
+    )
+
+
+def _unclaimed(assessment: Assessment) -> list[Sentence]:
+    """Return the findings in words, without the numbers that a claim is about."""
     claimed = [verdict.measured for verdict in assessment.verdicts if verdict.measured is not None]
-    passages = []
-    for title, members in groupby(sentences(assessment.findings), key=lambda sentence: sentence.group):
-        if title in _IN_TABLES:
-            continue
-        told = [s for s in members if s.quantity is None or s.quantity not in claimed]
-        if told:
-            passages.append(Passage(title, tuple((f"{s.text}.", s.serious) for s in told)))
-    return tuple(passages)
+    return [s for s in sentences(assessment.findings) if s.quantity is None or s.quantity not in claimed]
 
 
 def _outcome(claims: tuple[ClaimPart, ...]) -> Decision | None:

@@ -7,17 +7,26 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pulsewright_analysis.results import Floats
+from pulsewright_app.evidence.numbers import readable
+from pulsewright_app.figures_axes import Axis
 from pulsewright_app.theme import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+MOST_BARS = 400
+"""More error bars than this run together into a band that hides the points."""
+MOST_VECTORS = 5000
+"""More points than this become an image inside the figure: as vectors they would be megabytes, and look the same."""
+IMAGE_DPI = 300
 WIDTH_MM = 174.0
 MM = 1 / 25.4
 INK, MUTED, RULE = LIGHT.ink, LIGHT.muted, LIGHT.rule
@@ -79,8 +88,10 @@ def drawn(number: int, height_mm: float, draw: Callable[[Figure], None]) -> str:
     with mpl.rc_context(_STYLE), warnings.catch_warnings():
         # letters that the font lacks are drawn as boxes; a name in another script is no reason to complain
         warnings.filterwarnings("ignore", message="Glyph .* missing")
-        figure = Figure((WIDTH_MM * MM, height_mm * MM), layout=ConstrainedLayoutEngine(w_pad=0.02, h_pad=0.03))
+        layout = ConstrainedLayoutEngine(w_pad=0.02, h_pad=0.03)
+        figure = Figure((WIDTH_MM * MM, height_mm * MM), dpi=IMAGE_DPI, layout=layout)
         draw(figure)
+        figure.align_ylabels()
         canvas: Any = FigureCanvasSVG(figure)  # its methods carry no types
         canvas.print_svg(written, metadata={"Date": None, "Creator": None, "Format": None})
     return _alone(written.getvalue(), f"figure{number}-")
@@ -91,14 +102,23 @@ def _alone(svg: str, prefix: str) -> str:
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<!--.*?-->\s*", "", svg, flags=re.DOTALL)
     svg = re.sub(r"<metadata>.*?</metadata>\s*", "", svg, flags=re.DOTALL)
+    # a style element would hold for the whole page that the figure stands in
+    svg = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>\s*", "", svg, flags=re.DOTALL)
+    svg = svg.replace("<svg ", '<svg stroke-linejoin="round" stroke-linecap="butt" ', 1)
     svg = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{prefix}", svg)
     return svg.strip()
 
 
 def short(name: str, longest: int = 18) -> str:
-    """Return a name in one line, cut where it is too long for a label."""
-    name = " ".join(name.split())
+    """Return a name in one line, cut where it is too long for a label, its hidden letters shown."""
+    name = " ".join(readable(name).split())
     return name if len(name) <= longest else f"{name[: longest - 1]}…"
+
+
+def axis_text(axis: Axis) -> str:
+    """Return the label of an axis with its unit, cut where a channel's name makes it too long."""
+    label = short(axis.label, 34)
+    return f"{label} / {axis.unit}" if axis.unit else label
 
 
 def record_axis(axes: Axes, label: str = "Record") -> None:
@@ -107,6 +127,41 @@ def record_axis(axes: Axes, label: str = "Record") -> None:
 
     axes.xaxis.set_major_locator(MaxNLocator(nbins=12, integer=True))
     axes.set_xlabel(label)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The limits of one claim, in SI units; None where it is open."""
+
+    claim: int
+    low: float | None
+    high: float | None
+
+
+def in_reach(limits: Sequence[Limits], values: Floats) -> list[tuple[str, float]]:
+    """Return the limits near enough to some values to be drawn with them, each once, with what it is called."""
+    known = values[np.isfinite(values)]
+    if not known.size:
+        return []
+    low, high = float(known.min()), float(known.max())
+    room = max(high - low, 0.8 * max(abs(low), abs(high)))
+    claims: dict[float, list[int]] = {}
+    for limit in limits:
+        for end in (limit.low, limit.high):
+            if end is not None and low - room <= end <= high + room:
+                claims.setdefault(end, []).append(limit.claim)
+    return [(f"claim{'s' if len(of) > 1 else ''} {', '.join(map(str, of))}", end) for end, of in claims.items()]
+
+
+def draw_limits(axes: Axes, axis: Axis, limits: Sequence[tuple[str, float]]) -> None:
+    """Draw limits as dashed lines, each with its name to the right of the plot, where it covers nothing."""
+    for name, end in limits:
+        y = end * axis.factor
+        axes.axhline(y, color=ACCENT, linewidth=0.8, linestyle=(0, (6, 2.5)))
+        axes.annotate(
+            name, (1, y), xycoords=axes.get_yaxis_transform(), xytext=(3, 0), textcoords="offset points", va="center",
+            fontsize=6, color=ACCENT, annotation_clip=False,
+        )  # fmt: skip
 
 
 def error_bars(
@@ -123,5 +178,5 @@ def points(
     """Draw points, filled or open."""
     axes.plot(
         x, y, linestyle="none", marker=shape, markersize=size, markeredgecolor=colour, markeredgewidth=0.7,
-        markerfacecolor=colour if filled else "white",
+        markerfacecolor=colour if filled else "white", rasterized=len(x) > MOST_VECTORS,
     )  # fmt: skip

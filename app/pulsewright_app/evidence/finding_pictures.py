@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,11 +12,16 @@ from pulsewright_app.evidence.drawing import (
     ACCENT,
     INK,
     MISSED,
+    MOST_BARS,
     MUTED,
     RULE,
     SHAPES,
+    Limits,
+    axis_text,
+    draw_limits,
     drawn,
     error_bars,
+    in_reach,
     points,
     record_axis,
     short,
@@ -38,8 +44,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_MOST_BARS = 400
-"""More error bars than this run together into a band that hides the points."""
 _MOST_TICK_LETTERS = 110
 
 
@@ -64,9 +68,9 @@ def _draw_positions(figure: Figure, told: PositionsFigure) -> None:
     above.plot(told.line_record, told.position_axis.written(told.line_position), color=ACCENT, linewidth=0.7)
     residual, half = told.residual_axis.written(told.residual), told.residual_axis.written(told.residual_half_width)
     below.axhline(0, color=ACCENT, linewidth=0.7)
-    if len(told.record) <= _MOST_BARS:
+    if len(told.record) <= MOST_BARS:
         error_bars(below, told.record, residual, residual - half, residual + half, MUTED)
-    size = 3.0 if len(told.record) <= _MOST_BARS else 1.5
+    size = 3.0 if len(told.record) <= MOST_BARS else 1.5
     for sign in (1, -1):
         same = told.polarity == sign
         for axes, values in ((above, y), (below, residual)):
@@ -75,8 +79,8 @@ def _draw_positions(figure: Figure, told: PositionsFigure) -> None:
         stray = same & ~told.on_line
         points(above, told.record[stray], y[stray], MISSED, shape="X", filled=sign > 0, size=4)
     _missed_lines((above, below), told)
-    above.set_ylabel(told.position_axis.text)
-    below.set_ylabel(told.residual_axis.text)
+    above.set_ylabel(axis_text(told.position_axis))
+    below.set_ylabel(axis_text(told.residual_axis))
     record_axis(below, told.record_axis.text)
 
 
@@ -91,22 +95,25 @@ def _missed_lines(panels: tuple[Axes, ...], told: PositionsFigure) -> None:
         )  # fmt: skip
 
 
-def skew_picture(findings: Findings, number: int) -> Picture | None:
-    """Return each channel's skew with its 95 % interval, modules side by side."""
+def skew_picture(findings: Findings, number: int, limits: Sequence[Limits] = ()) -> Picture | None:
+    """Return each channel's skew with its 95 % interval, modules side by side, and the limits of claims about them."""
     told = skew_figure(findings)
     if isinstance(told, NotDrawn):
         return None
     caption = f"{told.title}, {told.note}. Each module has a shape of its own."
     caption += " In brackets: channels whose interval excludes 0." if told.excludes_zero.any() else ""
     caption += f" Not measured: {listed(told.not_measured)}." if told.not_measured else ""
+    near = in_reach(limits, np.concatenate([told.low, told.high]))
+    caption += " Dashed: the limits of claims." if near else ""
     description = (
         f"{count(len(told.channel), 'channel')} in {count(len(told.groups), 'module')}, each with an error bar"
     )
-    return Picture(number, drawn(number, 66, lambda figure: _draw_skews(figure, told)), caption, description)
+    return Picture(number, drawn(number, 66, lambda figure: _draw_skews(figure, told, near)), caption, description)
 
 
-def _draw_skews(figure: Figure, told: SkewFigure) -> None:
+def _draw_skews(figure: Figure, told: SkewFigure, limits: Sequence[tuple[str, float]]) -> None:
     axes = figure.subplots()
+    draw_limits(axes, told.skew_axis, limits)
     x = np.arange(len(told.channel), dtype=np.float64)
     for place, (_, first, _) in enumerate(told.groups):
         x[first:] += 0.8 if place else 0.0
@@ -131,7 +138,7 @@ def _draw_skews(figure: Figure, told: SkewFigure) -> None:
     crowded = sum(len(name) + 2 for name in names) > _MOST_TICK_LETTERS
     axes.set_xticks(x, names, rotation=90 if crowded else 0, fontsize=6 if len(names) <= 48 else 4)
     axes.set_xlabel(told.channel_axis.text)
-    axes.set_ylabel(told.skew_axis.text)
+    axes.set_ylabel(axis_text(told.skew_axis))
     axes.margins(x=0.03, y=0.08)
 
 
@@ -150,7 +157,7 @@ def _draw_jitter(figure: Figure, told: JitterFigure) -> None:
     edges = told.residual_axis.written(told.edges)
     axes.stairs(told.counts, edges, fill=True, color=RULE, edgecolor=INK, linewidth=0.6)
     axes.plot(told.residual_axis.written(told.curve_time), told.curve_count, color=ACCENT, linewidth=1.0)
-    axes.set_xlabel(told.residual_axis.text)
+    axes.set_xlabel(axis_text(told.residual_axis))
     axes.set_ylabel(told.count_axis.text)
     axes.set_ylim(bottom=0)
 
@@ -165,6 +172,7 @@ def trigger_gaps_picture(findings: Findings, number: int) -> Picture | None:
     caption += (
         f" Triangles: gaps in which {count(lost, 'trigger')} went missing." if lost else " No trigger is missing."
     )
+    caption += " Records that were left out lie in the other long gaps." if findings.settings.left_out else ""
     caption += " Below, what is left when whole periods are taken off." if told.period is not None else ""
     description = f"{count(len(told.gap), 'gap')} over the record number"
     svg = drawn(number, 92 if told.period is not None else 50, lambda figure: _draw_gaps(figure, told))
@@ -172,11 +180,9 @@ def trigger_gaps_picture(findings: Findings, number: int) -> Picture | None:
 
 
 def _draw_gaps(figure: Figure, told: TriggerGapsFigure) -> None:
-    even = not (told.periods > 1).any()  # then one level says all
-    ratios = (2, 3) if even else (1, 1)
-    panels = figure.subplots(2, 1, sharex=True, squeeze=False, height_ratios=ratios) if told.period else None
+    panels = figure.subplots(2, 1, sharex=True, squeeze=False) if told.period else None
     above = panels[0, 0] if panels is not None else figure.subplots()
-    size = 3.0 if len(told.gap) <= _MOST_BARS else 1.5
+    size = 3.0 if len(told.gap) <= MOST_BARS else 1.5
     for whole in told.gap_axis.written(told.whole_periods):
         above.axhline(whole, color=RULE, linewidth=0.6)
     gap, lost = told.gap_axis.written(told.gap), told.missed > 0

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pulsewright_app.evidence.numbers import tied
-from pulsewright_app.evidence.sheet import Cell, Number, Sheet
+from pulsewright_app.evidence.numbers import readable
+from pulsewright_app.evidence.sheet import Interval, Number, Sheet
 from pulsewright_app.theme import LIGHT
 
 
@@ -20,12 +20,7 @@ def html_of(sheet: Sheet) -> str:
         keep_trailing_newline=True,
     )
     # numbers stay in one line with their units; the figures' own markup is no text
-    environment.finalize = lambda value: tied(value) if type(value) is str else value
+    environment.finalize = lambda value: readable(value) if type(value) is str else value
     environment.tests["number"] = lambda cell: isinstance(cell, Number)
-    environment.filters["exactly"] = _exactly
+    environment.tests["interval"] = lambda cell: isinstance(cell, Interval)
     return environment.get_template("sheet.html.jinja").render(sheet=sheet, colours=LIGHT)
-
-
-def _exactly(cell: Cell) -> str:
-    """Return the exact number behind a rounded one, for whoever reads the file by program."""
-    return repr(cell.value) if isinstance(cell, Number) else ""

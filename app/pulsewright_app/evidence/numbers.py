@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 
 from pulsewright.quantity import Quantity, engineering, with_uncertainty
-from pulsewright_app.evidence.sheet import Facts, Number, Table
+from pulsewright_app.evidence.sheet import Cell, Facts, Interval, Number, Table
 from pulsewright_app.wording import shown
 
 _CERTAIN = 0.9999
@@ -23,12 +24,22 @@ def plain(value: float, unit: str, digits: int = 3) -> Number:
 
 
 def value_of(quantity: Quantity) -> Number:
-    """Return the value alone, rounded to the last digit of U (JCGM 100:2008, 7.2.6)."""
-    if quantity.expanded == 0:
-        return plain(quantity.value, quantity.unit, 7)
-    value, _, rest = with_uncertainty(quantity.value, quantity.expanded, quantity.unit).partition(" ± ")
+    """Return the value alone, as rounded as it is beside its U (JCGM 100:2008, 7.2.6)."""
+    value, _, rest = shown(quantity).partition(" (95 %")[0].partition(" ± ")
     _, _, unit = rest.partition(" ")
     return Number(f"{value} {unit}".rstrip(), quantity.value)
+
+
+def interval(low: float, high: float, unit: str) -> Interval:
+    """Return an interval, its ends rounded to a hundredth of its width or better."""
+    width = high - low
+    if width <= 0:
+        return Interval(f"{engineering(low, unit, 7)} to {engineering(high, unit, 7)}", low, high)
+    ends = []
+    for end in (low, high):
+        value, _, rest = with_uncertainty(end, width / 20, unit).partition(" ± ")
+        ends.append(f"{value} {rest.partition(' ')[2]}".rstrip())
+    return Interval(" to ".join(ends), low, high)
 
 
 def count(value: int) -> Number:
@@ -55,19 +66,17 @@ def degrees(dof: float | None) -> Number | str:
 def facts_of(quantity: Quantity, probability: float | None = None) -> Facts:
     """Return a measured value with u, k, U, degrees of freedom, 95 % interval, and probability of conformity."""
     unit = quantity.unit
-    facts: list[tuple[str, Number | str]] = [("Measured", value_of(quantity))]
+    facts: list[tuple[str, Cell]] = [("Measured", value_of(quantity))]
     if quantity.u > 0:
-        low, high = quantity.interval95
         facts += [
             ("u", plain(quantity.u, unit)),
             ("k", plain(quantity.expanded / quantity.u, "")),
             ("U (95 %)", plain(quantity.expanded, unit)),
-            ("Degrees of freedom", degrees(quantity.dof)),
-            ("95 % interval from", plain(low, unit, 6)),
-            ("to", plain(high, unit, 6)),
+            ("dof", degrees(quantity.dof)),
+            ("95 % interval", interval(*quantity.interval95, unit)),
         ]
     if probability is not None:
-        facts.append(("Probability that it conforms", chance(probability)))
+        facts.append(("Probability that the claim is true", chance(probability)))
     return tuple(facts)
 
 
@@ -95,9 +104,18 @@ def budget_table(quantity: Quantity) -> Table | None:
 _UNITS_AFTER = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz|S/s)|%|dB|ppm|samples?|records?)\b|%)")
 
 
-def tied(text: str) -> str:
-    """Return a text whose numbers stay in one line with their units and their U."""
-    return _UNITS_AFTER.sub("\N{NO-BREAK SPACE}", text).replace(" ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}")
+def readable(text: str) -> str:
+    """Return a text as the sheet shows it: numbers in one line with their units and their U, no hidden letters.
+
+    Control characters, and those that turn the direction of writing, could make a sheet read otherwise than it is.
+    """
+    seen = "".join("\N{REPLACEMENT CHARACTER}" if _hidden(letter) else letter for letter in text)
+    tied = _UNITS_AFTER.sub("\N{NO-BREAK SPACE}", seen)
+    return tied.replace(" ± ", "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}")
+
+
+def _hidden(letter: str) -> bool:
+    return letter not in "\n\t" and unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Co", "Cn")
 
 
 def ranges(records: Iterable[int]) -> str:

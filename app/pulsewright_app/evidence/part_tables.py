@@ -10,7 +10,7 @@ from pulsewright.session import Session
 from pulsewright_analysis.markers import difference
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.numbers import count, number, plain, ranges
-from pulsewright_app.evidence.sheet import Cell, Facts, Number, Table
+from pulsewright_app.evidence.sheet import Cell, Facts, Interval, Number, Table
 from pulsewright_app.wording import ORIGINS, excludes_zero
 
 
@@ -43,23 +43,26 @@ def session_facts(session: Session, findings: Findings) -> Facts:
 
 
 def recorder_table(session: Session, findings: Findings) -> Table:
-    """Return the channels in the session's order, each with its module, range, resolution and cable delay."""
-    rows: list[tuple[Cell, ...]] = []
+    """Return the channels by module, each with range, resolution and cable delay; neighbours set alike in one row."""
+    alike: list[tuple[list[str], tuple[object, ...], tuple[Cell, ...]]] = []
     for place, channel in enumerate(session.channels):
         ends = sorted(code * channel.scale + channel.offset for code in (channel.lowest_code, channel.highest_code))
+        measured = place in findings.channels
+        key = (channel.module, channel.unit, *ends, channel.scale, channel.delay, measured)
+        if alike and alike[-1][1] == key:
+            alike[-1][0].append(channel.name)
+            continue
         low, high = (engineering(end, channel.unit) for end in ends)
-        rows.append(
-            (
-                channel.name,
-                channel.module,
-                f"{low} to {high}",
-                plain(abs(channel.scale), channel.unit),
-                plain(channel.delay, "s", 6),
-                "yes" if place in findings.channels else "no",
-            )
+        told = (
+            Interval(f"{low} to {high}", *ends),
+            plain(abs(channel.scale), channel.unit),
+            plain(channel.delay, "s", 6),
+            "yes" if measured else "no",
         )
-    headings = ("Channel", "Module", "Range", "One code", "Cable delay taken off", "Measured")
-    return Table(headings, tuple(rows), right=(3, 4))
+        alike.append(([channel.name], key, told))
+    rows = [(str(key[0]), ", ".join(names), *told) for names, key, told in alike]
+    headings = ("Module", "Channels", "Range", "One code", "Cable delay taken off", "Measured")
+    return Table(headings, tuple(rows), right=(3, 4), wide=(1,))
 
 
 def skew_table(findings: Findings) -> Table | None:

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import json
 import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pulsewright.errors import EvidenceError
-from pulsewright_app.evidence.numbers import tied
+from pulsewright_app.evidence.letters import without_a_font
+from pulsewright_app.evidence.numbers import readable
 from pulsewright_app.evidence.sheet import Sheet, as_plain
 from pulsewright_app.theme import LIGHT
+
+OWN_FONT = "DejaVuSans.ttf"
 
 
 def pdf_of(sheet: Sheet) -> bytes:
@@ -22,32 +27,74 @@ def pdf_of(sheet: Sheet) -> bytes:
     EvidenceError
         If it cannot be typeset.
     """
+    with _laid_out(sheet) as (room, fonts):
+        return _compiled(room, fonts)
+
+
+def pages_of(sheet: Sheet, pixels_per_inch: float = 100.0) -> list[bytes]:
+    """Return the pages of the PDF as PNG, to be looked at.
+
+    Raises
+    ------
+    EvidenceError
+        If it cannot be typeset.
+    """
     import typst
 
+    with _laid_out(sheet) as (room, fonts):
+        made = typst.compile(room / "sheet.typ", root=room, font_paths=[fonts], format="png", ppi=pixels_per_inch)
+    return made if isinstance(made, list) else [made or b""]
+
+
+@contextmanager
+def _laid_out(sheet: Sheet) -> Iterator[tuple[Path, Path]]:
+    """Yield a folder with what Typst needs, and that of the fonts."""
     package = files("pulsewright_app")
-    with as_file(package / "fonts") as fonts, tempfile.TemporaryDirectory(prefix="pulsewright-") as folder:
-        room = Path(folder)
-        (room / "sheet.typ").write_text((package / "evidence" / "sheet.typ").read_text("utf-8"), "utf-8")
-        (room / "sheet.json").write_text(json.dumps(_data(sheet), allow_nan=False), "utf-8")
-        for picture in sheet.all_pictures:
-            (room / f"figure-{picture.number}.svg").write_text(picture.svg, "utf-8")
+    try:
+        with as_file(package / "fonts") as fonts, tempfile.TemporaryDirectory(prefix="pulsewright-") as folder:
+            room = Path(folder)
+            (room / "sheet.typ").write_text((package / "evidence" / "sheet.typ").read_text("utf-8"), "utf-8")
+            (room / "sheet.json").write_text(json.dumps(_data(sheet, fonts / OWN_FONT), allow_nan=False), "utf-8")
+            for picture in sheet.all_pictures:
+                if picture.svg:
+                    (room / f"figure-{picture.number}.svg").write_text(picture.svg, "utf-8")
+            yield room, fonts
+    except OSError as error:
+        raise EvidenceError(
+            f"the sheet cannot be typeset: {tempfile.gettempdir()} cannot be written ({error.strerror or error})",
+            "make room there, or write it as HTML instead",
+        ) from error
+
+
+def _compiled(room: Path, fonts: Path) -> bytes:
+    """Return the PDF, readable aloud (PDF/UA-1) where Typst can promise that; an installed font may help out."""
+    import typst
+
+    standards: tuple[list[Literal["ua-1"]], ...] = (["ua-1"], [])
+    for standard in standards:
         try:
-            # an installed font may help out where a name has letters that none of ours carries
-            made = typst.compile(room / "sheet.typ", root=room, font_paths=[fonts], format="pdf")
+            made = typst.compile(
+                room / "sheet.typ", root=room, font_paths=[fonts], format="pdf", pdf_standards=[*standard]
+            )
+            assert isinstance(made, bytes)
+            return made
         except typst.TypstError as error:
-            raise EvidenceError(f"the sheet cannot be typeset ({error})", "write it as HTML instead") from error
-    assert isinstance(made, bytes)
-    return made
+            failure = error
+    raise EvidenceError(f"the sheet cannot be typeset ({failure})", "write it as HTML instead") from failure
 
 
-def _data(sheet: Sheet) -> dict[str, Any]:
+def _data(sheet: Sheet, own_font: Path) -> dict[str, Any]:
     colours = {name: getattr(LIGHT, name) for name in ("ink", "muted", "rule", "holds", "fails", "undecided")}
-    return {"sheet": _tied(as_plain(sheet)), "colours": colours}
+    plain = _mapped(as_plain(sheet), readable)
+    # the text of the JSON document is every text on the sheet, and its names besides
+    stand_ins = without_a_font(json.dumps(plain, ensure_ascii=False), own_font)
+    return {"sheet": _mapped(plain, lambda text: text.translate(stand_ins)), "colours": colours}
 
 
-def _tied(value: Any) -> Any:
+def _mapped(value: Any, change: Callable[[str], str]) -> Any:
+    """Return plain data with every text changed."""
     if isinstance(value, str):
-        return tied(value)
+        return change(value)
     if isinstance(value, list):
-        return [_tied(item) for item in value]
-    return {name: _tied(item) for name, item in value.items()} if isinstance(value, dict) else value
+        return [_mapped(item, change) for item in value]
+    return {name: _mapped(item, change) for name, item in value.items()} if isinstance(value, dict) else value

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pulsewright.review import Marker, Review
 from pulsewright.session import Session
+from pulsewright_analysis.assessment import Assessment
+from pulsewright_analysis.findings import Watch
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.accumulating import (
     MOST_RECORDS_IN_ROWS,
+    UNWATCHED,
     glow_of,
     rows_of,
     value_window,
     whole_window,
 )
-from pulsewright_app.evidence.drawing import drawn, short
+from pulsewright_app.evidence.drawing import Limits, drawn, short
 from pulsewright_app.evidence.finding_pictures import (
     jitter_picture,
     positions_picture,
@@ -29,6 +33,9 @@ from pulsewright_app.evidence.session_pictures import draw_glow, draw_map, draw_
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.wording import count
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 KINDS = ("afterglow", "map", "positions", "trigger_gaps", "jitter", "skew", "health", "pulses")
 """Figures of the findings, in the order in which the sheet shows those that no claim asks for."""
 
@@ -40,13 +47,17 @@ class Pictures:
     ----------
     session : Session
         Open.
-    findings : Findings
+    assessment : Assessment
+        Its findings are drawn, with the limits of its claims.
     review : Review
         For its markers.
+    watch : Watch, optional
+        Told of each figure; stops the drawing when it is called off.
     """
 
-    def __init__(self, session: Session, findings: Findings, review: Review) -> None:
-        self._session, self._findings = session, findings
+    def __init__(self, session: Session, assessment: Assessment, review: Review, watch: Watch = UNWATCHED) -> None:
+        self._watch = watch
+        self._session, self._findings, self._assessment = session, assessment.findings, assessment
         self._pairs = marker_pairs(review)
         self._drawn: dict[str, Picture | None] = {}
         self._number = 0
@@ -63,6 +74,7 @@ class Pictures:
     def of(self, kind: str) -> Picture | None:
         """Return a figure by its kind; None where it cannot be drawn, or where there is no such kind."""
         if kind not in self._drawn:
+            self._watch.at(len(self._drawn) / (len(KINDS) + 2), f"figure {self._number + 1}")
             made = self._draw(kind, self._number + 1)
             self._number += made is not None
             self._drawn[kind] = made
@@ -72,16 +84,31 @@ class Pictures:
         findings = self._findings
         makers: dict[str, Callable[[], Picture | None]] = {
             "positions": lambda: positions_picture(findings, number),
-            "skew": lambda: skew_picture(findings, number),
+            "skew": lambda: skew_picture(findings, number, self._limits("skew")),
             "jitter": lambda: jitter_picture(findings, number),
             "trigger_gaps": lambda: trigger_gaps_picture(findings, number),
-            "health": lambda: health_picture(findings, number),
-            "pulses": lambda: pulses_picture(findings, self._session.channels[self._channel].unit, number),
+            "health": lambda: health_picture(findings, number, (self._limits("noise"), self._limits("enob"))),
+            "pulses": lambda: self._pulses(number),
             "afterglow": lambda: self._afterglow(number),
             "markers": lambda: self._markers(number),
             "map": lambda: self._map(number),
+            "slip": lambda: self._slip(number),
         }
         return makers[kind]() if kind in makers else None
+
+    def _limits(self, kind: str, channel: str | None = None) -> list[Limits]:
+        """Return the limits of the claims of one kind that are about all channels, or about one that is shown."""
+        claims = () if self._assessment.claims is None else self._assessment.claims.claims
+        return [
+            Limits(place, verdict.low, verdict.high)
+            for place, (verdict, claim) in enumerate(zip(self._assessment.verdicts, claims, strict=False), start=1)
+            if verdict.kind == kind and (not claim.channels or channel in claim.channels)
+        ]
+
+    def _pulses(self, number: int) -> Picture | None:
+        about = self._session.channels[self._channel]
+        limits = (self._limits("amplitude", about.name), self._limits("width", about.name))
+        return pulses_picture(self._findings, about.unit, number, limits)
 
     @property
     def _channel(self) -> int:
@@ -93,7 +120,12 @@ class Pictures:
         session, records, channel = self._session, self._findings.records, self._channel
         name, unit = session.channels[channel].name, session.channels[channel].unit
         glow = glow_of(
-            session, channel, [records], whole_window(session, channel), value_window(session, channel, records)
+            session,
+            channel,
+            records,
+            whole_window(session, channel),
+            value_window(session, channel, records, self._watch),
+            watch=self._watch,
         )
         pairs = self._on(channel)
         caption = (
@@ -126,18 +158,49 @@ class Pictures:
     def _map(self, number: int) -> Picture:
         session, records, channel = self._session, self._findings.records, self._channel
         name, unit = session.channels[channel].name, session.channels[channel].unit
-        rows = rows_of(session, channel, records, whole_window(session, channel))
+        rows = rows_of(session, channel, records, whole_window(session, channel), self._watch)
         caption = (
             f"Map of {short(name, 40)}: every record is a row, dark where the value is above the base and light where "
             f"it is below."
         )
         if len(rows.records) < len(records):
             step = int(np.diff(rows.records)[0])
-            caption += f" Of more than {MOST_RECORDS_IN_ROWS:,} records every {step}th is shown."
+            caption += f" Of more than {MOST_RECORDS_IN_ROWS:,} records one in {step} is shown."
         caption += " A hatched row: a missed trigger." if findings_miss(self._findings) else ""
         height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
-        svg = drawn(number, height, lambda figure: draw_map(figure, rows, unit, self._findings, channel))
+        svg = drawn(number, height, lambda figure: draw_map(figure.subplots(), rows, unit, self._findings))
         return Picture(number, svg, caption, f"{count(len(rows.records), 'record')} as rows of one image")
+
+    def _slip(self, number: int) -> Picture | None:
+        """Return two maps side by side, of a channel that stays in step and of one that does not."""
+        session, findings = self._session, self._findings
+        slipped = {slip.module for slip in findings.sequence.slips}
+        modules = [session.channels[channel].module for channel in findings.channels]
+        pair = [
+            next((c for c, m in zip(findings.channels, modules, strict=True) if (m in slipped) == aside), None)
+            for aside in (False, True)
+        ]
+        steady, aside = pair
+        if steady is None or aside is None:
+            return None
+        if session.channels[self._channel].module not in slipped:
+            steady = self._channel
+        maps = [
+            (c, rows_of(session, c, findings.records, whole_window(session, c), self._watch)) for c in (steady, aside)
+        ]
+
+        def draw(figure: Figure) -> None:
+            for axes, (channel, rows) in zip(figure.subplots(1, 2, sharey=True), maps, strict=True):
+                draw_map(axes, rows, session.channels[channel].unit, findings)
+                axes.set_title(short(session.channels[channel].name), loc="left", pad=12)
+
+        told = [f"{short(session.channels[c].name, 40)} ({short(session.channels[c].module, 40)})" for c, _ in maps]
+        caption = (
+            f"Maps of {told[0]}, which stays in step, and of {told[1]}, which does not: from the dashed line on, its "
+            f"records belong to other triggers. Dark above the base, light below it."
+        )
+        height = float(np.clip(44 + 0.8 * len(maps[0][1].records), 56, 114))
+        return Picture(number, drawn(number, height, draw), caption, "two maps side by side")
 
 
 def findings_miss(findings: Findings) -> bool:

@@ -11,19 +11,23 @@ from pulsewright.quantity import engineering
 from pulsewright.review import Marker
 from pulsewright.session import Floats, Session
 from pulsewright_analysis.results import Findings
-from pulsewright_app.evidence.accumulating import Glow, Rows, Window
+from pulsewright_app.evidence.accumulating import Rows, Window
 from pulsewright_app.evidence.drawing import INK, MARKER, MISSED, MUTED, RULE, short
 from pulsewright_app.figures_axes import Axis, time_axis
+from pulsewright_app.glow import Picture, inked
 from pulsewright_app.theme import LIGHT, components
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
 Pairs = Sequence[tuple[Marker, Marker]]
 
 _MOST_POINTS = 3000
 """A trace of more samples is drawn by the least and greatest of each stretch: paper shows no more."""
+_DASHES = ("-", (0, (4, 1.5)), (0, (1, 1)), (0, (5, 1.5, 1, 1.5)))
+"""What tells traces on one axis apart without colour."""
 POSITIVE_INK, NEGATIVE_INK = "#7c2d0a", "#63a0d4"
 """Dark and light, so that the two signs stay apart without colour."""
 
@@ -39,34 +43,20 @@ def value_axis(label: str, unit: str, window: Window) -> Axis:
 
 
 def draw_glow(
-    figure: Figure, glow: Glow, unit: str, pairs: Pairs = (), *, logarithmic: bool = True, since: str = "the trigger"
+    figure: Figure, glow: Picture, unit: str, pairs: Pairs = (), *, logarithmic: bool = True, about: str = ""
 ) -> None:
-    """Draw counts as ink: one ink by count, or two by polarity."""
+    """Draw counts as ink: one ink by count, or three by polarity; `about` says what aligns the records."""
     axes = figure.subplots()
     raster = glow.raster
     window, values = (raster.time_low, raster.time_high), (raster.value_low, raster.value_high)
-    time, value = time_axis(f"Time from {since}", np.array(window)), value_axis("Value", unit, values)
-    inks = (LIGHT.one_ink,) if len(glow.counts) == 1 else (POSITIVE_INK, NEGATIVE_INK)
+    since = f"Time from the trigger, {about} aligned" if about else "Time from the trigger"
+    time, value = time_axis(since, np.array(window)), value_axis("Value", unit, values)
+    inks = (LIGHT.one_ink,) if len(glow.counts) == 1 else (POSITIVE_INK, NEGATIVE_INK, MUTED)
     extent = (*time.written(np.array(window)), *value.written(np.array(values)))
-    image = _inked(glow.counts, inks, logarithmic)
-    axes.imshow(image, extent=extent, aspect="auto", interpolation="none", origin="upper")
+    axes.imshow(inked(glow, inks, logarithmic), extent=extent, aspect="auto", interpolation="none", origin="upper")
     axes.set_xlabel(time.text)
     axes.set_ylabel(value.text)
     draw_pairs(axes, pairs, time)
-
-
-def _inked(counts: tuple[Floats, ...], inks: Sequence[str], logarithmic: bool) -> np.ndarray:
-    """Return an image (rows, columns, 3) on white: where two kinds meet, their inks mix."""
-    image = np.ones((*counts[0].shape, 3))
-    for count, ink in zip(counts, inks, strict=True):
-        most = float(count.max(initial=0.0))
-        amount = count / most if most > 0 else count
-        if logarithmic and most > 1:
-            amount = np.log1p(count) / np.log1p(most)
-        # one trace alone must still be seen on paper
-        amount = np.where(count > 0, 0.18 + 0.82 * amount, 0.0)[..., None]
-        image *= 1 - amount * (1 - np.array(components(ink)) / 255)
-    return np.round(255 * image).astype(np.uint8)
 
 
 def draw_pairs(axes: Axes, pairs: Pairs, time: Axis) -> None:
@@ -89,9 +79,8 @@ def draw_pairs(axes: Axes, pairs: Pairs, time: Axis) -> None:
     axes.set_xlim(low, high)
 
 
-def draw_map(figure: Figure, rows: Rows, unit: str, findings: Findings, channel: int) -> None:
-    """Draw each record as a row, with open rows where triggers are missing."""
-    axes = figure.subplots()
+def draw_map(axes: Axes, rows: Rows, unit: str, findings: Findings) -> None:
+    """Draw each record as a row, with open rows where triggers are missing, and a line where a module slips."""
     time = time_axis("Time from the trigger", np.array(rows.window))
     gaps = [(gap.after_record, gap.count) for gap in findings.sequence.missed]
     open_before = np.zeros(len(rows.records), dtype=np.int64)
@@ -105,9 +94,13 @@ def draw_map(figure: Figure, rows: Rows, unit: str, findings: Findings, channel:
     axes.imshow(image, extent=(start, end, total - 0.5, -0.5), aspect="auto", interpolation="none")
     taken = np.zeros(total, dtype=bool)
     taken[place] = True
-    for row in np.flatnonzero(~taken):
+    for row in np.flatnonzero(~taken).tolist():
         axes.axhspan(row - 0.5, row + 0.5, facecolor="none", edgecolor=MISSED, linewidth=0.6, hatch="////")
-    step = max(1, round(len(place) / 12))
+    for slip in findings.sequence.slips:
+        row = int(np.searchsorted(rows.records, slip.from_record))
+        if 0 < row < len(place):
+            axes.axhline(place[row] - 0.5, color=MARKER, linewidth=0.8, linestyle=(0, (4, 2)))
+    step = max(1, -(-len(place) // 11))
     shown = np.arange(0, len(place), step)
     axes.set_yticks(place[shown], [str(int(rows.records[i])) for i in shown])
     axes.set_xlabel(time.text)
@@ -145,24 +138,24 @@ def draw_single(
     *,
     lanes: bool = True,
     values: Window | None = None,
-    beneath: Sequence[Floats | None] = (),
+    beneath: Sequence[tuple[Floats, Floats]] = (),
 ) -> None:
     """Draw one record: its channels in lanes, or on one axis; with what lies beneath each, and with markers."""
     panels = figure.subplots(len(channels) if lanes else 1, 1, sharex=True, squeeze=False)[:, 0]
-    spans = [session.times(record, channel)[[0, -1]] for channel in channels]
-    window = window or (float(min(s[0] for s in spans)), float(max(s[1] for s in spans)))
+    window = window or _window_of(session, [record], channels)
     time = time_axis("Time from the trigger", np.array(window))
+    lines = []
     for place, channel in enumerate(channels):
         axes = panels[place if lanes else 0]
         about = session.channels[channel]
         trace = session.values(record, record + 1, [channel])[0, 0]
-        if place < len(beneath) and beneath[place] is not None:
-            _trace(axes, time, session.times(record, channel), np.asarray(beneath[place]), window, RULE, 1.6)
-        colour = INK if lanes else LIGHT.channel(channel)
-        _trace(axes, time, session.times(record, channel), trace, window, colour, 0.6, short(about.name))
+        if place < len(beneath):
+            _trace(axes, time, *beneath[place], window, RULE, 1.8)
+        colour, dashes = (INK, "-") if lanes else (LIGHT.channel(channel), _DASHES[place % len(_DASHES)])
+        lines.append(_trace(axes, time, session.times(record, channel), trace, window, colour, 0.6, dashes))
         axes.axvline(0, color=MUTED, linewidth=0.5, linestyle=(0, (2, 2)))
         axes.set_xlim(*time.written(np.array(window)))
-        if values is not None and not lanes:
+        if values is not None and (not lanes or len(channels) == 1):
             axes.set_ylim(*values)
         if lanes and len(channels) > 1:
             axes.set_ylabel(short(about.name), rotation=0, ha="right", va="center")
@@ -170,9 +163,17 @@ def draw_single(
         else:
             axes.set_ylabel(f"{short(about.name)} / {about.unit}" if len(channels) == 1 else f"Value / {about.unit}")
     if not lanes and len(channels) > 1:
-        panels[0].legend(ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+        names = [short(session.channels[channel].name) for channel in channels]
+        panels[0].legend(lines, names, ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0))
     panels[-1].set_xlabel(time.text)
     draw_pairs(panels[0], pairs, time)
+
+
+def _window_of(session: Session, records: Sequence[int], channels: Sequence[int]) -> Window:
+    """Return the stretch of time that some records cover on some channels; a single sample has its own interval."""
+    starts = np.array([session.first_sample_time(channel)[list(records)] for channel in channels])
+    length = max(session.record_length - 1, 1) * session.sample_interval
+    return float(starts.min()), float(starts.max()) + length
 
 
 def draw_stacked(
@@ -180,15 +181,13 @@ def draw_stacked(
 ) -> None:
     """Draw neighbouring records of one channel offset upward, the current one strong."""
     axes = figure.subplots()
-    starts = session.first_sample_time(channel)
-    length = (session.record_length - 1) * session.sample_interval
-    window = window or (float(starts.min()), float(starts.max()) + length)
+    window = window or _window_of(session, records, [channel])
     time = time_axis("Time from the trigger", np.array(window))
     traces = {record: session.values(record, record + 1, [channel])[0, 0] for record in records}
     height = max((float(np.nanmax(t) - np.nanmin(t)) for t in traces.values()), default=1.0) or 1.0
     for place, record in enumerate(records):
         strong = record == current
-        trace = (traces[record] - float(np.median(traces[record]))) / height + place
+        trace = (traces[record] - float(np.nanmedian(traces[record]))) / height + place
         _trace(
             axes, time, session.times(record, channel), trace, window, INK if strong else MUTED, 0.9 if strong else 0.4
         )
@@ -199,8 +198,15 @@ def draw_stacked(
 
 
 def _trace(
-    axes: Axes, time: Axis, at: Floats, values: Floats, window: Window, colour: str, width: float, label: str = ""
-) -> None:
+    axes: Axes,
+    time: Axis,
+    at: Floats,
+    values: Floats,
+    window: Window,
+    colour: str,
+    width: float,
+    dashes: Any = "-",
+) -> Line2D:
     """Draw a trace inside a window; a long one by the least and the greatest of each stretch."""
     inside = (at >= window[0]) & (at <= window[1])
     at, values = at[inside], values[inside]
@@ -210,4 +216,5 @@ def _trace(
         blocks = values[:whole].reshape(-1, step)
         values = np.column_stack([blocks.min(axis=1), blocks.max(axis=1)]).ravel()
         at = np.repeat(at[:whole].reshape(-1, step).mean(axis=1), 2)
-    axes.plot(time.written(at), values, color=colour, linewidth=width, label=label)
+    (line,) = axes.plot(time.written(at), values, color=colour, linewidth=width, linestyle=dashes)
+    return line

@@ -36,13 +36,15 @@ _WORDS: dict[str, tuple[str, str]] = {
     "delay_u": ("u of each cable delay", ""),
     "splitter_u": ("u of each output of the splitter", ""),
     "scale_percent": ("u of a channel's scale", ""),
+    "coverage_percent": ("Coverage of the intervals that are compared with limits", ""),
     "trigger_offset_u": ("u of the recorded trigger offsets", ""),
 }
 """What each setting is called, and what holds where it is not given."""
 
 _UNITS = {
     "threshold": "V", "min_width": "s", "min_gap": "s", "increment": "s", "cycle": "", "sent": "", "re_arm": "s",
-    "clock_ppm": "ppm", "delay_u": "s", "splitter_u": "s", "scale_percent": "%", "trigger_offset_u": "s",
+    "clock_ppm": "ppm", "delay_u": "s", "splitter_u": "s", "scale_percent": "%", "coverage_percent": "%",
+    "trigger_offset_u": "s",
 }  # fmt: skip
 
 

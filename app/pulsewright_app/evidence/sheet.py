@@ -35,7 +35,16 @@ class Number:
     quantity: Quantity | None = None
 
 
-Cell = str | Number
+@dataclass(frozen=True)
+class Interval:
+    """Two ends of an interval as a person reads them, and exactly, in SI units."""
+
+    text: str
+    low: float
+    high: float
+
+
+Cell = str | Number | Interval
 Facts = tuple[tuple[str, Cell], ...]
 
 
@@ -71,7 +80,7 @@ class Picture:
     number : int
         Counted through the sheet, from 1.
     svg : str
-        One SVG element that needs nothing from outside.
+        One SVG element that needs nothing from outside; empty where it cannot be drawn, and the caption says why.
     caption, description : str
         What stands below it, and what it shows in words for whoever cannot see it.
     """
@@ -99,13 +108,16 @@ class ClaimPart:
     number : int
         Counted from 1, in the order of the claims file.
     name, kind, limit : str
-        What was claimed, in words.
+        As in the claims file; the limit in words.
     verdict : str
     shape : str
         The sign that goes with the verdict, so that its colour is never the only one.
-    measured : Number or None
-    sentence, reason, needed : str
-        What was seen; why it is undecided; what would decide it.
+    measured : Cell
+        The value that decides it with its U, or what was counted, in words.
+    sentence : str
+        What was claimed, and what was seen.
+    reason, needed : str
+        Why it is undecided; what would decide it. Empty where there is nothing to say.
     facts : pairs of name and Cell
         The measured value with u, k, U, degrees of freedom, 95 % interval, and probability of conformity.
     budget : Table or None
@@ -115,9 +127,9 @@ class ClaimPart:
     shown_in : tuple of int
         Numbers of all figures that belong to it, wherever they are.
     records : str
-        The records behind the verdict, in words; empty if there are none.
+        The records that speak against it, as a sentence; empty if there are none.
     withheld : str
-        The records whose trigger was withheld on purpose, in words.
+        The triggers that were withheld on purpose, as a sentence; empty if there are none.
     method : str
         How it was measured, with its source.
     """
@@ -128,7 +140,7 @@ class ClaimPart:
     limit: str
     verdict: Decision
     shape: str
-    measured: Number | None
+    measured: Cell
     sentence: str = ""
     reason: str = ""
     needed: str = ""
@@ -157,7 +169,9 @@ class Sheet:
     session : pairs of name and Cell
         The file, its SHA-256, and what it holds.
     recorder : Table
-        Modules and channels.
+        Channels by module; neighbours that are set alike stand in one row.
+    alerts : Passage or None
+        What stands out, though no claim asks for it.
     claims : tuple of ClaimPart
     passages : tuple of Passage
         Findings that no claim asks for.
@@ -182,6 +196,7 @@ class Sheet:
     summary: str
     session: Facts
     recorder: Table
+    alerts: Passage | None
     claims: tuple[ClaimPart, ...]
     passages: tuple[Passage, ...]
     pictures: tuple[Picture, ...]

@@ -5,8 +5,10 @@ from __future__ import annotations
 HOW_TO_READ: tuple[str, ...] = (
     "A value is followed by ± U, the expanded uncertainty: half of its 95 % interval. u is the standard uncertainty, "
     "k = U/u (JCGM 100:2008, 6.2). Where an interval is lopsided, both of its ends are given.",
-    "A claim holds if the whole 95 % interval lies inside its limits, fails if all of it lies outside, and is "
-    "undecided in between (JCGM 106:2012, with guard bands of U). ● holds, ▲ fails, ◇ is undecided.",
+    "A claim holds if the whole interval of what was measured lies inside its limits, fails if all of it lies "
+    "outside, and is undecided in between (JCGM 106:2012, with guard bands of U; the coverage is among the settings). "
+    "Where many values must conform at once, the interval is wide enough for all of them. ● holds, ▲ fails, ◇ is "
+    "undecided.",
     "In a budget, type A is from repeated observations, type B from what is known otherwise (JCGM 100:2008, 4.2 and "
     "4.3); dof are degrees of freedom, combined by Welch and Satterthwaite (G.4), ∞ where they are not limited.",
     "Pulses, their levels, widths and polarity are those of IEEE Std 181; sine fits, SINAD, THD and ENOB those of IEEE "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from pulsewright.errors import EvidenceError
 from pulsewright.review import Review
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
+from pulsewright_analysis.findings import Progress, Watch
 from pulsewright_app.evidence.sheet import SCHEMA, Sheet, as_plain
 
 SUFFIXES = (".html", ".pdf")
@@ -25,6 +27,8 @@ def write_sheet(
     date: str = "",
     by: str = "",
     json_file: str | Path | None = None,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
 ) -> Sheet:
     """Write the evidence sheet of a session.
 
@@ -42,6 +46,10 @@ def write_sheet(
         When and by whom; empty ones are left to be filled in by hand.
     json_file : str or Path, optional
         Where the numbers go as JSON.
+    progress : callable, optional
+        Called with (share done 0 … 1, what is being done).
+    cancelled : callable, optional
+        Asked now and then whether to stop; nothing is written then.
 
     Returns
     -------
@@ -50,6 +58,8 @@ def write_sheet(
 
     Raises
     ------
+    Cancelled
+        If it was called off.
     EvidenceError
         If a file's name ends otherwise, a file cannot be written, or the assessment is not of this session and this
         review as they are now.
@@ -61,12 +71,19 @@ def write_sheet(
         check_target(path)
     if json_file is not None:
         check_json(Path(json_file))
-    sheet = sheet_of(assessment, session, review, date=date, by=by)
+    watch = Watch(progress, cancelled)
+    sheet = sheet_of(assessment, session, review, date=date, by=by, watch=watch)
+    made = []
     for path in targets:
-        _replace(path, as_html(sheet) if path.suffix.lower() == ".html" else as_pdf(sheet))
+        watch.at(0.9, "setting the pages")
+        made.append(as_html(sheet) if path.suffix.lower() == ".html" else as_pdf(sheet))
+    watch.at(1.0, "writing")
+    for path, data in zip(targets, made, strict=True):
+        _replace(path, data)
     if json_file is not None:
         body = json.dumps(as_json(sheet, assessment), allow_nan=False, ensure_ascii=False, indent=1)
-        _replace(Path(json_file), f"{body}\n".encode())
+        # half of a surrogate pair, which no UTF-8 can hold, is written as the escape that JSON has for it
+        _replace(Path(json_file), f"{body}\n".encode(errors="backslashreplace"))
     return sheet
 
 

@@ -57,7 +57,7 @@ def test_afterglow_is_denser_where_more_records_pass(desk: DeskWindow, settle: S
 def test_two_inks_show_the_polarity(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
     desk.viewing.set_view("afterglow")
     settle(desk)
-    inks = desk.middle.view.findChild(QComboBox)
+    inks = next(b for b in desk.middle.view.findChildren(QComboBox) if b.accessibleName().startswith("Ink"))
     inks.setFocus()
     qtbot.keyClick(inks, Qt.Key.Key_Down)
     inks.activated.emit(inks.currentIndex())

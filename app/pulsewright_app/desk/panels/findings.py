@@ -1,4 +1,4 @@
-"""The panel of the findings: what was measured, in sentences; choosing one shows its evidence."""
+"""The panel of the findings: verdicts, then sentences, and small figures; choosing one shows its evidence."""
 
 from __future__ import annotations
 
@@ -11,18 +11,30 @@ from PySide6.QtWidgets import (
     QPushButton,
     QSplitter,
     QTableView,
+    QTabWidget,
     QVBoxLayout,
     QWidget,
 )
 
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Verdict
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.alignment_table import EXPANDED, AlignmentTable
 from pulsewright_app.desk.panels.panel import Panel
-from pulsewright_app.desk.panels.sentence_list import SentenceList, SentenceModel, as_text
+from pulsewright_app.desk.panels.sentence_list import SentenceList, SentenceModel
+from pulsewright_app.desk.panels.sentence_rows import Item, as_text
 from pulsewright_app.desk.panels.tables import CopyingTable
+from pulsewright_app.desk.plots.figure_pages import TITLES, FigurePage
+from pulsewright_app.desk.plots.figure_window import FigureWindow
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.finding_details import (
+    FIGURE_NAMES,
+    Evidence,
+    FigureName,
+    evidence_of,
+    evidence_of_sentence,
+)
 from pulsewright_app.sentences import ALIGNMENT_ROWS, Sentence, sentences
 
 _STEPS = 1000
@@ -39,6 +51,8 @@ class FindingsPanel(Panel):
     def __init__(self, document: Document, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
         super().__init__(document, viewing, results, parent)
         self._told: Findings | None = None
+        self._verdicts: tuple[Verdict, ...] = ()
+        self._large: dict[FigureName, FigureWindow] = {}
         self._sentences: list[Sentence] = []
         self._model = SentenceModel(viewing)
         self._alignment = AlignmentTable(viewing)
@@ -52,6 +66,7 @@ class FindingsPanel(Panel):
         self.column.addLayout(self._buttons())
         document.session_changed.connect(self._update)
         results.changed.connect(self._update)
+        results.verdicts_changed.connect(self._update)
         results.progress_changed.connect(self._update_progress)
         self.restyle()
         self._update()
@@ -73,7 +88,7 @@ class FindingsPanel(Panel):
 
     def _lists(self) -> QWidget:
         self.list = SentenceList(self._model)
-        self.list.clicked.connect(self._sentence_chosen)
+        self.list.chosen.connect(self._item_chosen)
         self.table = CopyingTable("Alignment, channel by channel")
         self.table.setSelectionMode(QTableView.SelectionMode.ExtendedSelection)
         self.table.setModel(self._alignment)
@@ -92,14 +107,32 @@ class FindingsPanel(Panel):
         below.addWidget(self.table)
         splitter = QSplitter(Qt.Orientation.Vertical)
         splitter.addWidget(self.list)
-        splitter.addWidget(self._aligned)
-        splitter.setStretchFactor(0, 3)
-        splitter.setStretchFactor(1, 2)
+        splitter.addWidget(self._pages())
+        splitter.setSizes([3000, 2000])
         splitter.setChildrenCollapsible(False)
         return splitter
 
+    def _pages(self) -> QTabWidget:
+        self.pages = QTabWidget()
+        self.pages.setAccessibleName("Table and figures of the findings")
+        self.pages.setDocumentMode(True)
+        self.pages.tabBar().setExpanding(False)
+        self.pages.addTab(self._aligned, "By channel")
+        self.figures: dict[FigureName, FigurePage] = {}
+        for name in FIGURE_NAMES:
+            page = FigurePage(name, self.viewing, self.results)
+            page.large_wanted.connect(self.open_large)
+            self.figures[name] = page
+            self.pages.addTab(page, TITLES[name])
+        return self.pages
+
     def _buttons(self) -> QHBoxLayout:
         row = QHBoxLayout()
+        self.large_button = QPushButton("Open large")
+        self.large_button.setAccessibleName("Open the figure in a window of its own")
+        self.large_button.setToolTip("Open the figure in a window of its own")
+        self.large_button.clicked.connect(self.open_large)
+        row.addWidget(self.large_button)
         self.copy_button = QPushButton("Copy all")
         self.copy_button.setAccessibleName("Copy all findings as text")
         self.copy_button.clicked.connect(lambda: QGuiApplication.clipboard().setText(self.as_text()))
@@ -111,21 +144,31 @@ class FindingsPanel(Panel):
 
     def as_text(self) -> str:
         """Return all findings as plain text, the alignment of every channel included; marked where out of date."""
-        text = as_text(self._sentences)
-        return f"Out of date: measured by older settings\n\n{text}" if self.results.out_of_date else text
+        text = as_text([*self._verdicts, *self._sentences])
+        if self.results.out_of_date:
+            return f"Out of date: measured by older settings\n\n{text}"
+        return f"{self._partial_text()}\n\n{text}".lstrip()
 
     def _update(self) -> None:
-        findings = self.results.findings
-        if findings is not self._told:
-            self._told = findings
-            self._sentences = sentences(findings) if findings is not None else []
-            self._model.tell([s for s in self._sentences if s.group != ALIGNMENT_ROWS])
-            self._alignment.tell(findings)
+        findings, verdicts = self.results.findings, self.results.verdicts
+        if findings is not self._told or verdicts is not self._verdicts:
+            if findings is not self._told:
+                self._sentences = sentences(findings) if findings is not None else []
+                self._alignment.tell(findings)
+            self._told, self._verdicts = findings, verdicts
+            self._model.tell(verdicts, [s for s in self._sentences if s.group != ALIGNMENT_ROWS], findings)
             self.table_heading.setText(f"{ALIGNMENT_ROWS}, against {self._alignment.reference_name()}")
             self.table.fit_columns()
-        self._model.set_out_of_date(self.results.out_of_date)
-        self._alignment.set_out_of_date(self.results.out_of_date)
-        self._aligned.setVisible(self._alignment.rowCount() > 0)
+        not_final = self.results.out_of_date or self.results.partial
+        self._model.set_out_of_date(not_final, self.results.verdicts_out_of_date)
+        self._alignment.set_out_of_date(not_final)
+        aligned = self._alignment.rowCount() > 0
+        if aligned and not self.pages.isTabVisible(0):
+            self.pages.setTabVisible(0, True)
+            self.pages.setCurrentIndex(0)
+        self.pages.setTabVisible(0, aligned)
+        self.pages.setVisible(findings is not None)
+        self.large_button.setEnabled(findings is not None)
         self._working.setVisible(self.results.busy)
         self.copy_button.setEnabled(findings is not None)
         self._update_progress()
@@ -144,12 +187,20 @@ class FindingsPanel(Panel):
         stale = "Out of date: the numbers below were measured by older settings." if results.out_of_date else ""
         if results.error:
             return f"Could not measure: {results.error} {stale}".strip()
+        stale = stale or self._partial_text()
         if results.busy:
             doing = results.progress_text or "measuring"
             return f"{stale} {doing[0].upper()}{doing[1:]}, {results.progress:.0%}".strip()
         if stale or results.findings is not None:
             return stale
         return "Nothing measured yet." if self.document.session is not None else "No session is open."
+
+    def _partial_text(self) -> str:
+        findings = self.results.findings
+        if findings is None or not self.results.partial:
+            return ""
+        part, whole = len(findings.records), findings.session.records
+        return f"Partial: the numbers below are of the first {part} of {whole:,} records."
 
     def restyle(self) -> None:
         """Take the theme's colours."""
@@ -160,21 +211,38 @@ class FindingsPanel(Panel):
 
     # -- choosing -------------------------------------------------------------------------------------------
 
-    def _sentence_chosen(self, index: QModelIndex) -> None:
-        sentence = self._model.sentence_at(index.row())
-        if sentence is not None:
-            self._show(sentence)
+    def _item_chosen(self, item: Item) -> None:
+        findings = self.results.findings
+        if isinstance(item, Sentence):
+            self._show(evidence_of_sentence(item))
+        elif findings is not None:
+            self._show(evidence_of(item, findings))
 
     def _channel_chosen(self, index: QModelIndex) -> None:
         channel = self._alignment.channel_at(index.row())
         if channel is not None:
-            self._show(Sentence(ALIGNMENT_ROWS, "", channel=channel, view="single"))
+            self._show(Evidence(channel=channel, view="single"))
 
-    def _show(self, sentence: Sentence) -> None:
-        """Show the evidence of a sentence: its channel, its view, its record."""
-        if sentence.channel is not None:
-            self.viewing.set_channel(sentence.channel)
-        if sentence.view is not None:
-            self.viewing.set_view(sentence.view)
-        if sentence.record is not None:
-            self.viewing.go_to(sentence.record)
+    def _show(self, evidence: Evidence) -> None:
+        """Show evidence: its channel, its view, its record, its figure."""
+        if evidence.channel is not None:
+            self.viewing.set_channel(evidence.channel)
+        if evidence.view is not None:
+            self.viewing.set_view(evidence.view)
+        if evidence.record is not None:
+            self.viewing.go_to(evidence.record)
+        if evidence.figure is not None:
+            self.pages.setCurrentWidget(self.figures[evidence.figure])
+
+    def open_large(self) -> None:
+        """Open the figure that is looked at in a window of its own; beside the table, that of the skews."""
+        page = self.pages.currentWidget()
+        name = page.name if isinstance(page, FigurePage) else "skew"
+        window = self._large.get(name)
+        if window is None:
+            window = FigureWindow(name, self.viewing, self.results, self.window())
+            window.destroyed.connect(lambda: self._large.pop(name, None))
+            self._large[name] = window
+        window.show()
+        window.raise_()
+        window.activateWindow()

@@ -20,6 +20,7 @@ from pulsewright_analysis.markers import u_on_sample
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.marker_table import FIRST, INTERVALS, NAME, SECOND, MarkerTable
 from pulsewright_app.desk.panels.panel import Panel
+from pulsewright_app.desk.panels.span_rows import SpanRows
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -88,6 +89,8 @@ class MarkersPanel(Panel):
         self.column.addWidget(self.hint)
         self.column.addWidget(self.table, 1)
         self.column.addLayout(self._buttons())
+        self.spans = SpanRows(document, viewing, self)
+        self.column.addWidget(self.spans)
         self._model.modelReset.connect(self._pairs_reset)
         self.table.selectionModel().currentChanged.connect(self._chosen)
         for signal in (document.pairs_changed, document.settings_changed, document.session_changed):

@@ -1,61 +1,106 @@
-"""The findings as a list of sentences under their headings, wrapped to the panel's width."""
+"""The findings as a list under their headings, wrapped to the panel's width; each opens into its numbers."""
 
 from __future__ import annotations
 
-import re
-from itertools import groupby
+from collections.abc import Sequence
 from typing import Any
 
-from PySide6.QtCore import QAbstractListModel, QEvent, QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
-from PySide6.QtGui import QColor, QFont, QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QResizeEvent
+from PySide6.QtCore import (
+    QAbstractListModel,
+    QEvent,
+    QModelIndex,
+    QPersistentModelIndex,
+    QPointF,
+    QRect,
+    QSize,
+    Qt,
+    Signal,
+)
+from PySide6.QtGui import (
+    QColor,
+    QFont,
+    QFontMetrics,
+    QGuiApplication,
+    QKeyEvent,
+    QKeySequence,
+    QMouseEvent,
+    QPainter,
+    QPalette,
+    QResizeEvent,
+    QTextCharFormat,
+    QTextLayout,
+    QTextOption,
+)
 from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
+from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Verdict
+from pulsewright_app.desk.panels.sentence_rows import SERIOUS as SERIOUS
+from pulsewright_app.desk.panels.sentence_rows import (
+    Detail,
+    Heading,
+    Item,
+    Row,
+    as_text,
+    opens,
+    rows_of,
+    sign_of,
+    text_of,
+    unbroken,
+)
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.sentences import Sentence
 from pulsewright_app.theme import theme
 
 _AnyIndex = QModelIndex | QPersistentModelIndex
 _Role = Qt.ItemDataRole
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz)|dB|%)(?!\w))|(?<=record) (?=\d)| (?=±)|(?<=±) ")
-"""Spaces at which a line must not break: a number keeps its unit and its U."""
-
-SERIOUS = "◆"
-"""The shape before a sentence that needs attention, so that colour is never its only sign."""
-
-
-def as_text(told: list[Sentence]) -> str:
-    """Return sentences as plain text, a heading before each group."""
-    parts = []
-    for group, members in groupby(told, key=lambda sentence: sentence.group):
-        lines = "\n".join(f"  {_shown(sentence)}" for sentence in members)
-        parts.append(f"{group}\n{lines}\n")
-    return "\n".join(parts)
-
-
-def _shown(sentence: Sentence) -> str:
-    return f"{SERIOUS} {sentence.text}" if sentence.serious else sentence.text
+OPENED_ROLE = int(_Role.UserRole) + 1
+"""Whether a row is opened; None where there is nothing to open."""
+SIGN_ROLE = int(_Role.UserRole) + 2
+"""The part at the start of a row that has the verdict's colour, and that colour; None elsewhere."""
 
 
 class SentenceModel(QAbstractListModel):
-    """Headings, which cannot be chosen, and the sentences under them."""
+    """Headings, which cannot be chosen, and the verdicts and sentences under them."""
 
     def __init__(self, viewing: Viewing) -> None:
         super().__init__()
         self._viewing = viewing
-        self._rows: list[str | Sentence] = []
+        self._verdicts: tuple[Verdict, ...] = ()
+        self._told: list[Sentence] = []
+        self._findings: Findings | None = None
+        self._rows: list[Row] = []
+        self._opened: set[Item] = set()
         self._out_of_date = False
+        self._verdicts_out_of_date = False
 
-    def tell(self, told: list[Sentence]) -> None:
-        """Show other sentences."""
+    def tell(self, verdicts: Sequence[Verdict], told: list[Sentence], findings: Findings | None) -> None:
+        """Show other verdicts and sentences; what was opened under the same name stays open."""
+        names = {_name(item) for item in self._opened}
+        self._verdicts, self._told, self._findings = tuple(verdicts), told, findings
+        items: list[Item] = [*verdicts, *told]
+        self._opened = {item for item in items if opens(item) and _name(item) in names}
+        self._rebuild()
+
+    def _rebuild(self) -> None:
         self.beginResetModel()
-        self._rows = []
-        for group, members in groupby(told, key=lambda sentence: sentence.group):
-            self._rows += [group, *members]
+        self._rows = rows_of(self._verdicts, self._told, self._opened, self._findings)
         self.endResetModel()
 
-    def set_out_of_date(self, out_of_date: bool) -> None:
-        """Show the sentences as those of older settings, or as the ones that count."""
+    def toggle(self, row: int) -> int:
+        """Open or close the row's verdict or sentence, and return its row; from a detail, that which it belongs to."""
+        while row > 0 and isinstance(self._rows[row], Detail):
+            row -= 1
+        item = self.item_at(row)
+        if item is not None and opens(item):
+            self._opened ^= {item}
+            self._rebuild()
+        return row
+
+    def set_out_of_date(self, out_of_date: bool, verdicts_too: bool | None = None) -> None:
+        """Show the sentences as those of older settings, or as the ones that count; the verdicts likewise."""
         self._out_of_date = out_of_date
+        self._verdicts_out_of_date = out_of_date if verdicts_too is None else verdicts_too
         self.refresh()
 
     def refresh(self) -> None:
@@ -63,82 +108,155 @@ class SentenceModel(QAbstractListModel):
         if self._rows:
             self.dataChanged.emit(self.index(0), self.index(len(self._rows) - 1))
 
-    def sentence_at(self, row: int) -> Sentence | None:
-        """Return the sentence of a row, None for a heading."""
+    def item_at(self, row: int) -> Item | None:
+        """Return the verdict or sentence of a row, None for a heading or a detail."""
         entry = self._rows[row] if 0 <= row < len(self._rows) else None
-        return entry if isinstance(entry, Sentence) else None
+        return entry if isinstance(entry, Verdict | Sentence) else None
 
     def rowCount(self, parent: _AnyIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own signature
-        """Return how many headings and sentences there are."""
+        """Return how many rows there are."""
         return 0 if parent.isValid() else len(self._rows)
 
     def flags(self, index: _AnyIndex) -> Qt.ItemFlag:
-        """Let sentences be chosen."""
-        chosen = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
-        return chosen if self.sentence_at(index.row()) is not None else Qt.ItemFlag.NoItemFlags
+        """Let everything but headings be chosen."""
+        heading = isinstance(self._rows[index.row()], Heading)
+        return Qt.ItemFlag.NoItemFlags if heading else Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
 
     def data(self, index: _AnyIndex, role: int = 0) -> Any:
         """Return what a row shows."""
         entry = self._rows[index.row()]
-        if isinstance(entry, str):
-            return self._heading(entry, role)
         if role == _Role.DisplayRole:
-            return _NUMBER_AND_UNIT.sub("\u00a0", _shown(entry))
+            return unbroken(text_of(entry))
         if role == _Role.AccessibleTextRole:
-            return f"Needs attention: {entry.text}" if entry.serious else entry.text
-        if role == _Role.FontRole and self._out_of_date:
-            font = QFont(QGuiApplication.font())
-            font.setItalic(True)
-            return font
+            return self._spoken(entry)
+        if role == _Role.FontRole:
+            return self._font(entry)
         if role == _Role.ForegroundRole:
-            colours = theme(self._viewing.dark)
-            if self._out_of_date:
-                return QColor(colours.muted)
-            return QColor(colours.fails if entry.serious else colours.ink)
+            return QColor(self._colour(entry))
+        if role == OPENED_ROLE:
+            return entry in self._opened if isinstance(entry, Verdict | Sentence) and opens(entry) else None
+        if role == SIGN_ROLE and isinstance(entry, Verdict) and not self._verdicts_out_of_date:
+            return len(sign_of(entry)), theme(self._viewing.dark).verdict(entry.verdict)
         return None
 
-    def _heading(self, heading: str, role: int) -> Any:
-        if role == _Role.DisplayRole:
-            return heading
-        if role == _Role.FontRole:
-            font = QFont(QGuiApplication.font())
+    def _spoken(self, entry: Row) -> str:
+        if isinstance(entry, Verdict):
+            return f"{entry.verdict}: {entry.name}. {entry.sentence}"
+        if isinstance(entry, Sentence):
+            return f"Needs attention: {entry.text}" if entry.serious else entry.text
+        return entry.text
+
+    def _font(self, entry: Row) -> QFont | None:
+        font = QFont(QGuiApplication.font())
+        if isinstance(entry, Heading):
             font.setBold(True)
             return font
-        if role == _Role.ForegroundRole:
-            return QColor(theme(self._viewing.dark).muted)
+        if self._is_old(entry):
+            font.setItalic(True)
+            return font
         return None
+
+    def _is_old(self, entry: Row) -> bool:
+        return self._verdicts_out_of_date if isinstance(entry, Verdict) else self._out_of_date
+
+    def _colour(self, entry: Row) -> str:
+        colours = theme(self._viewing.dark)
+        if isinstance(entry, Heading | Detail) or self._is_old(entry):
+            return colours.muted
+        return colours.fails if isinstance(entry, Sentence) and entry.serious else colours.ink
+
+
+def _name(item: Item) -> tuple[str, str]:
+    """Return what a verdict or sentence is known by from one measuring to the next: its words up to its numbers."""
+    if isinstance(item, Verdict):
+        return "claim", item.name
+    return item.group, item.text.partition(":")[0].rstrip("0123456789.± ")
 
 
 class _WrappedDelegate(QStyledItemDelegate):
-    """Gives every sentence the height that its text needs at the list's width."""
+    """Draws every row wrapped to the list's width, with a sign before what can be opened."""
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: _AnyIndex) -> None:
+        """Draw one row."""
+        view = self.parent()
+        assert isinstance(view, SentenceList)
+        painter.save()
+        if option.state & QStyle.StateFlag.State_Selected:
+            painter.fillRect(option.rect, option.palette.highlight())
+        rect: QRect = option.rect
+        indent, gap = view.indent(index), view.gap()
+        painter.setPen(index.data(int(_Role.ForegroundRole)))
+        opened = index.data(OPENED_ROLE)
+        if opened is not None:
+            room = QRect(rect.left(), rect.top() + gap // 2, indent, QFontMetrics(view.font()).height())
+            painter.setFont(view.font())
+            painter.drawText(room, Qt.AlignmentFlag.AlignCenter, "▾" if opened else "▸")
+        top = rect.bottom() + 1 - gap // 2 - self.text_height(view, index, rect.width())
+        layout, _ = self.laid_out(view, index, rect.width())
+        layout.draw(painter, QPointF(rect.left() + indent, top))
+        focused = option.state & QStyle.StateFlag.State_HasFocus
+        if focused:
+            painter.setPen(option.palette.color(QPalette.ColorRole.Accent))
+            painter.drawRect(rect.adjusted(0, 0, -1, -1))
+        painter.restore()
 
     def sizeHint(self, option: QStyleOptionViewItem, index: _AnyIndex) -> QSize:
         """Return the room of one row."""
         view = self.parent()
-        if not isinstance(view, SentenceList):
-            return super().sizeHint(option, index)
-        font = index.data(int(_Role.FontRole)) or view.font()
-        metrics = QFontMetrics(font)
-        gap = metrics.height() // 3
+        assert isinstance(view, SentenceList)
         width = view.viewport().width()
-        # the style leaves this margin on each side of the text
-        margin = view.style().pixelMetric(QStyle.PixelMetric.PM_FocusFrameHMargin, None, view) + 1
-        room = QRect(0, 0, max(width - 2 * margin, 1), 1_000_000)
-        text = str(index.data(int(_Role.DisplayRole)))
-        needed = metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, text)
         is_heading = not index.flags() & Qt.ItemFlag.ItemIsSelectable
-        return QSize(width, needed.height() + gap + (gap if is_heading else 0))
+        extra = view.gap() * (2 if is_heading else 1)
+        return QSize(width, self.text_height(view, index, width) + extra)
+
+    def text_height(self, view: SentenceList, index: _AnyIndex, width: int) -> int:
+        """Return the height of a row's text."""
+        return self.laid_out(view, index, width)[1]
+
+    def laid_out(self, view: SentenceList, index: _AnyIndex, width: int) -> tuple[QTextLayout, int]:
+        """Return a row's text, wrapped, and its height."""
+        font = index.data(int(_Role.FontRole)) or view.font()
+        # a text layout knows a line's end as this sign
+        layout = QTextLayout(str(index.data(int(_Role.DisplayRole))).replace("\n", "\u2028"), font)
+        wrapped = QTextOption()
+        wrapped.setWrapMode(QTextOption.WrapMode.WrapAtWordBoundaryOrAnywhere)
+        layout.setTextOption(wrapped)
+        sign = index.data(SIGN_ROLE)
+        if sign is not None:
+            layout.setFormats([_in_colour(*sign)])
+        room = max(width - view.indent(index) - view.gap() // 2, 1)
+        height = 0.0
+        layout.beginLayout()
+        while (line := layout.createLine()).isValid():
+            line.setLineWidth(room)
+            line.setPosition(QPointF(0.0, height))
+            height += line.height()
+        layout.endLayout()
+        return layout, round(height + 0.5)
+
+
+def _in_colour(length: int, colour: str) -> QTextLayout.FormatRange:
+    coloured = QTextLayout.FormatRange()
+    coloured.start, coloured.length = 0, length
+    form = QTextCharFormat()
+    form.setForeground(QColor(colour))
+    form.setFontWeight(QFont.Weight.Bold)
+    coloured.format = form
+    return coloured
 
 
 class SentenceList(QListView):
-    """The list; its chosen sentence, or all of them where none is chosen, copies as text."""
+    """The list; its chosen rows, or all of them where none is chosen, copy as text."""
+
+    chosen = Signal(object)
+    """The verdict or sentence whose evidence is wanted."""
 
     def __init__(self, model: SentenceModel, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._sentences = model
         self.setModel(model)
         self.setAccessibleName("Findings in sentences")
-        self.setWordWrap(True)
+        self.setToolTip("Click: show the evidence. ▸ or the right arrow key: the numbers behind it.")
         self.setFrameShape(QListView.Shape.NoFrame)
         self.setResizeMode(QListView.ResizeMode.Adjust)
         self.setVerticalScrollMode(QListView.ScrollMode.ScrollPerPixel)
@@ -146,27 +264,68 @@ class SentenceList(QListView):
         self.setSelectionMode(QListView.SelectionMode.ExtendedSelection)
         self.setItemDelegate(_WrappedDelegate(self))
 
+    def gap(self) -> int:
+        """Return the air between rows, pixels."""
+        return self.fontMetrics().height() // 3
+
+    def indent(self, index: _AnyIndex) -> int:
+        """Return how far a row's text stands in, pixels: headings not at all, details furthest."""
+        step = self.fontMetrics().horizontalAdvance("▸  ")
+        if not index.flags() & Qt.ItemFlag.ItemIsSelectable:
+            return self.gap() // 2
+        return step if self._sentences.item_at(index.row()) is not None else 2 * step
+
     def copied(self) -> str:
         """Return what a copy puts on the clipboard."""
-        chosen = sorted(index.row() for index in self.selectionModel().selectedIndexes())
-        told = [self._sentences.sentence_at(row) for row in chosen or range(self._sentences.rowCount())]
-        return as_text([sentence for sentence in told if sentence is not None])
+        rows = sorted(index.row() for index in self.selectionModel().selectedIndexes())
+        told = [self._sentences.item_at(row) for row in rows or range(self._sentences.rowCount())]
+        return as_text([item for item in told if item is not None])
+
+    def toggle(self, row: int) -> None:
+        """Open or close a row, and stay on it."""
+        place = self.verticalScrollBar().value()
+        index = self._sentences.index(self._sentences.toggle(row))
+        self.setCurrentIndex(index)
+        self.executeDelayedItemsLayout()
+        self.verticalScrollBar().setValue(place)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Open or close where the sign is pressed; else choose."""
+        index = self.indexAt(event.position().toPoint())
+        on_sign = index.isValid() and event.position().x() < self.indent(index)
+        if on_sign and index.data(OPENED_ROLE) is not None and event.button() == Qt.MouseButton.LeftButton:
+            self.toggle(index.row())
+            return
+        super().mousePressEvent(event)
+        item = self._sentences.item_at(index.row()) if index.isValid() else None
+        plain = event.modifiers() == Qt.KeyboardModifier.NoModifier
+        if item is not None and plain and event.button() == Qt.MouseButton.LeftButton:
+            self.chosen.emit(item)
 
     def event(self, event: QEvent) -> bool:
-        """Keep the copy keys."""
-        asked = event.type() is QEvent.Type.ShortcutOverride
-        if asked and isinstance(event, QKeyEvent) and event.matches(QKeySequence.StandardKey.Copy):
-            event.accept()
-            return True
+        """Keep the copy keys, and those that open and close."""
+        if event.type() is QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            own = event.key() in (Qt.Key.Key_Left, Qt.Key.Key_Right)
+            if own or event.matches(QKeySequence.StandardKey.Copy):
+                event.accept()
+                return True
         return super().event(event)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Copy on the copy keys, choose by Return; leave the keys that step to the desk."""
+        """Copy, open and close, choose by Return; leave the keys that step to the desk."""
         stepping = (Qt.Key.Key_PageUp, Qt.Key.Key_PageDown, Qt.Key.Key_Home, Qt.Key.Key_End)
+        current = self.currentIndex()
         if event.matches(QKeySequence.StandardKey.Copy):
             QGuiApplication.clipboard().setText(self.copied())
-        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and self.currentIndex().isValid():
-            self.clicked.emit(self.currentIndex())
+        elif event.key() in (Qt.Key.Key_Left, Qt.Key.Key_Right) and current.isValid():
+            opened = current.data(OPENED_ROLE)
+            closes = event.key() == Qt.Key.Key_Left
+            if (opened is None and closes) or opened == closes:
+                self.toggle(current.row())
+        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and current.isValid():
+            item = self._sentences.item_at(current.row())
+            if item is not None:
+                self.chosen.emit(item)
         elif event.key() in stepping:
             event.ignore()
         else:

@@ -1,149 +1,148 @@
-"""Afterglow: all records of the current channel accumulated, denser ink where more of them pass."""
+"""Afterglow: many records of the current channel over each other, denser ink where more of them pass."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import time as clock
+from dataclasses import dataclass, replace
 
 import numpy as np
-import pyqtgraph as pg
-from numpy.typing import NDArray
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtWidgets import QCheckBox, QComboBox, QWidget
+from PySide6.QtGui import QImage, QPainter
+from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
-from pulsewright_analysis.overlay import Afterglow, Raster, passing_records
-from pulsewright_app.desk.viewing import Inks
+from pulsewright_analysis.overlay import Raster
+from pulsewright_analysis.results import Ints
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.glow_controls import GlowControls
+from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
+from pulsewright_app.desk.views.passing_list import PassingList
 from pulsewright_app.desk.views.view import Desk, View
 from pulsewright_app.desk.work import Job
-from pulsewright_app.theme import Theme, components
-
-Counts = NDArray[np.uint32]
-Signs = NDArray[np.int64]
+from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture, alignment_of, inked, passing_of
+from pulsewright_app.theme import Theme, theme
+from pulsewright_app.wording import count
 
 _KEY = "Accumulating the records"
-_FAINTEST = 0.16
+_FINDING = "Finding the passing records"
 _MOST_LISTED = 40
-_BLOCK_BYTES = 4 << 20
+_PARTIAL_EVERY = 0.15
+"""Seconds between two partial pictures."""
 
 
 @dataclass(frozen=True)
-class Picture:
-    """What was accumulated: counts for each ink, top row first."""
+class _Look:
+    """What the ink of a picture depends on, apart from the counts."""
 
-    raster: Raster
-    counts: tuple[Counts, ...]
-    records: int
-
-
-def accumulate(session: Session, channel: int, raster: Raster, signs: Signs | None, job: Job) -> Picture:
-    """Accumulate all records of a channel, in one picture or in one for each polarity.
-
-    Parameters
-    ----------
-    session : Session
-    channel : int
-    raster : Raster
-    signs : int array (records,), optional
-        The polarity of each record; records with none go with the positive ones.
-    job : Job
-        Polled for cancelling.
-    """
-    starts, about = session.first_sample_time(channel), session.channels[channel]
-    glows = [Afterglow(raster)] if signs is None else [Afterglow(raster), Afterglow(raster)]
-    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
-        if job.cancelled():
-            break
-        codes, begin = block[:, channel, :], starts[first : first + len(block)]
-        if signs is None:
-            glows[0].add(codes, begin, session.sample_interval, about.scale, about.offset)
-            continue
-        negative = signs[first : first + len(block)] < 0
-        for glow, chosen in zip(glows, (~negative, negative), strict=True):
-            glow.add(codes[chosen], begin[chosen], session.sample_interval, about.scale, about.offset)
-    return Picture(raster, tuple(glow.counts for glow in glows), session.records)
+    dark: bool
+    logarithmic: bool
 
 
-def inked(picture: Picture, colours: tuple[str, ...], logarithmic: bool) -> NDArray[np.uint8]:
-    """Return the picture in ink, (height, width, 4), bottom row first; no ink where no record passes.
+@dataclass(frozen=True)
+class _Shown:
+    """A picture with its ink, as a worker hands it over."""
 
-    Two inks over each other mix by their densities.
-    """
-    most = max(1, max(int(counts.max(initial=0)) for counts in picture.counts))
-    densities = [_density(counts, most, logarithmic) for counts in picture.counts]
-    total = np.sum(densities, axis=0)
-    image = np.zeros((*total.shape, 4), dtype=np.uint8)
-    share = np.where(total > 0, total, 1.0)
-    for part in range(3):
-        mixed = sum(d * components(c)[part] for d, c in zip(densities, colours, strict=True))
-        image[..., part] = np.round(mixed / share)
-    image[..., 3] = np.round(255 * (1 - np.prod([1 - d for d in densities], axis=0)))
-    return image[::-1]
+    plan: GlowPlan
+    picture: Picture
+    image: QImage
+    look: _Look
 
 
-def _density(counts: Counts, most: int, logarithmic: bool) -> NDArray[np.float64]:
-    amount = np.log1p(counts) / np.log1p(most) if logarithmic else counts / most
-    density: NDArray[np.float64] = np.where(counts > 0, _FAINTEST + (1 - _FAINTEST) * amount, 0.0)
-    return density
+def _inked(accumulation: Accumulation, look: _Look) -> _Shown:
+    picture = accumulation.picture()
+    rows = inked(picture, _ink_colours(theme(look.dark), len(picture.counts)), look.logarithmic)
+    height, width = rows.shape[:2]
+    image = QImage(rows.data, width, height, 4 * width, QImage.Format.Format_RGBA8888)
+    # the conversion also makes a copy, so that the rows may go
+    return _Shown(accumulation.plan, picture, image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied), look)
 
 
 class AfterglowView(View):
-    """All records at once."""
+    """Many records at once."""
 
     NAME = "Afterglow"
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self.caption.setTextFormat(Qt.TextFormat.RichText)
-        self._picture: Picture | None = None
+        self._shown: _Shown | None = None
+        self._accumulation: Accumulation | None = None
         self._made_for: object = None
-        self._inked_for: object = None
-        self._image = pg.ImageItem(axisOrder="row-major")
-        self.canvas.addItem(self._image, ignoreBounds=True)
-        self.inks = QComboBox()
-        self.inks.addItem("One ink, by count", "count")
-        self.inks.addItem("Two inks, by polarity", "polarity")
-        self.inks.setAccessibleName("Ink of the Afterglow view")
-        self.inks.activated.connect(lambda: self.viewing.set_inks(self.inks.currentData()))
-        self.logarithmic = QCheckBox("Logarithmic")
-        self.logarithmic.setAccessibleName("Ink follows the logarithm of the count")
-        self.logarithmic.toggled.connect(self.viewing.set_logarithmic)
-        self.viewing.options_changed.connect(self._show_options)
-        self.viewing.dark_changed.connect(self._ink)
-        self.options.addWidget(self.inks)
-        self.options.addWidget(self.logarithmic)
-        self._show_options()
+        self._handed_over: Ints = np.zeros(0, dtype=np.int64)
+        self._complete = True
+        self._running = False
+        self._why_not_aligned = ""
+        self._partial: list[_Shown] = []
+        self.controls = GlowControls(self.viewing)
+        self.passing = PassingList(self.document, self.viewing, self.results)
+        self._place_around_canvas()
+        self.canvas.below.append(self._paint_picture)
+        self.viewing.glow.changed.connect(self.schedule)
+        self.viewing.filter_changed.connect(self.schedule)
+        self.viewing.dark_changed.connect(self.schedule)
+        self.viewing.channel_changed.connect(self._leave_spot)
 
-    def _show_options(self) -> None:
-        self.inks.setCurrentIndex(self.inks.findData(self.viewing.inks))
-        self.logarithmic.setChecked(self.viewing.logarithmic)
+    def _place_around_canvas(self) -> None:
+        """Put the controls above the plot and the list of passing records beside it."""
+        column = self.layout()
+        assert isinstance(column, QBoxLayout)
+        column.removeWidget(self.canvas)
+        row = QHBoxLayout()
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(self.canvas, 1)
+        row.addWidget(self.passing)
+        column.addWidget(self.controls)
+        column.addLayout(row, 1)
 
-    # -- drawing --------------------------------------------------------------------------------------------
+    # -- what is wanted -------------------------------------------------------------------------------------
 
     def forget(self) -> None:
         """Drop the picture of the session before."""
+        self._drop()
+        self._shown = self._made_for = None
+        self.passing.forget()
+
+    def _drop(self) -> None:
         self.desk.background.cancel(_KEY)
-        self._picture = self._made_for = self._inked_for = None
-        self._image.clear()
+        self._running = False
+        self._accumulation, self._complete = None, True
+        self._handed_over = np.zeros(0, dtype=np.int64)
 
     def refresh(self, session: Session) -> None:
-        """Show what has been accumulated, and accumulate anew where that was for something else."""
+        """Show what has been accumulated; add what is missing; begin anew where that was for something else."""
         channel = self.viewing.channel
         values = self.viewing.value_window or self.desk.data.value_range((channel,))
         self.canvas.show_windows(self.time_window(session), values)
         self.canvas.value_axis.setLabel("Value", units=session.channels[channel].unit)
-        wanted = (session, channel, self._raster(), self._effective_inks(), self._signs_generation())
-        if wanted != self._made_for:
+        records = self._records(session)
+        raster, kept = self._raster(), self._handed_over
+        wanted = (session, channel, raster, self._choices())
+        if wanted != self._made_for or not np.array_equal(records[: len(kept)], kept):
             self._made_for = wanted
-            self._accumulate(session, channel, wanted[2])
-        self._ink()
+            self._drop()
+            self._accumulation = Accumulation(self._plan(session, channel, raster))
+            if self._shown is not None and self._shown.plan.channel != channel:
+                self._shown = None  # another channel's picture would be taken for this one's
+        self._add(records)
+        self._label_axis()
+        self._tell(session)
 
-    def _effective_inks(self) -> Inks:
-        known = self.results.findings is not None and self.viewing.channel in self.results.findings.channels
-        return self.viewing.inks if known else "count"
+    def _records(self, session: Session) -> Ints:
+        """Return the records that are wanted, the newest last."""
+        of, matches = self.viewing.glow.of, self.viewing.matches
+        if of == "stepped":
+            return self.viewing.glow.stepped
+        if of == "matching" and matches is not None:
+            return matches
+        return np.arange(session.records)
 
-    def _signs_generation(self) -> int:
-        return self.results.findings_generation if self._effective_inks() == "polarity" else 0
+    def _choices(self) -> tuple[object, ...]:
+        """Return what else the picture depends on, with the generation of the findings where it rests on those."""
+        glow, findings = self.viewing.glow, self.results.findings
+        rests = glow.aligned_by != "trigger" or self.viewing.inks == "polarity"
+        generation = self.results.findings_generation if rests and findings is not None else 0
+        return self.viewing.inks, glow.aligned_by, generation, glow.half_life, glow.mean
 
     def _raster(self) -> Raster:
         time, values = self.canvas.windows()
@@ -151,104 +150,223 @@ class AfterglowView(View):
         width, height = max(round(plot.width() * density), 1), max(round(plot.height() * density), 1)
         return Raster(width, height, *time, *values)
 
-    def _accumulate(self, session: Session, channel: int, raster: Raster) -> None:
-        findings, signs = self.results.findings, None
-        if self._effective_inks() == "polarity" and findings is not None:
+    def _plan(self, session: Session, channel: int, raster: Raster) -> GlowPlan:
+        findings, glow = self.results.findings, self.viewing.glow
+        alignment = alignment_of(session, findings, channel, glow.aligned_by)
+        self._why_not_aligned = alignment if isinstance(alignment, str) else ""
+        if isinstance(alignment, str):
+            alignment = Alignment(np.zeros(session.records))
+        signs = None
+        known = findings is not None and findings.session.records == session.records
+        if self.viewing.inks == "polarity" and findings is not None and known and channel in findings.channels:
             signs = findings.polarity.sign[:, channel]
-        self.caption.setText(f"{session.channels[channel].name}&nbsp; · &nbsp;accumulating {session.records} records …")
-        self.desk.background.start(
-            _KEY,
-            lambda job: accumulate(session, channel, raster, signs, job),
-            self._take,
-            self.viewing.tell,
+        return GlowPlan(session, channel, raster, alignment, signs, glow.half_life, glow.mean)
+
+    # -- accumulating ---------------------------------------------------------------------------------------
+
+    def _add(self, records: Ints) -> None:
+        """Let a worker add the records that are not in yet, or ink the picture anew; one job at a time."""
+        accumulation = self._accumulation
+        look = _Look(self.viewing.dark, self.viewing.logarithmic)
+        added = records[len(self._handed_over) :]
+        as_wanted = self._is_current and self._shown is not None and self._shown.look == look
+        if accumulation is None or self._running or (not len(added) and as_wanted):
+            return
+        self._handed_over, self._running = records, True
+        self._partial.clear()
+        partial = self._partial
+
+        def work(job: Job) -> _Shown:
+            last = clock.monotonic() - _PARTIAL_EVERY / 2  # the first one soon
+
+            def publish() -> None:
+                nonlocal last
+                if clock.monotonic() - last >= _PARTIAL_EVERY:
+                    partial.append(_inked(accumulation, look))
+                    job.progress(0.0, "")
+                    last = clock.monotonic()
+
+            accumulation.add(added, job.cancelled, publish)
+            return _inked(accumulation, look)
+
+        self.desk.background.start(_KEY, work, self._take, self._failed, self._take_partial)
+
+    @property
+    def _is_current(self) -> bool:
+        """Whether the picture that is shown is of what is being accumulated now."""
+        return (
+            self._shown is not None and self._accumulation is not None and self._shown.plan is self._accumulation.plan
         )
 
-    def _take(self, picture: Picture) -> None:
-        self._picture = picture
-        self._ink()
+    def _take_partial(self, _fraction: float, _text: str) -> None:
+        if self._partial:
+            self._shown, self._complete = self._partial[-1], False
+            self._partial.clear()
+            self._show_picture()
 
-    def _ink(self) -> None:
-        picture, session = self._picture, self.document.session
-        if picture is None or session is None:
+    def _take(self, shown: _Shown) -> None:
+        self._shown, self._running, self._complete = shown, False, True
+        self._show_picture()
+        self.schedule()  # more may have been stepped through meanwhile
+
+    def _failed(self, sentence: str) -> None:
+        self._running, self._complete = False, False
+        self.viewing.tell(sentence)
+
+    def _tell(self, session: Session) -> None:
+        text = self._caption(session)
+        self.caption.setText(text)
+        self.caption.setToolTip(text)  # where there is no room for all of it
+
+    def _show_picture(self) -> None:
+        session = self.document.session
+        if session is not None:
+            self._tell(session)
+            self.canvas.viewport().update()
+
+    # -- drawing --------------------------------------------------------------------------------------------
+
+    @property
+    def _aligned(self) -> str:
+        """What the picture's records are aligned by, in words; empty for the trigger."""
+        return self._accumulation.plan.alignment.about if self._accumulation is not None else ""
+
+    def _label_axis(self) -> None:
+        about = self._aligned
+        self.canvas.time_axis.setLabel(
+            f"Time, {about} brought to their median" if about else "Time from the trigger", units="s"
+        )
+
+    def _paint_picture(self, painter: QPainter, canvas: Canvas) -> None:
+        if self._shown is None:
             return
-        colours = _ink_colours(self.theme, len(picture.counts))
-        wanted = (id(picture), colours, self.viewing.logarithmic)
-        if wanted != self._inked_for:  # stepping must not ink it anew
-            self._inked_for = wanted
-            image = inked(picture, colours, self.viewing.logarithmic)
-            self._image.setImage(image, autoLevels=False, levels=(0, 255))
-        raster = picture.raster
-        size = (raster.time_high - raster.time_low, raster.value_high - raster.value_low)
-        self._image.setRect(QRectF(raster.time_low, raster.value_low, *size))
-        self.caption.setText(self._caption(session, picture))
+        raster = self._shown.picture.raster
+        left, right = canvas.x_of(raster.time_low), canvas.x_of(raster.time_high)
+        top, bottom = canvas.y_of(raster.value_high), canvas.y_of(raster.value_low)
+        painter.drawImage(QRectF(left, top, right - left, bottom - top), self._shown.image)
 
-    def _caption(self, session: Session, picture: Picture) -> str:
-        name = session.channels[self.viewing.channel].name
-        most = max(int(counts.max(initial=0)) for counts in picture.counts)
-        text = f"{name}&nbsp; · &nbsp;all {picture.records} records&nbsp; · &nbsp;densest spot: {most} records"
-        if len(picture.counts) == 2:
-            text += (
-                f"&nbsp; · &nbsp;<span style='color:{self.theme.positive}'>■</span>&nbsp;positive"
-                f"  <span style='color:{self.theme.negative}'>■</span>&nbsp;negative"
-            )
-        elif self.viewing.inks == "polarity":
-            text += "&nbsp; · &nbsp;one ink until this channel's polarity is measured"
-        return text
+    def _paint_before_trigger(self, painter: QPainter, canvas: Canvas) -> None:
+        if not self._aligned:  # moved records have their triggers in many places
+            super()._paint_before_trigger(painter, canvas)
 
-    # -- gestures -------------------------------------------------------------------------------------------
+    def _paint_trigger(self, painter: QPainter, canvas: Canvas) -> None:
+        if not self._aligned:
+            super()._paint_trigger(painter, canvas)
+
+    def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw the mean, and the current record where the records are over each other."""
+        session, shown = self.document.session, self._shown
+        if session is None or shown is None or shown.plan.session is not session:
+            return
+        if shown.picture.mean is not None:
+            draw_mean(painter, canvas, self.theme, shown.picture.mean)
+        codes = self.desk.data.codes(self.viewing.record) if self._with_current else None
+        if codes is None:
+            return
+        channel = self.viewing.channel
+        about, shift = session.channels[channel], shown.plan.alignment.shift[self.viewing.record]
+        start = float(session.first_sample_time(channel)[self.viewing.record] - shift)
+        if np.isfinite(start):
+            values = codes[channel] * about.scale + about.offset
+            draw_current(painter, canvas, self.theme, values, start, session.sample_interval)
+
+    @property
+    def _with_current(self) -> bool:
+        """Whether the current record is drawn: on request, and while passing records are stepped through."""
+        return self.viewing.glow.current or self.viewing.passing is not None
+
+    # -- words ----------------------------------------------------------------------------------------------
+
+    def _caption(self, session: Session) -> str:
+        parts = [_escaped(session.channels[self.viewing.channel].name)]
+        shown = self._shown
+        if shown is None or not self._is_current:
+            return f"{parts[0]}&nbsp; · &nbsp;accumulating {count(len(self._handed_over), 'record')} …"
+        picture = shown.picture
+        if len(picture.counts) == 3:
+            parts.append(self._legend(picture))
+        parts.append(self._how_many(session, picture))
+        parts.append(f"densest spot: {count(picture.most, 'record')}")
+        if picture.unplaced:
+            parts.append(f"{count(picture.unplaced, 'record')} without {self._aligned[:-1]} left away")
+        if len(picture.counts) == 1 and self.viewing.inks == "polarity":
+            parts.append("one ink until this channel's polarity is measured")
+        if self._why_not_aligned:
+            parts.append(f"aligned by trigger: {self._why_not_aligned}")
+        if len(picture.counts) == 3 or self._aligned:
+            parts += ["pulses out of date"] if self.results.out_of_date else []
+            parts += ["pulses of the first records only so far"] if self.results.partial else []
+        return "&nbsp; · &nbsp;".join(parts)
+
+    def _how_many(self, session: Session, picture: Picture) -> str:
+        of, counted = self.viewing.glow.of, picture.records + picture.unplaced
+        if not self._complete:
+            return f"<i>{counted} of {len(self._handed_over)} records so far …</i>"
+        if of == "stepped":
+            return f"{count(counted, 'record')} stepped through"
+        if of == "matching" and self.viewing.matches is not None:
+            return f"{count(counted, 'record')} that match {_escaped(self.viewing.filter_text)}"
+        text = f"all {session.records} records"
+        return f"{text} (there is no filter)" if of == "matching" else text
+
+    def _legend(self, picture: Picture) -> str:
+        colours = _ink_colours(self.theme, 3)
+        words = ("positive", "negative", "without a pulse")
+        seen = [ink for ink in range(3) if picture.counts[ink].any()]
+        return "  ".join(f"<span style='color:{colours[ink]}'>■</span>&nbsp;{words[ink]}" for ink in seen)
+
+    def value_text(self, time: float, height: float) -> str:
+        """Return the value under the pointer, and how many records pass there."""
+        session, shown = self.document.session, self._shown
+        if session is None:
+            return ""
+        text = f"value = {engineering(height, session.channels[self.viewing.channel].unit)}"
+        counts = None if shown is None else shown.picture.at(time, height)
+        if counts is None:
+            return text
+        pass_here = "passes" if sum(counts) == 1 else "pass"
+        told = f"{text}    {count(sum(counts), 'record')} {pass_here} here"
+        if len(counts) == 3:
+            told += f" ({counts[0]} positive, {counts[1]} negative)"
+        return told if self._complete and self._is_current else f"{told} so far"
+
+    # -- passing records ------------------------------------------------------------------------------------
 
     def clicked(self, time: float, height: float) -> None:
         """List the records that pass through the clicked spot."""
         super().clicked(time, height)
-        session, picture = self.document.session, self._picture
-        if session is None or picture is None:
+        if self.document.session is None or self._accumulation is None:
             return
-        channel, raster = self.viewing.channel, picture.raster
-        column, row = raster.column(time), raster.row(height)
+        plan, records = self._accumulation.plan, self._handed_over
+        plan = replace(plan, raster=self._raster())
+        about = plan.session.channels[plan.channel]
+        spot = f"{engineering(time, 's', 4)}, {engineering(height, about.unit, 3)} on {about.name}"
         self.desk.background.start(
-            "Finding the passing records",
-            lambda job: _passing(session, channel, raster, column, row, job),
-            self._tell_passing,
+            _FINDING,
+            lambda job: passing_of(plan, records, time, height, job.cancelled),
+            lambda found: self._tell_passing(found, spot),
             self.viewing.tell,
         )
 
-    def _tell_passing(self, records: list[int]) -> None:
+    def _leave_spot(self) -> None:
+        """Put the list of another channel's spot away, unless its records are being stepped through."""
+        self.desk.background.cancel(_FINDING)
+        if self.viewing.passing is None:
+            self.passing.forget()
+
+    def _tell_passing(self, records: list[int], spot: str) -> None:
         if not records:
             self.told.emit("No record passes there.")
             return
         listed = ", ".join(str(record) for record in records[:_MOST_LISTED])
         more = f" and {len(records) - _MOST_LISTED} more" if len(records) > _MOST_LISTED else ""
         self.told.emit(f"{len(records)} passing record{'s' if len(records) > 1 else ''}: {listed}{more}")
-
-    def value_text(self, time: float, height: float) -> str:
-        """Return the value under the pointer, and how many records pass there."""
-        session, picture = self.document.session, self._picture
-        if session is None:
-            return ""
-        text = f"value = {engineering(height, session.channels[self.viewing.channel].unit)}"
-        if picture is None:
-            return text
-        column, row = picture.raster.column(time), picture.raster.row(height)
-        if not (0 <= column < picture.raster.width and 0 <= row < picture.raster.height):
-            return text
-        return f"{text}    {sum(int(counts[row, column]) for counts in picture.counts)} records pass here"
+        self.passing.show_records(records, spot)
 
 
-def _ink_colours(theme: Theme, inks: int) -> tuple[str, ...]:
-    return (theme.one_ink,) if inks == 1 else (theme.positive, theme.negative)
+def _ink_colours(colours: Theme, inks: int) -> tuple[str, ...]:
+    return (colours.one_ink,) if inks == 1 else (colours.positive, colours.negative, colours.muted)
 
 
-def _passing(session: Session, channel: int, raster: Raster, column: int, row: int, job: Job) -> list[int]:
-    """Return the records whose trace passes within one pixel of a spot."""
-    starts, about = session.first_sample_time(channel), session.channels[channel]
-    found: list[int] = []
-    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
-        if job.cancelled():
-            break
-        begin = starts[first : first + len(block)]
-        passing = passing_records(
-            block[:, channel, :], begin, session.sample_interval, raster, column, row,
-            scale=about.scale, offset=about.offset,
-        )  # fmt: skip
-        found += [first + int(i) for i in np.flatnonzero(passing)]
-    return found
+def _escaped(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

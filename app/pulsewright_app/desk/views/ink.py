@@ -75,6 +75,11 @@ def load_compiled() -> None:
     _compiled = ink_kernels
 
 
+def is_loaded() -> bool:
+    """Return whether compiled code draws."""
+    return _compiled is not None
+
+
 def load_soon() -> None:
     """Load the compiled code behind the picture just drawn; does nothing if that was begun before."""
     global _begun

@@ -2,91 +2,61 @@
 
 from __future__ import annotations
 
+import time as clock
 from dataclasses import dataclass
 
 import numpy as np
-import pyqtgraph as pg
-from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
+from PySide6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
-from pulsewright_analysis.overlay import Raster, line_envelope
 from pulsewright_app.desk.places import Places, gap_text, out_of_step, places_of, round_step
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.found import NO_POSITION, found_pulses
+from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.out_of_step import draw_out_of_step
-from pulsewright_app.desk.views.view import Desk, View, Window
+from pulsewright_app.desk.views.view import Desk, View
 from pulsewright_app.desk.work import Job
-from pulsewright_app.theme import Theme, components
+from pulsewright_app.map_sheet import Sheet, coloured, read_sheet
+from pulsewright_app.theme import theme
 from pulsewright_app.wording import count
 
-Floats = NDArray[np.float64]
-
-_BLOCK_BYTES = 4 << 20
 _KEY = "Drawing the map"
 _LABEL_EVERY = 20.0
+_PARTIAL_EVERY = 0.15
+"""Seconds between two partial pictures."""
+_LOW_ROW = 4.0
+"""Pixels of a row below which the dots of found pulses would cover their neighbours, and are drawn smaller."""
 
 
 @dataclass(frozen=True)
-class Sheet:
-    """The picture's values: for each record and column the one farthest from the base, in the channel's unit."""
+class _Look:
+    """What the colours depend on, apart from the values."""
 
-    window: Window
-    values: Floats
-    base: float
-    largest: float
-    """The largest distance from the base."""
-
-
-def farthest_values(session: Session, channel: int, window: Window, width: int, job: Job) -> Sheet:
-    """Return for each record and pixel column the value farthest from the channel's base, NaN beside the trace.
-
-    Parameters
-    ----------
-    session : Session
-    channel : int
-    window : (float, float)
-        Seconds.
-    width : int
-        Columns.
-    job : Job
-        Polled for cancelling.
-    """
-    starts, about = session.first_sample_time(channel), session.channels[channel]
-    raster = Raster(width, 1, *window, 0.0, 1.0)
-    values = np.full((session.records, width), np.nan)
-    base: float | None = None
-    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
-        if base is None:
-            base = float(np.median(block[:, channel, :]))
-        for place, codes in enumerate(block[:, channel, :]):
-            if job.cancelled():
-                return Sheet(window, values, 0.0, 1.0)
-            low, high = line_envelope(codes, float(starts[first + place]), session.sample_interval, raster)
-            values[first + place] = np.where(high - base >= base - low, high, low)
-    middle = (base or 0.0) * about.scale + about.offset
-    values = values * about.scale + about.offset
-    away = np.abs(values[np.isfinite(values)] - middle)
-    return Sheet(window, values, middle, float(away.max(initial=0.0)) or 1.0)
+    dark: bool
+    largest: float | None
+    """Distance from the base that has the full ink; None for the largest there is."""
+    places: Places
+    rows: int
+    """The most rows of pixels that can be told apart."""
 
 
-def coloured(sheet: Sheet, places: Places, largest: float, theme: Theme) -> NDArray[np.uint8]:
-    """Return the picture, (places, width, 4), bottom row first: from the page to one ink or the other by value."""
-    signed = np.clip((sheet.values - sheet.base) / largest, -1.0, 1.0)
-    page = np.array(components(theme.plot), dtype=np.float64)
-    ends = {1: np.array(components(theme.positive)), -1: np.array(components(theme.negative))}
-    image = np.zeros((places.total, sheet.values.shape[1], 4), dtype=np.uint8)
-    known = np.isfinite(signed)
-    amount = np.where(known, np.abs(signed), 0.0)[..., None]
-    ink = np.where((signed >= 0)[..., None], ends[1], ends[-1])
-    rows = np.empty((*signed.shape, 4), dtype=np.uint8)
-    rows[..., :3] = np.round(page + (ink - page) * amount)
-    rows[..., 3] = np.where(known, 255, 0)
-    image[places.place] = rows
-    return image[::-1]
+@dataclass(frozen=True)
+class _Drawn:
+    """A sheet with its colours, as a worker hands it over."""
+
+    sheet: Sheet
+    image: QImage
+    look: _Look
+
+
+def _coloured(sheet: Sheet, look: _Look) -> _Drawn:
+    rows = coloured(sheet, look.places.place, look.places.total, look.rows, look.largest, theme(look.dark))
+    height, width = rows.shape[:2]
+    image = QImage(rows.data, width, height, 4 * width, QImage.Format.Format_RGBA8888)
+    # the conversion also makes a copy, so that the rows may go
+    return _Drawn(sheet, image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied), look)
 
 
 class MapView(View):
@@ -97,41 +67,110 @@ class MapView(View):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self.caption.setTextFormat(Qt.TextFormat.RichText)
-        self._sheet: Sheet | None = None
+        self._drawn: _Drawn | None = None
         self._made_for: object = None
-        self._coloured_for: object = None
+        self._running_for: object = None
+        self._partial: list[_Drawn] = []
         self._places = Places(0)
-        self._image = pg.ImageItem(axisOrder="row-major")
-        self.canvas.addItem(self._image, ignoreBounds=True)
+        self._found: FoundPulses | None = None
+        self._found_for: object = None
+        self._spots: dict[bool, QPolygonF] = {}
+        self._spots_for: object = None
         self.canvas.heights_zoom = False
-        self.viewing.dark_changed.connect(self._colour)
+        self.canvas.below.append(self._paint_picture)
+        self.viewing.dark_changed.connect(self.schedule)
+        self.document.left_out_changed.connect(self.schedule)
 
     # -- drawing --------------------------------------------------------------------------------------------
 
     def forget(self) -> None:
         """Drop the rows of the session before."""
         self.desk.background.cancel(_KEY)
-        self._sheet = self._made_for = self._coloured_for = None
+        self._drawn = self._made_for = self._running_for = None
+        self._found = self._found_for = self._spots_for = None
         self._places = Places(0)
-        self._image.clear()
 
     def refresh(self, session: Session) -> None:
-        """Show the rows, and read them anew where they were for something else."""
-        channel = self.viewing.channel
-        self._places = places_of(session.records, self.results.findings)
+        """Show the rows, and read or colour them anew where they were for something else."""
+        channel, findings = self.viewing.channel, self.results.findings
+        if self._places.total == 0 or self._places.missed != (findings.sequence.missed if findings else ()):
+            self._places = places_of(session.records, findings)
         self.canvas.show_windows(self.time_window(session), (-float(self._places.total), 0.0))
         self._label_rows()
-        width = max(round(self.canvas.plot_rect().width() * self.devicePixelRatioF()), 1)
+        plot, density = self.canvas.plot_rect(), self.devicePixelRatioF()
+        width = max(round(plot.width() * density), 1)
         wanted = (session, channel, self.canvas.windows()[0], width)
-        if wanted != self._made_for:
-            self._made_for = wanted
-            self.desk.background.start(
-                _KEY,
-                lambda job: farthest_values(session, channel, wanted[2], width, job),
-                self._take,
-                self.viewing.tell,
-            )
-        self._colour()
+        look = _Look(self.viewing.dark, self._largest_wanted(), self._places, max(round(plot.height() * density), 1))
+        self._draw(wanted, look)
+        self._tell(session)
+
+    def _largest_wanted(self) -> float | None:
+        """Return the distance from the base that a zoom of the values asks for."""
+        window = self.viewing.value_window
+        return None if window is None else max((window[1] - window[0]) / 2, 1e-300)
+
+    def _draw(self, wanted: tuple[Session, int, tuple[float, float], int], look: _Look) -> None:
+        """Let a worker read the values, or only colour them where they are there already."""
+        drawn = self._drawn
+        if self._running_for == (wanted, look):
+            return
+        there = drawn is not None and drawn.sheet.complete and self._made_for == wanted
+        if there and drawn is not None and drawn.look == look:
+            return
+        if self._made_for is not None and drawn is not None and drawn.sheet.channel != wanted[1]:
+            self._drawn = None  # another channel's rows would be taken for this one's
+        self._made_for, self._running_for = wanted, (wanted, look)
+        self._partial = partial = []
+        sheet = drawn.sheet if there and drawn is not None else None
+        session, channel, window, width = wanted
+
+        def work(job: Job) -> _Drawn:
+            last = clock.monotonic() - _PARTIAL_EVERY / 2  # the first one soon
+
+            def publish(sheet: Sheet) -> None:
+                nonlocal last
+                if clock.monotonic() - last >= _PARTIAL_EVERY:
+                    partial.append(_coloured(sheet, look))
+                    job.progress(0.0, "")
+                    last = clock.monotonic()
+
+            read = sheet or read_sheet(session, channel, window, width, job.cancelled, publish)
+            return _coloured(read, look)
+
+        self.desk.background.start(_KEY, work, self._take, self._failed, lambda *_: self._take_partial(partial))
+
+    def _take_partial(self, partial: list[_Drawn]) -> None:
+        if partial and partial is self._partial:
+            self._drawn = partial[-1]
+            partial.clear()
+            self._show_picture()
+
+    def _take(self, drawn: _Drawn) -> None:
+        self._drawn, self._running_for = drawn, None
+        self._show_picture()
+
+    def _failed(self, sentence: str) -> None:
+        self._running_for = None
+        self.viewing.tell(sentence)
+
+    def _tell(self, session: Session) -> None:
+        text = self._caption(session)
+        self.caption.setText(text)
+        self.caption.setToolTip(text)  # where there is no room for all of it
+
+    def _show_picture(self) -> None:
+        session = self.document.session
+        if session is not None:
+            self._tell(session)
+            self.canvas.viewport().update()
+
+    def _paint_picture(self, painter: QPainter, canvas: Canvas) -> None:
+        if self._drawn is None:
+            return
+        low, high = self._drawn.sheet.window
+        left, right, top = canvas.x_of(low), canvas.x_of(high), canvas.y_of(0.0)
+        bottom = canvas.y_of(-float(self._drawn.look.places.total))
+        painter.drawImage(QRectF(left, top, right - left, bottom - top), self._drawn.image)
 
     def _label_rows(self) -> None:
         plot, current = self.canvas.plot_rect(), self.viewing.record
@@ -151,52 +190,43 @@ class MapView(View):
             return -0.5
         return -(float(self._places.place[record]) + 0.5)
 
-    def _take(self, sheet: Sheet) -> None:
-        self._sheet = sheet
-        self._colour()
+    def _pulses(self, session: Session) -> FoundPulses:
+        """Return the pulses found on the channel, looked up once."""
+        wanted = (id(session), id(self.results.findings), self.viewing.channel)
+        if self._found is None or wanted != self._found_for:
+            self._found_for = wanted
+            self._found = found_pulses(session, self.results.findings, None, (self.viewing.channel,))
+        return self._found
 
-    def _largest(self, sheet: Sheet) -> float:
-        """Return the distance from the base that has the full ink."""
-        if self.viewing.value_window is not None:
-            return max(abs(value - sheet.base) for value in self.viewing.value_window) or 1.0
-        return sheet.largest
-
-    def _colour(self) -> None:
-        sheet, session = self._sheet, self.document.session
-        if sheet is None or session is None or len(sheet.values) != len(self._places.place):
-            return
-        largest = self._largest(sheet)
-        wanted = (id(sheet), self._places.gaps, largest, self.theme)
-        if wanted != self._coloured_for:  # stepping must not colour a large map anew
-            self._coloured_for = wanted
-            image = coloured(sheet, self._places, largest, self.theme)
-            self._image.setImage(image, autoLevels=False, levels=(0, 255))
-        total = float(self._places.total)
-        self._image.setRect(QRectF(sheet.window[0], -total, sheet.window[1] - sheet.window[0], total))
-        self.caption.setText(self._caption(session, sheet, largest))
-
-    def _caption(self, session: Session, sheet: Sheet, largest: float) -> str:
-        channel = session.channels[self.viewing.channel]
+    def _caption(self, session: Session) -> str:
+        channel, drawn = session.channels[self.viewing.channel], self._drawn
+        if drawn is None:
+            return f"{channel.name}&nbsp; · &nbsp;reading {count(session.records, 'record')} …"
+        sheet, largest = drawn.sheet, drawn.look.largest or drawn.sheet.largest
         ends = [engineering(sheet.base + way * largest, channel.unit, 3) for way in (-1, 1)]
         missed = sum(gap.count for gap in self._places.gaps)
+        so_far = f"<i>{sheet.read} of {session.records} records so far …</i>&nbsp; · &nbsp;"
         text = (
-            f"{channel.name}&nbsp; · &nbsp;record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
+            f"{channel.name}&nbsp; · &nbsp;{'' if sheet.complete else so_far}"
+            f"record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
             f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
             f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"
         )
-        lost = int(
-            np.count_nonzero(~found_pulses(session, self.results.findings, None, (self.viewing.channel,)).placed)
-        )
+        lost = int(np.count_nonzero(~self._pulses(session).placed))
         aside = out_of_step(session, self.results.findings)
         told = [
             count(missed, "missed trigger") if missed else "",
+            f"{count(len(self.document.left_out), 'record')} left out" if self.document.left_out else "",
             f"○ {count(lost, 'pulse')} with {NO_POSITION}" if lost else "",
             *(f"{name} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
+            "pulses and gaps out of date" if self.results.out_of_date else "",
+            "pulses and gaps of the first records only so far" if self.results.partial else "",
         ]
         return "&nbsp; · &nbsp;".join([text, *filter(None, told)])
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the open rows, the found pulses and the outline of the current record."""
+        self._paint_left_out(painter, canvas)
         self._paint_gaps(painter, canvas)
         self._paint_out_of_step(painter, canvas)
         self._paint_pulses(painter, canvas)
@@ -206,6 +236,16 @@ class MapView(View):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(QPen(QColor(self.theme.ink), 1.0))
         painter.drawRect(QRectF(plot.left(), top, plot.width() - 1, max(bottom - top, 2.0)))
+
+    def _paint_left_out(self, painter: QPainter, canvas: Canvas) -> None:
+        """Veil the rows of records that a person left out."""
+        plot, veil = canvas.plot_rect(), QColor(self.theme.surface)
+        veil.setAlpha(190)
+        for record in self.document.left_out:
+            top, bottom = (canvas.y_of(self._height(record) + way) for way in (0.5, -0.5))
+            painter.fillRect(QRectF(plot.left(), top, plot.width(), bottom - top), veil)
+            painter.setPen(QPen(QColor(self.theme.muted), 1.0))
+            painter.drawLine(QPointF(plot.left(), (top + bottom) / 2), QPointF(plot.right(), (top + bottom) / 2))
 
     def _paint_gaps(self, painter: QPainter, canvas: Canvas) -> None:
         plot, colour = canvas.plot_rect(), QColor(self.theme.missed)
@@ -233,21 +273,33 @@ class MapView(View):
         session = self.document.session
         if session is None or len(self._places.place) != session.records:
             return
-        found = found_pulses(session, self.results.findings, None, (self.viewing.channel,))
-        columns, rows = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
+        found = self._pulses(session)
+        row = canvas.plot_rect().height() / max(self._places.total, 1)
+        smaller = 1.0 if row >= _LOW_ROW else 0.45
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         theme = self.theme
         for placed, inks in (
             (True, ((theme.plot, 7.0), (theme.pulse, 5.0))),
             (False, ((theme.plot, 8.0), (theme.muted, 6.0), (theme.plot, 4.0))),
         ):
-            chosen = found.placed == placed
-            spots = QPolygonF([QPointF(x, y) for x, y in zip(columns[chosen], rows[chosen], strict=True)])
+            spots = self._spots_of(canvas, found)[placed]
             for colour, width in inks:
-                pen = QPen(QColor(colour), width)
+                pen = QPen(QColor(colour), width * smaller)
                 pen.setCapStyle(Qt.PenCapStyle.RoundCap)
                 painter.setPen(pen)
                 painter.drawPoints(spots)
+
+    def _spots_of(self, canvas: Canvas, found: FoundPulses) -> dict[bool, QPolygonF]:
+        """Return where the dots of pulses are, with and without a position; worked out once for many paintings."""
+        wanted = (id(found), id(self._places), canvas.windows(), canvas.plot_rect().getRect())
+        if wanted != self._spots_for:
+            x, y = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
+            self._spots_for = wanted
+            self._spots = {
+                placed: QPolygonF([QPointF(*spot) for spot in zip(x[chosen], y[chosen], strict=True)])
+                for placed, chosen in ((True, found.placed), (False, ~found.placed))
+            }
+        return self._spots
 
     # -- gestures -------------------------------------------------------------------------------------------
 
@@ -266,4 +318,7 @@ class MapView(View):
         if session is None:
             return text
         aside = [name for name, records in out_of_step(session, self.results.findings).items() if record in records]
-        return f"{text}    {', '.join(aside)} out of step" if aside else text
+        text += f"    {', '.join(aside)} out of step" if aside else ""
+        if record in self.document.left_out:
+            text += f"    left out: {self.document.left_out[record] or 'no reason given'}"
+        return text

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPen
 
@@ -36,8 +38,8 @@ def draw_out_of_step(
         stripe = QColor(colour)
         stripe.setAlpha(255 if module == own else 110)
         left = plot.right() - (_STRIPE + 2) * (lane + 1)
-        for record in records:
-            top, bottom = (canvas.y_of(-float(places.place[record]) - below) for below in (0.0, 1.0))
+        for first, last in _runs(places.place[records]):
+            top, bottom = canvas.y_of(-float(first)), canvas.y_of(-float(last) - 1.0)
             painter.fillRect(QRectF(left, top, _STRIPE, max(bottom - top, 1.0)), stripe)
     painter.setFont(canvas.font())
     for slip in () if findings is None else findings.sequence.slips:
@@ -54,3 +56,10 @@ def draw_out_of_step(
         painter.fillRect(QRectF(box.translated(where.toPoint())).adjusted(-3, 0, 3, 0), page)
         painter.setPen(colour)
         painter.drawText(where, words)
+
+
+def _runs(places: NDArray[np.int64]) -> list[tuple[int, int]]:
+    """Return each run of neighbouring places as its first and its last."""
+    starts = np.flatnonzero(np.diff(places, prepend=-2) != 1)
+    stops = np.append(starts[1:], len(places))
+    return [(int(places[a]), int(places[b - 1])) for a, b in zip(starts, stops, strict=True)]

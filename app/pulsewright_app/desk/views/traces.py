@@ -22,6 +22,7 @@ DOT_SPACING = 6.0
 _PEN = 1.15
 _THIN = 0.75
 _DOT, _LESSER_DOT = 2.5, 2.0
+_UNSLICED = 4.0
 _PALE = 0.45
 _BETWEEN = 0.55
 """Share of the page in pale traces, and in the line between dots."""
@@ -83,7 +84,15 @@ class TraceLayer:
         device = transform.mapRect(canvas.plot_rect()).toAlignedRect()
         density = transform.m11()
         corner = transform.inverted()[0].map(QPointF(device.topLeft()))
-        wanted = (self._traces, canvas.windows(), canvas.plot_rect(), corner, density, canvas.theme.name)
+        wanted = (
+            self._traces,
+            canvas.windows(),
+            canvas.plot_rect(),
+            corner,
+            density,
+            canvas.theme.name,
+            ink.is_loaded(),
+        )
         if wanted != self._drawn:
             self._draw(canvas, device.width(), device.height(), corner, density)
             self._drawn = wanted
@@ -113,7 +122,9 @@ class TraceLayer:
     def _ink(self, line: ink.Line, trace: Trace, canvas: Canvas, density: float) -> None:
         colour = _colour(trace, canvas)
         if not has_dots(trace, canvas):
-            ink.draw_trace(self._pixels, line, (*components(colour), 1.0), _PEN * density, density)
+            # whole columns until compiled code is there: else the first pictures would hold the desk up
+            slicing = density if ink.is_loaded() else _UNSLICED
+            ink.draw_trace(self._pixels, line, (*components(colour), 1.0), _PEN * density, slicing)
             return
         between = mixed(colour, canvas.theme.plot, _BETWEEN)
         ink.draw_trace(self._pixels, line, (*components(between), 1.0), _THIN * density, density)

@@ -16,8 +16,10 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.found import FoundPulses, pulse_text
+from pulsewright_app.desk.views.hands import Hands
 from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
 from pulsewright_app.desk.views.marker_layer import MarkerLayer
+from pulsewright_app.desk.views.span_hand import SpanHand
 from pulsewright_app.desk.work import Background, SessionData
 from pulsewright_app.theme import Theme, theme
 
@@ -68,6 +70,8 @@ class View(QWidget):
         self.markers = MarkerLayer(self.document, self.viewing)
         self.hand = MarkerHand(self.document, self.viewing, self.results, self.canvas)
         self.hand.channel_at = self.channel_at
+        self.spans = SpanHand(self.document, self.viewing, self.canvas)
+        self.hands = Hands(self.spans, self.hand)
         self._connect()
         self._restyle()
 
@@ -91,21 +95,26 @@ class View(QWidget):
             self.desk.data.record_arrived, self.desk.data.extents_arrived,
         ):  # fmt: skip
             signal.connect(self.schedule)
-        document.pairs_changed.connect(self._repaint)
+        for drawn in (document.pairs_changed, document.settings_changed, document.claims_changed):
+            drawn.connect(self._repaint)
         viewing.selection_changed.connect(self._repaint)
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
         canvas.below.append(self._paint_before_trigger)
-        canvas.above += [self.paint_above, self._paint_trigger, self.markers.paint]
-        canvas.grabber = self.hand.grab
-        canvas.hover_shape = lambda point: self.markers.marker_at(point, canvas) is not None
-        canvas.grabbed_moved.connect(self.hand.drag)
-        canvas.grabbed_dropped.connect(self.hand.drop)
+        canvas.above += [self.paint_above, self._paint_trigger, self.spans.paint, self.markers.paint]
+        canvas.grabber = self.hands.grab
+        canvas.hover_shape = self._can_grab
+        canvas.grabbed_moved.connect(self.hands.drag)
+        canvas.grabbed_dropped.connect(self.hands.drop)
         canvas.double_clicked.connect(self.hand.add)
         canvas.clicked.connect(self.clicked)
         canvas.zoom_wanted.connect(self._zoom)
         canvas.hovered.connect(self._point)
         canvas.left.connect(lambda: self.pointed.emit(""))
+
+    def _can_grab(self, point: QPointF) -> bool:
+        marker = self.markers.marker_at(point, self.canvas)
+        return marker is not None or self.viewing.spans.name is not None or self.spans.end_at(point) is not None
 
     # -- drawing --------------------------------------------------------------------------------------------
 

@@ -1,0 +1,252 @@
+"""Verdicts on what is counted: missed and withheld triggers, slips, triggers sent, polarities, clipped samples."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pulsewright.claim import Claim
+from pulsewright.quantity import coverage_factor
+from pulsewright_analysis.claim_estimates import Evidence, NotMeasurable, claimed_channels, why_not
+from pulsewright_analysis.results import Findings, Ints
+from pulsewright_analysis.trigger_account import TriggerAccount, account
+from pulsewright_analysis.verdicts import Decision, Verdict
+from pulsewright_analysis.witnesses import UNKNOWN
+
+MOST_RECORDS_LISTED = 100
+GIVE_SENT = "the number of triggers sent (the setting sent, or a claim of kind triggers_sent) or trigger times"
+
+
+def _ended(start: Verdict, decision: Decision, sentence: str, records: Sequence[int] = (), reason: str = "") -> Verdict:
+    listed = tuple(sorted({int(record) for record in records}))[:MOST_RECORDS_LISTED]
+    return replace(start, verdict=decision, sentence=sentence, records=listed, reason=reason)
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    shown = [str(number) for number in numbers[:8]]
+    rest = len(numbers) - len(shown)
+    return ", ".join(shown) + (f" and {rest} more" if rest > 0 else "")
+
+
+def _numbered(triggers: Sequence[int]) -> str:
+    return f"trigger{'s' * (len(triggers) > 1)} {_listed(triggers)}"
+
+
+def _sent_by_claim(evidence: Evidence) -> int | None:
+    """Return the number of triggers sent where a claim tells it."""
+    numbers = {claim.limit.number for claim in evidence.claims if claim.kind == "triggers_sent"}
+    return numbers.pop() if len(numbers) == 1 else None
+
+
+def _no_missed_trigger(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
+    """Judge that every trigger was kept but those withheld, and that those withheld were noticed."""
+    told = account(evidence.findings, _sent_by_claim(evidence))
+    withheld = claim.withheld
+    seen = {trigger for trigger, _ in told.missed}
+    unnoticed = [trigger for trigger in withheld if trigger not in seen]
+    missed, outside = told.missed_but(withheld), told.outside
+    purpose = _purpose([t for t in withheld if t in seen])
+    claimed = "Claimed: every trigger was kept" + (
+        f", but for {_listed(withheld)} withheld on purpose" * bool(withheld)
+    )
+    if unnoticed:
+        was = "was" if len(unnoticed) == 1 else "were"
+        text = f"{claimed}. The method did not notice that {_numbered(unnoticed)} {was} withheld"
+        return _ended(start, "fails", text, _kept_at(told, unnoticed))
+    if missed:
+        after = [record for _, record in missed]
+        text = f"{claimed}. Seen: {_count(len(missed), 'trigger')} missed, after record {_listed(sorted(set(after)))}"
+        return _ended(start, "fails", text + purpose, after)
+    if outside is not None and outside > 0:
+        text = f"{claimed}. Seen: {_count(outside, 'trigger')} of {told.sent} lost before the first or after the last"
+        return _ended(start, "fails", f"{text} record{purpose}")
+    if outside is not None and outside < 0:
+        text = f"{claimed}. Seen: {_count(-outside, 'record')} more than triggers were sent"
+        return _ended(start, "undecided", text + purpose, reason=f"{told.sent} triggers sent, {told.kept} records kept")
+    if outside is None and told.blind:
+        return _blind_verdict(claimed + purpose, told, start)
+    ends = "" if outside == 0 else "; losses before the first and after the last record cannot be seen"
+    return _ended(start, "holds", f"{claimed}. Seen: none missed in {told.kept} records{ends}{purpose}")
+
+
+def _kept_at(told: TriggerAccount, triggers: Sequence[int]) -> list[int]:
+    """Return the records that hold these triggers."""
+    return [int(record) for record in np.flatnonzero(np.isin(told.number, triggers))]
+
+
+def _purpose(noticed: Sequence[int]) -> str:
+    if not noticed:
+        return ""
+    was = "was" if len(noticed) == 1 else "were"
+    return f". On purpose {_numbered(noticed)} {was} withheld and found missing: the method notices"
+
+
+def _blind_verdict(claimed: str, told: TriggerAccount, start: Verdict) -> Verdict:
+    """Return undecided: somewhere a loss would have gone unseen."""
+    why = sorted({reason for _, reason in told.blind})
+    where = _listed([record for record, _ in told.blind])
+    verdict = _ended(
+        start,
+        "undecided",
+        f"{claimed}. Seen: none missed, but a loss could have gone unseen after record {where}",
+        [record for record, _ in told.blind],
+        "; ".join(why),
+    )
+    return replace(verdict, needed=GIVE_SENT)
+
+
+def _no_slip(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
+    """Judge that no module lost a trigger that another kept."""
+    findings = evidence.findings
+    sequence, modules = findings.sequence, findings.session.modules
+    claimed = "Claimed: no module lost a trigger alone"
+    if sequence.slips:
+        told = "; ".join(
+            f"{s.module} is {_count(s.by, 'trigger')} ahead from record {s.from_record} on" for s in sequence.slips
+        )
+        return _ended(start, "fails", f"{claimed}. Seen: {told}", [s.from_record for s in sequence.slips])
+    measured = {findings.session.channels[channel][1] for channel in findings.channels}
+    if len(measured) < 2:
+        raise NotMeasurable("one module alone has nothing to slip against")
+    silent = [name for place, name in enumerate(modules) if name in measured and not _spoke(findings, place)]
+    if silent:
+        verdict = _ended(start, "undecided", f"{claimed}. Seen: no slip", reason=_silent(silent))
+        return replace(verdict, needed="a pulse that walks or alternates on a channel of every module")
+    return _ended(start, "holds", f"{claimed}. Seen: none, {len(measured)} modules compared record by record")
+
+
+def _silent(names: Sequence[str]) -> str:
+    return f"no witness spoke for {_and(names)}: its own position, polarity or trigger times"
+
+
+def _and(words: Sequence[str]) -> str:
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
+def _spoke(findings: Findings, module: int) -> bool:
+    """Return whether a module's own payload, or trigger times of its own, tied most of its records together."""
+    said = findings.sequence.said
+    names = ("position", "polarity", "time") if findings.session.own_times else ("position", "polarity")
+    words = [said[name][:, module] for name in names if name in said]
+    if not words or len(words[0]) == 0:
+        return False
+    return bool(np.mean(np.any(np.stack(words) != UNKNOWN, axis=0)) > 0.5)
+
+
+def _triggers_sent(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
+    """Judge that the triggers sent, those withheld included, are those kept and those known to be missed."""
+    number = claim.limit.number or 0
+    told = account(evidence.findings, number)
+    claimed = f"Claimed: {_count(number, 'trigger')} sent, each accounted for"
+    if not told.whole:
+        raise NotMeasurable("only a part of the records was measured, and the count is of all")
+    missed = len(told.missed)
+    seen = f"Seen: {_count(told.kept, 'record')} kept and {_count(missed, 'trigger')} missed"
+    if told.kept + missed == number:
+        return _ended(start, "holds", f"{claimed}. {seen}")
+    off = number - told.kept - missed
+    if off < 0:
+        text = f"{claimed}. {seen}: {-off} more than were sent"
+    else:
+        text = f"{claimed}. {seen}: {off} {'is' if off == 1 else 'are'} not accounted for"
+    return _ended(start, "fails", text, [record for _, record in told.missed])
+
+
+def _polarity(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
+    """Judge that the polarity follows its pattern from trigger to trigger, records without a clear sign apart."""
+    findings = evidence.findings
+    telling = findings.channels[0] if findings.sequence.channel is None else findings.sequence.channel
+    channels = claimed_channels(claim, findings, [telling])
+    numbers = account(findings).number
+    wrong: set[int] = set()
+    unclear: set[int] = set()
+    for channel in channels:
+        bad, doubtful = _off_pattern(findings, channel, numbers, claim.limit.pattern, start.coverage)
+        wrong.update(bad)
+        unclear.update(doubtful)
+    names = _and([findings.channel_name(channel) for channel in channels])
+    claimed = f"Claimed: the polarity on {names}, {claim.limit.words}"
+    circular = _told_by_polarity_alone(findings)
+    if wrong:
+        text = f"{claimed}. Seen: the other sign in {_count(len(wrong), 'record')}, {_listed(sorted(wrong))}"
+        return _ended(start, "fails", text, sorted(wrong))
+    if unclear:
+        text = f"{claimed}. Seen: no clear sign in {_count(len(unclear), 'record')}, {_listed(sorted(unclear))}"
+        return _ended(start, "undecided", text, sorted(unclear), "a record without a clear sign may be of either")
+    if circular:
+        reason = "polarity alone told of a missed trigger there: it may as well have broken its pattern"
+        verdict = _ended(start, "undecided", f"{claimed}. Seen: the pattern, but for what was missed", circular, reason)
+        return replace(verdict, needed="trigger times")
+    return _ended(start, "holds", f"{claimed}. Seen: so in all {len(findings.records)} records")
+
+
+def _off_pattern(
+    findings: Findings, channel: int, numbers: Ints, pattern: tuple[int, ...], coverage: float
+) -> tuple[list[int], list[int]]:
+    """Return the records with the wrong sign, and those whose sign is not clear.
+
+    Raises
+    ------
+    NotMeasurable
+        If no record has a sign.
+    """
+    sign = findings.polarity.sign[findings.records, channel]
+    confidence = findings.polarity.confidence[findings.records, channel]
+    if not np.any(sign):
+        name = findings.channel_name(channel)
+        raise NotMeasurable(why_not(findings, "No pulse", f"{name} shows no pulse"))
+    # the sign of each of many records is to be sure at once (Bonferroni's inequality)
+    sure = np.nan_to_num(confidence) >= coverage_factor(None, 1 - (1 - coverage) / len(sign))
+    trigger = numbers[findings.records] + _ahead(findings, channel)
+    rounds = [np.array(pattern)[(trigger + shift) % len(pattern)] for shift in range(len(pattern))]
+    rounds += [-expected for expected in rounds]
+    expected = max(rounds, key=lambda signs: int(np.count_nonzero((signs == sign) & sure)))
+    wrong = (sign != 0) & sure & (sign != expected)
+    unclear = (sign == 0) | ~sure
+    return findings.records[wrong].tolist(), findings.records[unclear].tolist()
+
+
+def _ahead(findings: Findings, channel: int) -> Ints:
+    """Return how many triggers ahead of the others a channel's module is in each measured record."""
+    module = findings.session.channels[channel][1]
+    ahead = np.zeros(len(findings.records), dtype=np.int64)
+    for slip in findings.sequence.slips:
+        if slip.module == module:
+            ahead[findings.records >= slip.from_record] = slip.by
+    return ahead
+
+
+def _told_by_polarity_alone(findings: Findings) -> list[int]:
+    return [gap.after_record for gap in findings.sequence.missed if gap.seen_in == ("polarity",)]
+
+
+def _no_clipped_sample(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
+    """Judge that no sample is at an end code."""
+    findings = evidence.findings
+    wanted = claimed_channels(claim, findings, findings.channels)
+    clipped = [health for health in findings.health if health.channel in wanted and health.clipped_samples]
+    claimed = "Claimed: no sample at an end code"
+    if not clipped:
+        return _ended(start, "holds", f"{claimed}. Seen: none, on {_count(len(wanted), 'channel')}")
+    told = "; ".join(
+        f"{findings.channel_name(h.channel)} {_count(h.clipped_samples, 'sample')} in record "
+        f"{_listed(h.clipped_records)}"
+        for h in clipped
+    )
+    records = [record for health in clipped for record in health.clipped_records]
+    return _ended(start, "fails", f"{claimed}. Seen: {told}", records)
+
+
+COUNTED: dict[str, Callable[[Claim, Evidence, Verdict], Verdict]] = {
+    "no_missed_trigger": _no_missed_trigger,
+    "no_slip": _no_slip,
+    "triggers_sent": _triggers_sent,
+    "polarity": _polarity,
+    "no_clipped_sample": _no_clipped_sample,
+}

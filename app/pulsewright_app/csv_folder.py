@@ -1,0 +1,71 @@
+"""Writes the tables of an assessment as CSV files into a folder."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pulsewright.errors import PulsewrightError
+
+if TYPE_CHECKING:
+    from pulsewright_analysis.assessment import Assessment
+    from pulsewright_analysis.tables import Table
+
+RUN_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""A spreadsheet takes a cell that begins with one of these for a formula."""
+
+
+def write_csv(assessment: Assessment, folder: Path) -> list[Path]:
+    """Write one CSV file for each table: UTF-8, a heading with units, what was not measured left empty.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    folder : Path
+        Made if it is missing; files of the same names in it are replaced, each whole or not at all.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    PulsewrightError
+        If the folder cannot be written to.
+    """
+    from pulsewright.atomic import replacing
+    from pulsewright_analysis.tables import tables_of
+
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, table in tables_of(assessment).items():
+            path = folder / f"{name}.csv"
+            with replacing(path) as temporary:
+                _write(table, temporary)
+            written.append(path)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise PulsewrightError(
+            f"{folder}: the tables cannot be written there ({reason})", "give another folder"
+        ) from error
+    return written
+
+
+def _write(table: Table, path: Path) -> None:
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow([table.heading(column) for column in table.columns])
+        for row in table.rows.tolist():
+            writer.writerow([cell(value) for value in row])
+
+
+def cell(value: Any) -> str:
+    """Return a value as a cell: numbers at full precision, text so that no spreadsheet runs it as a formula."""
+    if isinstance(value, float):
+        return "" if math.isnan(value) else repr(value)
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(RUN_AS_FORMULA) else value
+    return str(value).lower() if isinstance(value, bool) else str(value)

@@ -1,0 +1,79 @@
+"""The two spans as rows: their values to read and to type, where each came from, and a way to take each back."""
+
+from __future__ import annotations
+
+from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QToolButton, QWidget
+
+from pulsewright.errors import PulsewrightError
+from pulsewright.quantity import parse_span
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.spans import HEADINGS, ORIGINS, SPANS, SpanName, span_of
+from pulsewright_app.desk.viewing import Viewing
+
+_MEANINGS: dict[SpanName, str] = {
+    "span": "Where pulses are looked for",
+    "alignment_span": "Where alignment is measured",
+}
+
+
+class SpanRows(QWidget):
+    """A row for each span."""
+
+    def __init__(self, document: Document, viewing: Viewing, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._document, self._viewing = document, viewing
+        self.fields: dict[SpanName, QLineEdit] = {}
+        self.origins: dict[SpanName, QLabel] = {}
+        self.clear_buttons: dict[SpanName, QToolButton] = {}
+        grid = QGridLayout(self)
+        grid.setContentsMargins(0, 0, 0, 0)
+        for row, name in enumerate(SPANS):
+            self._add_row(grid, 2 * row, name)
+        for signal in (document.settings_changed, document.session_changed, document.claims_changed):
+            signal.connect(self._show)
+        self._show()
+
+    def _add_row(self, grid: QGridLayout, row: int, name: SpanName) -> None:
+        field, origin, clear = QLineEdit(), QLabel(), QToolButton()
+        field.setPlaceholderText("the whole record")
+        field.setAccessibleName(_MEANINGS[name])
+        field.setToolTip(f"{_MEANINGS[name]}: write it like 100 µs .. 300 µs, from the trigger")
+        field.editingFinished.connect(lambda: self._take(name))
+        origin.setAccessibleName(f"{_MEANINGS[name]}: where the setting came from")
+        clear.setText("Clear")
+        clear.setAccessibleName(f"{_MEANINGS[name]}: take back what was set on the desk")
+        clear.clicked.connect(lambda: self._tell(self._viewing.spans.clear(name)))
+        heading = QLabel(HEADINGS[name])
+        heading.setBuddy(field)
+        grid.addWidget(heading, row, 0)
+        grid.addWidget(field, row, 1)
+        grid.addWidget(clear, row, 2)
+        grid.addWidget(origin, row + 1, 1, 1, 2)
+        self.fields[name], self.origins[name], self.clear_buttons[name] = field, origin, clear
+
+    def _show(self) -> None:
+        there = self._document.session is not None
+        for name in SPANS:
+            told = span_of(self._document, name)
+            self.fields[name].setText(told.text)
+            self.fields[name].setEnabled(there)
+            self.origins[name].setText(ORIGINS[told.origin])
+            self.clear_buttons[name].setEnabled(there and name in self._document.settings)
+
+    def _take(self, name: SpanName) -> None:
+        """Set what was typed; an empty field gives the span back."""
+        text = self.fields[name].text().strip()
+        if text == span_of(self._document, name).text:
+            return
+        try:
+            refused = self._viewing.spans.set(name, *parse_span(text, "s", name)) if text else ""
+            if not text:
+                refused = self._viewing.spans.clear(name)
+        except PulsewrightError as error:
+            refused = error.sentence
+        self._tell(refused)
+        self._show()
+
+    def _tell(self, sentence: str) -> None:
+        if sentence:
+            self._viewing.tell(sentence)

@@ -1,0 +1,184 @@
+"""Draws the views again that a person added to the sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pulsewright.errors import PulsewrightError
+from pulsewright.review import Review, SheetView
+from pulsewright.session import Floats, Session
+from pulsewright_analysis.findings import Watch
+from pulsewright_analysis.mean_trace import MeanTrace
+from pulsewright_analysis.record_filter import filter_records
+from pulsewright_analysis.record_table import record_table
+from pulsewright_analysis.results import Findings, Ints
+from pulsewright_app.evidence.accumulating import UNWATCHED, Window, glow_of, rows_of, value_window, whole_window
+from pulsewright_app.evidence.drawing import drawn, short
+from pulsewright_app.evidence.part_tables import marker_pairs
+from pulsewright_app.evidence.session_pictures import Pairs, draw_glow, draw_map, draw_single, draw_stacked
+from pulsewright_app.evidence.sheet import Picture
+from pulsewright_app.glow import alignment_of
+from pulsewright_app.wording import count
+
+_LANE_MM = 12.0
+_MOST_LANES = 16
+"""More lanes than this do not fit a page."""
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A view with what it needs: the session, the findings, the place of its channel, the records that match."""
+
+    view: SheetView
+    session: Session
+    findings: Findings
+    channel: int
+    records: Ints
+    pairs: Pairs
+    watch: Watch
+
+    @property
+    def name(self) -> str:
+        """The channel's name, short enough for a caption."""
+        return short(self.view.channel, 40)
+
+    @property
+    def unit(self) -> str:
+        """The unit of the channel's values."""
+        return self.session.channels[self.channel].unit
+
+    @property
+    def window(self) -> Window:
+        """The stretch of time that is shown."""
+        return self.view.time or whole_window(self.session, self.channel)
+
+    @property
+    def matching(self) -> str:
+        """The filter in words; empty where there is none."""
+        return f" Filter: {self.view.filter}." if self.view.filter.strip() else ""
+
+
+def view_picture(
+    view: SheetView, session: Session, findings: Findings, review: Review, number: int, watch: Watch = UNWATCHED
+) -> Picture:
+    """Return a view as a figure, or its caption alone with the reason why it cannot be drawn."""
+    try:
+        channel = session.channel_index(view.channel)
+        if view.record >= session.records:
+            raise PulsewrightError(f"the session has no record {view.record}")
+        records = filter_records(record_table(session, findings, channel, review), view.filter)
+        asked = _Asked(view, session, findings, channel, records, _pairs(view, review), watch)
+        if len(records) == 0 and view.view != "single":
+            raise PulsewrightError("no record matches its filter")
+        makers = {"single": _single, "stacked": _stacked, "afterglow": _afterglow, "map": _map}
+        made = makers[view.view](asked, number)
+    except PulsewrightError as error:
+        text = " ".join(f"{_ended(view.caption)} This view cannot be drawn: {error.sentence}".split())
+        return Picture(number, "", text, "")
+    return replace(made, caption=" ".join(f"{_ended(view.caption)} {made.caption}".split()))
+
+
+def _ended(caption: str) -> str:
+    caption = caption.strip()
+    return caption if not caption or caption[-1] in ".!?" else f"{caption}."
+
+
+def _pairs(view: SheetView, review: Review) -> Pairs:
+    if not view.markers or view.aligned_by != "trigger":  # a marker is a time from the trigger
+        return ()
+    return [pair for pair in marker_pairs(review) if pair[0].channel in (None, view.channel)]
+
+
+def _single(asked: _Asked, number: int) -> Picture:
+    view, session = asked.view, asked.session
+    names = view.visible or tuple(channel.name for channel in session.channels)
+    channels = [session.channel_index(name) for name in names][:_MOST_LANES]
+    beneath = _beneath(asked, channels)
+    under = "" if view.reference is None else " Beneath, pale: the mean of all measured records."
+    if isinstance(view.reference, int):
+        under = f" Beneath, pale: record {view.reference}."
+    height = 30 + (_LANE_MM * len(channels) if view.lanes else 45) + 5 * len(asked.pairs)
+    svg = drawn(
+        number, height,
+        lambda figure: draw_single(
+            figure, session, view.record, channels, view.time, asked.pairs, lanes=view.lanes, values=view.value,
+            beneath=beneath,
+        ),
+    )  # fmt: skip
+    shown = "each channel in a lane of its own" if view.lanes and len(channels) > 1 else count(len(channels), "channel")
+    rest = len(names) - len(channels)
+    more = f" {count(rest, 'more channel')} not drawn." if rest else ""
+    return Picture(number, svg, f"Record {view.record}, {shown}.{under}{more}", f"the traces of record {view.record}")
+
+
+def _beneath(asked: _Asked, channels: Sequence[int]) -> list[tuple[Floats, Floats]]:
+    """Return what lies beneath each channel's trace: times and values."""
+    session, reference = asked.session, asked.view.reference
+    if isinstance(reference, int):
+        if reference >= session.records:
+            raise PulsewrightError(f"the session has no record {reference} to lie beneath")
+        values = session.values(reference, reference + 1, channels)[0]
+        return [(session.times(reference, channel), values[i]) for i, channel in enumerate(channels)]
+    return [] if reference is None else [_mean(asked, channel) for channel in channels]
+
+
+def _mean(asked: _Asked, channel: int) -> tuple[Floats, Floats]:
+    session, records = asked.session, asked.findings.records
+    starts, interval = session.first_sample_time(channel), session.sample_interval
+    low, high = float(starts[records].min()), float(starts[records].max())
+    sums = MeanTrace(low, interval, session.record_length + round((high - low) / interval))
+    for first, block in session.blocks():
+        asked.watch.check()
+        here = records[(records >= first) & (records < first + len(block))]
+        sums.add(block[here - first, channel, :], starts[here])
+    about = session.channels[channel]
+    mean = sums.mean(about.scale, about.offset)
+    times: Floats = mean.first_time + interval * np.arange(len(mean.value), dtype=np.float64)
+    return times, mean.value
+
+
+def _stacked(asked: _Asked, number: int) -> Picture:
+    """Return the run of records around the current one, of those that match."""
+    view, records = asked.view, asked.records
+    shown = min(view.neighbours, len(records))
+    place = int(np.searchsorted(records, view.record))
+    first = min(max(place - shown // 2, 0), len(records) - shown)
+    run = records[first : first + shown].tolist()
+    svg = drawn(
+        number, 40 + 4.5 * min(shown, 20),
+        lambda figure: draw_stacked(figure, asked.session, run, view.record, asked.channel, view.time),
+    )  # fmt: skip
+    caption = f"Records {run[0]} to {run[-1]} of {asked.name}, each offset upward; record {view.record} strong."
+    return Picture(number, svg, caption + asked.matching, f"{count(shown, 'trace')} above each other")
+
+
+def _afterglow(asked: _Asked, number: int) -> Picture:
+    view, session = asked.view, asked.session
+    alignment = alignment_of(session, asked.findings, asked.channel, view.aligned_by)
+    if isinstance(alignment, str):
+        raise PulsewrightError(alignment)
+    values = view.value or value_window(session, asked.channel, asked.records, asked.watch)
+    signs = asked.findings.polarity.sign[:, asked.channel] if view.inks == "polarity" else None
+    glow = glow_of(
+        session, asked.channel, asked.records, asked.window, values, signs=signs, alignment=alignment, watch=asked.watch
+    )
+    svg = drawn(
+        number, 74 + 5 * len(asked.pairs),
+        lambda figure: draw_glow(
+            figure, glow, asked.unit, asked.pairs, logarithmic=view.logarithmic, about=alignment.about
+        ),
+    )  # fmt: skip
+    ink = "dark where the polarity is positive, light where it is negative" if signs is not None else "one ink by count"
+    caption = f"Afterglow of {count(glow.records, 'record')} on {asked.name}, {ink}."
+    return Picture(number, svg, caption + asked.matching, f"the traces of {asked.name} laid over each other")
+
+
+def _map(asked: _Asked, number: int) -> Picture:
+    rows = rows_of(asked.session, asked.channel, asked.records, asked.window, asked.watch)
+    height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
+    svg = drawn(number, height, lambda figure: draw_map(figure.subplots(), rows, asked.unit, asked.findings))
+    caption = f"Map of {asked.name}, {count(len(rows.records), 'record')}: dark above the base, light below it."
+    return Picture(number, svg, caption + asked.matching, f"{count(len(rows.records), 'record')} as rows of one image")

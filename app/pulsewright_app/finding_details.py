@@ -1,0 +1,149 @@
+"""What a finding or a verdict opens into: its numbers, its budget, and where its evidence can be seen. No Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from pulsewright.budget import Term
+from pulsewright.errors import BudgetError
+from pulsewright.quantity import Quantity, engineering
+from pulsewright_analysis.budgets import OF_CHANNEL, OF_PULSE, budget_of
+from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Verdict
+from pulsewright_app.verdicts_page import probability_in_words
+from pulsewright_app.wording import ALIGNMENT, JITTER, PROGRESSION, TIMING, TRIGGERS, Sentence, ViewHint
+
+FigureName = Literal["positions", "skew", "jitter", "trigger_gaps"]
+FIGURE_NAMES: tuple[FigureName, ...] = ("positions", "skew", "jitter", "trigger_gaps")
+
+FIGURES_OF_GROUPS: Mapping[str, FigureName] = {
+    TRIGGERS: "trigger_gaps",
+    PROGRESSION: "positions",
+    ALIGNMENT: "skew",
+    JITTER: "jitter",
+    TIMING: "trigger_gaps",
+}
+"""The small figure that shows what a group of sentences says."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Where to look: a record, a channel, a view, a figure; None where none of them shows it alone."""
+
+    record: int | None = None
+    channel: int | None = None
+    view: ViewHint | None = None
+    figure: FigureName | None = None
+
+
+def number_lines(quantity: Quantity) -> Iterator[str]:
+    """Yield a quantity's value with u, its interval, and its budget term by term."""
+    unit = quantity.unit
+    if quantity.u == 0:
+        yield f"value {engineering(quantity.value, unit, 9)}, exact with these settings"
+        return
+    dof = "" if quantity.dof is None else f", {_dof(quantity.dof)} degrees of freedom"
+    value, u = engineering(quantity.value, unit, 7), engineering(quantity.u, unit, 3)
+    yield f"value {value}, standard uncertainty u {u}{dof}"
+    low, high = quantity.interval95
+    yield f"95 % interval: {engineering(low, unit, 6)} to {engineering(high, unit, 6)}"
+    if quantity.terms:
+        yield "Budget of u:"
+    for term in sorted(quantity.terms, key=lambda term: -term.u):
+        if term.u > 0:
+            yield _term_line(term, quantity)
+    exact = [term.name for term in quantity.terms if term.u == 0]
+    if exact:
+        yield f"– taken as exact: {', '.join(exact)}"
+
+
+def _term_line(term: Term, quantity: Quantity) -> str:
+    size = f"u {engineering(term.u, quantity.unit, 3)}, {100 * (term.u / quantity.u) ** 2:.1f} % of u²"
+    source = f" ({term.source})" if term.source else ""
+    return f"– {term.name}: {size}, type {term.kind}{source}"
+
+
+def _dof(dof: float) -> str:
+    return f"{dof:.3g}" if dof < 1000 else f"{dof:.0f}"
+
+
+def verdict_lines(verdict: Verdict, findings: Findings | None) -> list[str]:
+    """Return what a verdict opens into: what was compared, why, what would decide it, its numbers and its method.
+
+    Parameters
+    ----------
+    verdict : Verdict
+    findings : Findings or None
+        Where its budget stands.
+    """
+    lines = [verdict.sentence] if verdict.sentence else []
+    if verdict.interval is not None and verdict.measured is not None:
+        low, high = (engineering(end, verdict.measured.unit, 6) for end in verdict.interval)
+        share = f"{100 * verdict.coverage:.4g} %"
+        lines.append(f"Compared: {low} to {high} ({share}) with {verdict.limit}")
+    if verdict.reason and verdict.reason not in verdict.sentence:
+        lines.append(f"Why: {verdict.reason}")
+    if verdict.needed:
+        lines.append(f"What would decide it: {verdict.needed}")
+    if verdict.probability is not None:
+        lines.append(probability_in_words(verdict.probability))
+    if verdict.withheld:
+        lines.append(f"Withheld on purpose: triggers {', '.join(map(str, verdict.withheld))}")
+    quantity = _with_budget(verdict, findings)
+    if quantity is not None:
+        lines += number_lines(quantity)
+    if verdict.method:
+        lines.append(f"How: {verdict.method}")
+    return lines
+
+
+def _with_budget(verdict: Verdict, findings: Findings | None) -> Quantity | None:
+    if verdict.budget and findings is not None:
+        try:
+            return budget_of(findings, verdict.budget).quantity
+        except BudgetError:  # the findings are others by now
+            return verdict.measured
+    return verdict.measured
+
+
+def evidence_of(verdict: Verdict, findings: Findings) -> Evidence:
+    """Return where the evidence of a verdict can be seen.
+
+    Parameters
+    ----------
+    verdict : Verdict
+    findings : Findings
+    """
+    channel, record = _place_of(verdict, findings)
+    record = verdict.records[0] if verdict.records else record
+    views: dict[str, ViewHint] = {
+        "positions": "map", "trigger_gaps": "map", "jitter": "afterglow", "skew": "single",
+        "afterglow": "afterglow", "markers": "single", "health": "single", "pulses": "single",
+    }  # fmt: skip
+    figure = next((name for name in FIGURE_NAMES if name == verdict.figure), None)
+    if channel is None and verdict.figure in ("positions", "trigger_gaps", "jitter"):
+        channel = findings.sequence.channel
+    return Evidence(record, channel, views.get(verdict.figure), figure)
+
+
+def _place_of(verdict: Verdict, findings: Findings) -> tuple[int | None, int | None]:
+    """Return the channel and the record that the verdict's budget is about, each None where it names none."""
+    kind, _, rest = verdict.budget.partition(" ")
+    names = {findings.channel_name(channel): channel for channel in findings.channels}
+    if kind in OF_CHANNEL:
+        return names.get(rest), None
+    if kind not in OF_PULSE:
+        return None, None
+    words = rest.split(" ")
+    for tail in (1, 2):  # the record, and perhaps the number of a pulse in it
+        name, numbers = " ".join(words[:-tail]), words[-tail:]
+        if name in names and all(number.isdigit() for number in numbers):
+            return names[name], int(numbers[0])
+    return None, None
+
+
+def evidence_of_sentence(sentence: Sentence) -> Evidence:
+    """Return where the evidence of a sentence can be seen."""
+    return Evidence(sentence.record, sentence.channel, sentence.view, FIGURES_OF_GROUPS.get(sentence.group))

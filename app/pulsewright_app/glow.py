@@ -1,0 +1,339 @@
+"""The Afterglow picture: many records of one channel over each other, aligned, faded, in one ink or by polarity.
+
+Knows no toolkit, so that the desk and the evidence sheet can make the same picture.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright.session import Session
+from pulsewright_analysis.mean_trace import Mean, MeanTrace
+from pulsewright_analysis.overlay import Afterglow, Raster, passing_records
+from pulsewright_analysis.results import Findings, Floats, Ints
+from pulsewright_app.theme import components
+
+AlignedBy = Literal["trigger", "reference", "pulse"]
+Counts = NDArray[np.uint32]
+Weights = NDArray[np.float32]
+Stopped = Callable[[], bool]
+
+BLOCK_BYTES = 4 << 20
+FAINTEST = 0.16
+"""Share of the full ink where a single record passes, so that none is overlooked."""
+FADED_AWAY = 12
+"""Half-lives after which a record has less than 1/4000 of its ink, and is not drawn."""
+STEPS_A_HALF_LIFE = 8
+"""Records of an eighth of a half-life fade together: 9 % of a record's ink at most."""
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """What the records are laid over each other by.
+
+    Attributes
+    ----------
+    shift : array (records,)
+        Seconds that each record is moved earlier by; NaN for records that cannot be aligned.
+    about : str
+        In words, for the axis and the caption; empty where the trigger aligns them.
+    """
+
+    shift: Floats
+    about: str = ""
+
+
+def alignment_of(session: Session, findings: Findings | None, channel: int, by: AlignedBy) -> Alignment | str:
+    """Return the alignment of a session's records on one channel, or a sentence why there is none.
+
+    Parameters
+    ----------
+    session : Session
+    findings : Findings or None
+    channel : int
+    by : str
+        ``trigger``; ``reference`` pulse; or found ``pulse``: the walking one on the channel that tells the sequence,
+        else the largest of its record. Pulses are brought to their median time, so that the zoom keeps its meaning.
+    """
+    if by == "trigger":
+        return Alignment(np.zeros(session.records))
+    if findings is None or findings.session.records != session.records:
+        return "the pulses are not measured yet"
+    if channel not in findings.channels:
+        return f"{session.channels[channel].name} is not measured"
+    pulses = findings.pulses
+    if by == "reference" and pulses.reference is None:
+        return "no reference pulse is set (setting reference_pulse)"
+    times = pulses.time if pulses.reference is None or by == "pulse" else pulses.reference
+    place = _largest(findings, channel)
+    if by == "pulse" and channel == findings.sequence.channel:
+        walking = findings.sequence.pulse
+        place = np.where(walking >= 0, walking, place)
+    at = np.where(place >= 0, times[np.maximum(place, 0)], np.nan) if len(times) else np.full(session.records, np.nan)
+    if not np.any(np.isfinite(at)):
+        return f"no pulse on {session.channels[channel].name} has a position"
+    name = "found pulses" if by == "pulse" else "reference pulses"
+    return Alignment(at - float(np.nanmedian(at)), name)
+
+
+def _largest(findings: Findings, channel: int) -> Ints:
+    """Return for each record the largest pulse with a position on a channel, −1 where there is none."""
+    pulses = findings.pulses
+    chosen = np.flatnonzero((pulses.channel == channel) & np.isfinite(pulses.time))
+    rising = chosen[np.argsort(np.abs(pulses.amplitude[chosen]), kind="stable")]
+    place = np.full(findings.session.records, -1, dtype=np.int64)
+    place[pulses.record[rising]] = rising  # the last one assigned, the largest, stays
+    return place
+
+
+@dataclass(frozen=True)
+class GlowPlan:
+    """What is accumulated, apart from the records.
+
+    Attributes
+    ----------
+    session, channel, raster
+    signs : int array (records,) or None
+        The polarity of each record, 0 where it has none, for one ink each; None for one ink.
+    alignment : Alignment
+    half_life : int or None
+        Records after which a record has half its ink; None: nothing fades.
+    mean : bool
+        Whether the mean trace is wanted too.
+    """
+
+    session: Session
+    channel: int
+    raster: Raster
+    alignment: Alignment
+    signs: Ints | None = None
+    half_life: int | None = None
+    mean: bool = False
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What was accumulated so far; rows from the top.
+
+    Attributes
+    ----------
+    raster : Raster
+    counts : tuple of int array (height, width)
+        Records through each pixel: all of them; or those positive, negative and without polarity.
+    weights : tuple of float array (height, width) or None
+        The same with each record's ink faded by its age.
+    records, unplaced : int
+        How many are counted, and how many could not be aligned and are not.
+    mean : Mean or None
+    """
+
+    raster: Raster
+    counts: tuple[Counts, ...]
+    weights: tuple[Weights, ...] | None
+    records: int
+    unplaced: int
+    mean: Mean | None
+
+    @property
+    def most(self) -> int:
+        """The number of records through the densest pixel of one ink."""
+        return max(int(counts.max(initial=0)) for counts in self.counts)
+
+    def at(self, time: float, value: float) -> list[int] | None:
+        """Return the counts of a spot for each ink, None outside the picture."""
+        column, row = self.raster.column(time), self.raster.row(value)
+        if not (0 <= column < self.raster.width and 0 <= row < self.raster.height):
+            return None
+        return [int(counts[row, column]) for counts in self.counts]
+
+
+class Accumulation:
+    """Records laid over each other, one lot after another; one thread may add at a time."""
+
+    def __init__(self, plan: GlowPlan) -> None:
+        self.plan = plan
+        inks = 1 if plan.signs is None else 3
+        shape = (plan.raster.height, plan.raster.width)
+        self._glows = [Afterglow(plan.raster) for _ in range(inks)]
+        self._faded = None if plan.half_life is None else [np.zeros(shape, dtype=np.float32) for _ in range(inks)]
+        self._starts = plan.session.first_sample_time(plan.channel) - plan.alignment.shift
+        self._mean = _mean_grid(plan, self._starts) if plan.mean else None
+        self._records = self._unplaced = 0
+
+    def add(self, records: Ints, stopped: Stopped = lambda: False, added: Callable[[], None] = lambda: None) -> None:
+        """Add records, the newest last.
+
+        Parameters
+        ----------
+        records : int array
+            Their numbers, in the order in which they age.
+        stopped : callable
+            Asked between blocks whether to leave off.
+        added : callable
+            Called after each block.
+        """
+        session, channel = self.plan.session, self.plan.channel
+        a_record = len(session.channels) * session.record_length * session.dtype.itemsize
+        most = max(1, BLOCK_BYTES // max(a_record, 1))
+        if self.plan.half_life is not None:
+            most = min(most, max(1, self.plan.half_life // STEPS_A_HALF_LIFE))
+        newer = len(records)
+        for first, count in _runs(records, most):
+            if stopped():
+                return
+            newer -= count
+            block = session.codes(first, first + count)[:, channel, :]
+            self._add_block(np.arange(first, first + count), block, newer)
+            added()
+
+    def _add_block(self, records: Ints, block: NDArray[np.generic], newer: int) -> None:
+        begin = self._starts[records]
+        placed = np.isfinite(begin)
+        self._unplaced += int(np.count_nonzero(~placed))
+        self._records += int(np.count_nonzero(placed))
+        if not np.all(placed):
+            records, block, begin = records[placed], block[placed], begin[placed]
+        if self._mean is not None and len(records):
+            self._mean.add(block, begin)
+        half_life = self.plan.half_life
+        visible = half_life is not None and newer < FADED_AWAY * half_life
+        for ink, glow in enumerate(self._glows):
+            chosen = self._of_ink(records, ink)
+            own = Afterglow(self.plan.raster) if visible else glow
+            self._draw(own, block[chosen], begin[chosen])
+            if visible and half_life is not None:
+                self._fade(ink, own, len(records), half_life)
+                glow.merge(own)
+
+    def _fade(self, ink: int, own: Afterglow, count: int, half_life: int) -> None:
+        """Let what there is fade by as many records as were added, and put these on top, each with its share."""
+        assert self._faded is not None
+        faded = self._faded[ink]
+        faded *= np.float32(0.5 ** (count / half_life))
+        shares = 0.5 ** (np.arange(count) / half_life)
+        faded += own.counts * np.float32(shares.mean() if count else 0.0)
+
+    def _of_ink(self, records: Ints, ink: int) -> NDArray[np.bool_]:
+        if self.plan.signs is None:
+            return np.ones(len(records), dtype=bool)
+        chosen: NDArray[np.bool_] = self.plan.signs[records] == (1, -1, 0)[ink]
+        return chosen
+
+    def _draw(self, glow: Afterglow, block: NDArray[np.generic], begin: Floats) -> None:
+        about = self.plan.session.channels[self.plan.channel]
+        glow.add(block, begin, self.plan.session.sample_interval, about.scale, about.offset)
+
+    def picture(self) -> Picture:
+        """Return what there is so far, in arrays of its own."""
+        about = self.plan.session.channels[self.plan.channel]
+        return Picture(
+            self.plan.raster,
+            tuple(glow.counts for glow in self._glows),
+            None if self._faded is None else tuple(faded.copy() for faded in self._faded),
+            self._records,
+            self._unplaced,
+            None if self._mean is None else self._mean.mean(about.scale, about.offset),
+        )
+
+
+def _mean_grid(plan: GlowPlan, starts: Floats) -> MeanTrace:
+    """Return an empty mean over all the time that any record covers."""
+    known, interval = starts[np.isfinite(starts)], plan.session.sample_interval
+    low, high = float(known.min()), float(known.max())
+    return MeanTrace(low, interval, plan.session.record_length + round((high - low) / interval))
+
+
+def _runs(records: Ints, most: int) -> Iterator[tuple[int, int]]:
+    """Yield (first, count) of neighbouring records, at most so many at once, in the order given."""
+    begin = 0
+    for place in range(1, len(records) + 1):
+        ended = place == len(records) or records[place] != records[place - 1] + 1 or place - begin == most
+        if ended and place > begin:
+            yield int(records[begin]), place - begin
+            begin = place
+
+
+def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped: Stopped) -> list[int]:
+    """Return which of some records pass within one pixel of a spot, rising.
+
+    Parameters
+    ----------
+    plan : GlowPlan
+    records : int array
+    time, value : float
+        The spot: seconds as drawn, and the channel's unit.
+    stopped : callable
+        Asked between blocks whether to leave off.
+    """
+    session, about, raster = plan.session, plan.session.channels[plan.channel], plan.raster
+    starts = session.first_sample_time(plan.channel) - plan.alignment.shift
+    a_record = len(session.channels) * session.record_length * session.dtype.itemsize
+    found: list[int] = []
+    placed = np.unique(records[np.isfinite(starts[records])])
+    for first, count in _runs(placed, max(1, BLOCK_BYTES // max(a_record, 1))):
+        if stopped():
+            break
+        passing = passing_records(
+            session.codes(first, first + count)[:, plan.channel, :], starts[first : first + count],
+            session.sample_interval, raster, raster.column(time), raster.row(value),
+            scale=about.scale, offset=about.offset,
+        )  # fmt: skip
+        found += [first + int(i) for i in np.flatnonzero(passing)]
+    return found
+
+
+def inked(picture: Picture, colours: tuple[str, ...], logarithmic: bool) -> NDArray[np.uint8]:
+    """Return the picture in ink: red, green, blue and opacity, (height, width, 4), top row first.
+
+    Parameters
+    ----------
+    picture : Picture
+    colours : tuple of str
+        One for each of its inks. Inks over each other mix by their densities.
+    logarithmic : bool
+        Whether density follows the logarithm of the count; the densest spot has full ink either way.
+    """
+    amounts = picture.counts if picture.weights is None else picture.weights
+    most = max(float(amount.max(initial=0)) for amount in amounts)
+    densities = [_density(amount, most, logarithmic) for amount in amounts]
+    total: NDArray[np.float32] = np.sum(densities, axis=0)
+    image = np.empty((*total.shape, 4), dtype=np.uint8)
+    if len(densities) == 1:
+        image[..., :3] = components(colours[0])
+        image[..., 3] = np.rint(255 * densities[0])
+        return image
+    share = np.where(total > 0, total, np.float32(1.0))
+    for part in range(3):
+        mixed = sum(d * np.float32(components(c)[part]) for d, c in zip(densities, colours, strict=True))
+        image[..., part] = np.rint(mixed / share)
+    bare = np.ones_like(total)
+    for density in densities:
+        bare *= 1 - density
+    image[..., 3] = np.rint(255 * (1 - bare))
+    return image
+
+
+def _density(amount: Counts | Weights, most: float, logarithmic: bool) -> NDArray[np.float32]:
+    if most <= 0:
+        return np.zeros(amount.shape, dtype=np.float32)
+    if np.issubdtype(amount.dtype, np.integer):
+        counted = np.arange(int(most) + 1, dtype=np.float64)
+        density = _curve(counted, most, logarithmic)
+        density[0] = 0.0
+        looked_up: NDArray[np.float32] = density.astype(np.float32)[amount]
+        return looked_up
+    faded: NDArray[np.float32] = _curve(amount, most, logarithmic).astype(np.float32)
+    # ink that fades goes on to nothing, and does not end at the faintest tint
+    return faded * np.minimum(amount.astype(np.float32), np.float32(1.0))
+
+
+def _curve(amount: NDArray[Any], most: float, logarithmic: bool) -> Floats:
+    share = np.log1p(amount) / math.log1p(most) if logarithmic else amount / most
+    curve: Floats = FAINTEST + (1 - FAINTEST) * share
+    return curve

@@ -1,0 +1,282 @@
+"""What can be claimed of a session: the kinds of claims, and how the limit of each is written."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pulsewright.errors import SettingError
+from pulsewright.quantity import engineering, parse_number
+
+Form = Literal["at_most", "at_least", "about", "range", "number", "pattern", "nothing"]
+OWN_UNIT = "the channel's unit"
+"""Amplitude and noise are in whatever unit their channel carries."""
+
+
+@dataclass(frozen=True)
+class ClaimKind:
+    """One kind of claim.
+
+    Attributes
+    ----------
+    word : str
+        As ``kind`` in a claims file.
+    form : str
+        How its limit is written.
+    unit : str
+        SI unit of the limit; empty for a pure number, `OWN_UNIT` for that of the channel.
+    meaning : str
+        What is claimed, as a clause.
+    example : str
+        A limit, as it stands in a claims file.
+    takes : tuple of str
+        What may stand in the claim besides name, kind and limit.
+    """
+
+    word: str
+    form: Form
+    unit: str
+    meaning: str
+    example: str
+    takes: tuple[str, ...] = ()
+
+    @property
+    def has_limit(self) -> bool:
+        """Whether a limit must be written."""
+        return self.form != "nothing"
+
+
+_ALL = (
+    ClaimKind("skew", "at_most", "s", "every channel's skew against the reference", '"5 ns"', ("channels",)),
+    ClaimKind("skew_within_modules", "at_most", "s", "the largest skew between channels of one module", '"2 ns"'),
+    ClaimKind("skew_between_modules", "at_most", "s", "the largest skew between two modules", '"3 ns"', ("modules",)),
+    ClaimKind("increment", "about", "s", "the pulse's step from trigger to trigger", '"10.12 us ± 50 ns"'),
+    ClaimKind("extent", "about", "s", "from the first stop to the last", '"111.3 us ± 0.1 us"', ("intervals",)),
+    ClaimKind("no_missed_trigger", "nothing", "", "every trigger was kept", "", ("withheld",)),
+    ClaimKind("no_slip", "nothing", "", "no module lost a trigger alone", ""),
+    ClaimKind("triggers_sent", "number", "", "so many triggers were sent, and each is accounted for", "38"),
+    ClaimKind("polarity", "pattern", "", "the polarity from trigger to trigger", '"alternates"', ("channels",)),
+    ClaimKind("jitter", "at_most", "s", "the standard deviation of the pulse's position", '"10 ns"'),
+    ClaimKind("trigger_period", "about", "s", "the time from trigger to trigger", '"50 ms ± 1 us"'),
+    ClaimKind("dead_time", "at_least", "s", "the time that no record covers", '"20 us"'),
+    ClaimKind("re_arm_margin", "at_least", "s", "what the dead time leaves beyond the re-arm time", '"5 us"'),
+    ClaimKind("amplitude", "range", OWN_UNIT, "the size of every pulse", '"0.2 V .. 0.9 V"', ("channels",)),
+    ClaimKind("width", "range", "s", "the width of every pulse", '"1 us .. 3 us"', ("channels",)),
+    ClaimKind("no_clipped_sample", "nothing", "", "no sample at an end code of the converter", "", ("channels",)),
+    ClaimKind("noise", "at_most", OWN_UNIT, "the noise of every channel, rms", '"5 mV"', ("channels",)),
+    ClaimKind("enob", "at_least", "", "the effective bits of every channel", "7.5", ("channels",)),
+    ClaimKind("marker_pair", "about", "s", "the difference of two markers", '"101 us ± 1 us"', ("pair",)),
+)
+KINDS: dict[str, ClaimKind] = {kind.word: kind for kind in _ALL}
+"""Every kind of claim, by its word."""
+
+HOW_TO_WRITE: dict[Form, str] = {
+    "at_most": "the largest value that is allowed",
+    "at_least": "the smallest value that is allowed",
+    "about": "a value ± what it may be off",
+    "range": "from the smallest value .. to the largest",
+    "number": "a whole number from 1 up",
+    "pattern": '"alternates", "constant", or one round of signs like "+ + - -"',
+    "nothing": "no limit",
+}
+ALTERNATES, CONSTANT = "alternates", "constant"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit in SI units.
+
+    Attributes
+    ----------
+    low, high : float or None
+        Between these the quantity is to lie; None: open.
+    unit : str
+        SI unit without prefix.
+    words : str
+        As a person reads it.
+    number : int or None
+        Of triggers.
+    pattern : tuple of int
+        One round of polarities, 1 and −1; ``(1,)`` for a constant one. The round may begin with either sign.
+    """
+
+    low: float | None = None
+    high: float | None = None
+    unit: str = ""
+    words: str = ""
+    number: int | None = None
+    pattern: tuple[int, ...] = ()
+
+
+def parse_limit(kind: ClaimKind, raw: Any) -> Limit:
+    """Read the limit of a claim.
+
+    Parameters
+    ----------
+    kind : ClaimKind
+    raw : object
+        As it stands in the file; None where it is missing.
+
+    Returns
+    -------
+    Limit
+
+    Raises
+    ------
+    SettingError
+        If it is missing, not filled in, has no unit or another one, or makes no sense.
+    """
+    if kind.form == "nothing":
+        if raw is not None:
+            raise SettingError(f"a claim of kind {kind.word!r} takes no limit", "take the limit out")
+        return Limit(words="none")
+    if raw is None:
+        raise SettingError(f"a claim of kind {kind.word!r} needs a limit", _write(kind))
+    if isinstance(raw, str) and not raw.strip():
+        raise SettingError("its limit is not filled in", _write(kind))
+    if isinstance(raw, bool) or not isinstance(raw, str | int | float):
+        raise SettingError(f"limit: {raw!r} is no limit", _write(kind))
+    limit: Limit = _READERS[kind.form](kind, raw)
+    return limit
+
+
+def _write(kind: ClaimKind) -> str:
+    return f"write {HOW_TO_WRITE[kind.form]}, as in limit = {kind.example}"
+
+
+def _with_unit(kind: ClaimKind, text: str, unit: str | None = None) -> tuple[float, str]:
+    """Return a number in SI units and its unit, which must be written with it."""
+    own = _channel_number(text) if kind.unit == OWN_UNIT else None
+    if own is not None and unit in (None, own[1]):
+        return own
+    found = _unit_of(kind, text)
+    expected = (found if kind.unit == OWN_UNIT else kind.unit) if unit is None else unit
+    if expected == "" and kind.unit == "":
+        return parse_number(text, "", "limit"), ""
+    if found == "":
+        raise SettingError(f"limit: {text.strip()!r} has no unit", _write(kind))
+    try:
+        return parse_number(text, expected, "limit"), expected
+    except SettingError as error:
+        raise SettingError(error.cause, _write(kind)) from error
+
+
+_CHANNEL_UNITS = ("V", "A", "Pa", "bar", "m", "m/s", "g", "N", "T", "K", "W", "°C")
+"""Written out, so that ``5 Pa`` is not read as five peta-a."""
+
+
+def _channel_number(text: str) -> tuple[float, str] | None:
+    """Return a number in one of the units that channels often carry, None where there is none of them."""
+    written = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*([^\d\s].*?)\s*", text)
+    if written is None:
+        return None
+    number, suffix = float(written[1]), written[2]
+    if suffix in _CHANNEL_UNITS:
+        return number, suffix
+    prefix = {"u": "µ", "μ": "µ"}.get(suffix[:1], suffix[:1])
+    exponents = {"p": -12, "n": -9, "µ": -6, "m": -3, "k": 3, "M": 6, "G": 9}
+    if suffix[1:] in _CHANNEL_UNITS and prefix in exponents:
+        # by text where it can be, so that 200 mV is 0.2 V to the last digit
+        plain = "e" not in written[1].lower()
+        power = exponents[prefix]
+        return float(f"{written[1]}e{power}") if plain else number * 10.0**power, suffix[1:]
+    return None
+
+
+def _unit_of(kind: ClaimKind, text: str) -> str:
+    from quantiphy import QuantiPhyError
+    from quantiphy import Quantity as Reader
+
+    try:
+        return str(Reader(text.strip()).units)
+    except (QuantiPhyError, ValueError) as error:
+        raise SettingError(f"limit: {text.strip()!r} is not a number with a unit", _write(kind)) from error
+
+
+def _not_negative(kind: ClaimKind, value: float, raw: Any) -> float:
+    if value < 0:
+        raise SettingError(f"limit: {raw!r} is negative", _write(kind))
+    return value
+
+
+def _at_most(kind: ClaimKind, raw: Any) -> Limit:
+    value, unit = _with_unit(kind, str(raw))
+    if value <= 0:
+        raise SettingError(f"limit: {raw!r} is not above 0, and nothing could hold it", _write(kind))
+    return Limit(None, value, unit, f"at most {engineering(value, unit)}")
+
+
+def _at_least(kind: ClaimKind, raw: Any) -> Limit:
+    value, unit = _with_unit(kind, str(raw))
+    return Limit(_not_negative(kind, value, raw), None, unit, f"at least {engineering(value, unit)}")
+
+
+def _about(kind: ClaimKind, raw: Any) -> Limit:
+    parts = re.split(r"\s*(?:±|\+/-|\+-)\s*", str(raw).strip())
+    if len(parts) != 2 or not all(parts):
+        raise SettingError(f"limit: {raw!r} is not a value ± what it may be off", _write(kind))
+    off, unit = _with_unit(kind, parts[1])
+    value, unit = _with_unit(kind, parts[0], unit)
+    if off <= 0:
+        raise SettingError(f"limit: {parts[1]!r} is not above 0, and nothing could hold it", _write(kind))
+    words = f"{engineering(value, unit, 9)} ± {engineering(off, unit)}"
+    return Limit(value - off, value + off, unit, words)
+
+
+def _range(kind: ClaimKind, raw: Any) -> Limit:
+    parts = str(raw).split("..")
+    if len(parts) != 2:
+        raise SettingError(f"limit: {raw!r} is not a range", _write(kind))
+    high, unit = _with_unit(kind, parts[1])
+    low, unit = _with_unit(kind, parts[0], unit)
+    if not low < high:
+        raise SettingError(f"limit: {raw!r} does not end above its start", _write(kind))
+    _not_negative(kind, low, raw)
+    return Limit(low, high, unit, f"{engineering(low, unit, 6)} to {engineering(high, unit, 6)}")
+
+
+def _number(kind: ClaimKind, raw: Any) -> Limit:
+    text = str(raw).strip()
+    if not re.fullmatch(r"\d{1,12}", text, re.ASCII) or int(text) < 1:
+        raise SettingError(f"limit: {raw!r} is not a whole number from 1 up", _write(kind))
+    return Limit(words=text, number=int(text))
+
+
+def _pattern(kind: ClaimKind, raw: Any) -> Limit:
+    text = str(raw).strip()
+    if text == ALTERNATES:
+        return Limit(words=ALTERNATES, pattern=(1, -1))
+    if text == CONSTANT:
+        return Limit(words=CONSTANT, pattern=(1,))
+    signs = text.replace(" ", "").replace("−", "-")
+    if not re.fullmatch(r"[+-]{2,8}", signs):
+        raise SettingError(f"limit: {raw!r} is no pattern of polarity", _write(kind))
+    return Limit(words=" ".join(signs), pattern=tuple(1 if sign == "+" else -1 for sign in signs))
+
+
+_READERS: dict[Form, Any] = {
+    "at_most": _at_most,
+    "at_least": _at_least,
+    "about": _about,
+    "range": _range,
+    "number": _number,
+    "pattern": _pattern,
+}
+
+
+def kind_of(word: str) -> ClaimKind:
+    """Return a kind of claim by its word.
+
+    Raises
+    ------
+    SettingError
+        If there is no such kind; the nearest is offered, and all are listed.
+    """
+    from difflib import get_close_matches
+
+    if word in KINDS:
+        return KINDS[word]
+    close = get_close_matches(word.lower().replace(" ", "_"), KINDS, n=1)
+    nearest = f"the nearest one is {close[0]!r}; " if close else ""
+    raise SettingError(f"{word!r} is no kind of claim", f"{nearest}the kinds are {', '.join(KINDS)}")

@@ -1,0 +1,96 @@
+"""Partial findings of a large session: shown soon, marked as partial everywhere, not judged, then replaced."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
+
+from pulsewright.session import Session
+from pulsewright.settings import Settings
+from pulsewright_analysis.results import Findings
+from pulsewright_app.desk import measuring
+from pulsewright_app.desk.measuring import first_part
+from pulsewright_app.desk.panels.findings import FindingsPanel
+from pulsewright_app.desk.window import DeskWindow
+
+from .gestures import Settle, labelled
+
+
+@pytest.fixture
+def small_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let a first part have ten records, whatever the session's size."""
+    monkeypatch.setattr(measuring, "_SAMPLES_AT_FIRST", 1)
+    monkeypatch.setattr(measuring, "_FEWEST_AT_FIRST", 10)
+
+
+def test_the_first_part_is_of_neighbouring_records_and_counts_nothing_sent(
+    small_parts: None, walking_session: Callable[..., Session]
+) -> None:
+    session = walking_session(records=60)
+    part = first_part(session, Settings(sent=61))
+    assert part is not None
+    assert (part.records, part.sent) == ((0, 10), None)
+    later = first_part(session, Settings(records=(5, 60)))
+    assert later is not None
+    assert later.records == (5, 15)
+    assert first_part(walking_session(records=40), Settings()) is None  # quickly done as a whole
+
+
+def test_partial_findings_come_first_and_say_so(
+    small_parts: None, make_window: Callable[..., DeskWindow], walking_session: Callable[..., Session], settle: Settle
+) -> None:
+    desk = make_window()
+    panel, seen = desk.findings_panel, []
+
+    def look() -> None:
+        if desk.results.findings is not None:
+            row = panel.list.model().index(1, 0)
+            font = row.data(Qt.ItemDataRole.FontRole)
+            seen.append((desk.results.partial, panel.state.text(), font is not None and font.italic()))
+
+    desk.results.changed.connect(look)
+    desk.document.open(walking_session(records=60))
+    settle(desk)
+    partial, text, italic = seen[0]
+    assert partial
+    assert italic
+    assert text.startswith("Partial: the numbers below are of the first 10 of 60 records.")
+    assert not seen[-1][0]
+    assert labelled(desk, "State of the findings") == ""
+    assert desk.results.findings is not None
+    assert len(desk.results.findings.records) == 60
+
+
+def test_partial_numbers_are_marked_in_copies_figures_and_sentences(bench: Any, clean_findings: Findings) -> None:
+    panel = bench.show(FindingsPanel)
+    part = replace(
+        clean_findings, records=clean_findings.records[:10], settings=replace(clean_findings.settings, records=(0, 10))
+    )
+    generation = bench.results.start()
+    bench.results.take_partial(generation, part)
+    bench.press(panel.copy_button)
+    text = QGuiApplication.clipboard().text()
+    assert text.startswith("Partial: the numbers below are of the first 10 of 24 records.")
+    assert "10 of 24 records looked at, no trigger missing between them" in text
+    panel.pages.setCurrentWidget(panel.figures["skew"])
+    assert panel.figures["skew"].title.text() == "Partial. Skew against H01"
+    assert bench.results.verdicts_out_of_date
+    bench.results.finish(generation, clean_findings)
+    assert panel.figures["skew"].title.text() == "Skew against H01"
+
+
+def test_a_partial_that_is_cancelled_stays_partial(bench: Any, clean_findings: Findings) -> None:
+    panel = bench.show(FindingsPanel)
+    generation = bench.results.start()
+    bench.results.take_partial(generation, clean_findings)
+    bench.results.fail(generation, "")
+    assert panel.state.text().startswith("Partial: ")
+    assert bench.results.partial

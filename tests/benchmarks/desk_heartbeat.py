@@ -1,0 +1,208 @@
+"""How long the desk's window ever fails to answer: the largest gap between two beats of its event loop.
+
+Run by hand: ``python tests/benchmarks/desk_heartbeat.py [--records 2000] [--runs 3]``. A session of 2,000 × 12 × 25,000
+samples (1.2 GB) is made in a temporary folder. After the desk's first paint the beats are counted over opening it,
+stepping, overlaying all records, zooming, measuring and cancelling, by real keys and wheels, while two threads measure
+the same samples without a pause. Each run is a process of its own, on Qt's offscreen platform.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from desk_sessions import write_walk
+
+WANTED_MS = 100.0
+BEAT_MS = 2
+LONGEST = 600.0
+
+
+class Heart:
+    """Beats in the event loop and keeps the largest gap of each phase."""
+
+    def __init__(self) -> None:
+        from PySide6.QtCore import Qt, QTimer
+
+        self.gaps: dict[str, float] = {}
+        self.phase = ""
+        self._last = time.perf_counter()
+        self._timer = QTimer()
+        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self._timer.setInterval(BEAT_MS)
+        self._timer.timeout.connect(self._beat)
+        self._timer.start()
+
+    def _beat(self) -> None:
+        now = time.perf_counter()
+        if self.phase:
+            self.gaps[self.phase] = max(self.gaps.get(self.phase, 0.0), 1e3 * (now - self._last))
+        self._last = now
+
+
+def measure_for_ever(path: Path, stop: threading.Event) -> None:
+    """Be a busy worker: measure the session, block by block, again and again."""
+    from pulsewright.opening import open_session
+    from pulsewright.settings import Settings
+    from pulsewright_analysis.assessment import assess
+    from pulsewright_analysis.findings import Cancelled
+
+    with open_session(path) as session, contextlib.suppress(Cancelled):
+        while not stop.is_set():
+            assess(session, Settings(), lambda *_: None, stop.is_set, "")
+
+
+def gestures(window: Any, path: Path, phase: Callable[[str], None]) -> Iterator[Callable[[], bool] | float]:
+    """Do everything in turn; yield seconds to wait, or what must be true before going on."""
+    from PySide6.QtCore import QPoint, QPointF, Qt
+    from PySide6.QtGui import QWheelEvent
+    from PySide6.QtTest import QTest
+    from PySide6.QtWidgets import QApplication
+
+    def key(which: Qt.Key, held: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> None:
+        QTest.keyClick(window.middle.view.canvas, which, held)
+
+    def wheel(notches: int) -> None:
+        viewport = window.middle.view.canvas.viewport()
+        spot = viewport.rect().center()
+        event = QWheelEvent(
+            QPointF(spot), QPointF(viewport.mapToGlobal(spot)), QPoint(), QPoint(0, 120 * notches),
+            Qt.MouseButton.NoButton, Qt.KeyboardModifier.NoModifier, Qt.ScrollPhase.NoScrollPhase, False,
+        )  # fmt: skip
+        QApplication.sendEvent(viewport, event)
+
+    alt, control, results = Qt.KeyboardModifier.AltModifier, Qt.KeyboardModifier.ControlModifier, window.results
+    phase("opening")
+    window.open_path(path)
+    yield lambda: window.document.session is not None
+    yield 1.0
+    phase("stepping")
+    for _ in range(200):
+        key(Qt.Key.Key_PageDown)
+        yield 0.01
+    phase("measuring")
+    yield lambda: not results.busy
+    yield 0.5
+    phase("stepping, measured")
+    for _ in range(100):
+        key(Qt.Key.Key_PageDown)
+        yield 0.01
+    for number, name in ((2, "stacked"), (3, "overlaying"), (4, "map"), (1, "single")):
+        phase(name)
+        key(Qt.Key(Qt.Key.Key_0 + number), alt)
+        yield 0.5
+        for _ in range(20):
+            key(Qt.Key.Key_PageDown)
+            yield 0.02
+        yield lambda: not window.background.busy
+        phase(f"zooming, {name}")
+        for notches in (1, 1, 1, 1, 1, 1, -1, -1, -1):
+            wheel(notches)
+            yield 0.1
+        yield lambda: not window.background.busy
+        key(Qt.Key.Key_W)
+        yield 0.3
+    phase("measuring and cancelling")
+    for wait in (0.05, 0.3, 1.0):
+        key(Qt.Key.Key_F5)
+        yield wait
+        key(Qt.Key.Key_Period, control)
+        yield 0.3
+    phase("channels")
+    for _ in range(4):
+        key(Qt.Key.Key_Down, control)
+        yield 0.2
+
+
+def one_run(path: Path) -> None:
+    """Open a desk, do everything, and print the largest gaps."""
+    from PySide6.QtCore import QTimer
+    from PySide6.QtWidgets import QApplication
+
+    from pulsewright_app.desk.style import prepare
+    from pulsewright_app.desk.window import DeskWindow
+
+    application = QApplication(["pulsewright"])
+    prepare(application)
+    window = DeskWindow()
+    window.resize(1600, 900)
+    window.show()
+    for _ in range(20):  # the first screen is painted
+        application.processEvents()
+        time.sleep(0.01)
+    stop = threading.Event()
+    workers = [threading.Thread(target=measure_for_ever, args=(path, stop)) for _ in range(2)]
+    for worker in workers:
+        worker.start()
+    heart = Heart()
+    began = time.perf_counter()
+
+    def phase(name: str) -> None:
+        heart.phase = name
+
+    script = gestures(window, path, phase)
+    waiting: Callable[[], bool] | None = None
+
+    def go_on() -> None:
+        nonlocal waiting
+        if waiting is not None and not waiting():
+            assert time.perf_counter() - began < LONGEST, f"{heart.phase} takes for ever"
+            QTimer.singleShot(20, go_on)
+            return
+        waiting = None
+        wait = next(script, None)
+        if wait is None:
+            application.quit()
+        elif callable(wait):
+            waiting = wait
+            QTimer.singleShot(0, go_on)
+        else:
+            QTimer.singleShot(round(1000 * wait), go_on)
+
+    QTimer.singleShot(0, go_on)
+    application.exec()
+    heart.phase = ""
+    stop.set()
+    for worker in workers:
+        worker.join()
+    name, largest = max(heart.gaps.items(), key=lambda item: item[1])
+    told = ", ".join(f"{phase} {gap:.0f}" for phase, gap in heart.gaps.items())
+    print(
+        f"largest gap {largest:.0f} ms, {name} (wanted: at most {WANTED_MS:g} ms), "
+        f"{time.perf_counter() - began:.0f} s in all; by phase, ms: {told}",
+        flush=True,
+    )
+    window.close()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--records", type=int, default=2000)
+    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--session", type=Path, help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    if asked.session is not None:
+        one_run(asked.session)
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "walk.h5"
+        write_walk(path, asked.records)
+        for _ in range(asked.runs):
+            with tempfile.TemporaryDirectory() as own:
+                places = {"XDG_DATA_HOME": own, "XDG_CONFIG_HOME": own}  # nobody's reviews and settings
+                subprocess.run([sys.executable, __file__, "--session", str(path)], check=True, env=os.environ | places)
+
+
+if __name__ == "__main__":
+    main()

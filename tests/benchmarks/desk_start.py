@@ -1,0 +1,66 @@
+"""How long the desk takes from a fresh process to the first painted view of the sample with faults.
+
+Run by hand: ``python tests/benchmarks/desk_start.py``. One run warms the machine's file cache and is not counted; then
+the median of five. The clock starts before the process does, on Qt's offscreen platform.
+"""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+WANTED_S = 1.5
+RUNS = 5
+
+
+def one_start(began: float) -> None:
+    """Open the sample on a desk, and print how long ago `began` was when its traces are painted."""
+    from PySide6.QtGui import QColor
+    from PySide6.QtWidgets import QApplication
+
+    from pulsewright_app.desk.style import prepare
+    from pulsewright_app.desk.window import DEMO_SESSION, DeskWindow
+    from pulsewright_app.samples import sample
+    from pulsewright_app.theme import LIGHT
+
+    application = QApplication(["pulsewright"])
+    prepare(application)
+    window = DeskWindow()
+    window.open_path(sample(DEMO_SESSION))
+    window.show()
+    painted = 0.0
+    while not painted:
+        application.processEvents()
+        if window.document.session is not None:
+            image, plot = window.grab().toImage(), window.middle.view.canvas.viewport()
+            corner, wanted = plot.mapTo(window, plot.rect().topLeft()), QColor(LIGHT.channel(0))
+            rows = range(corner.y(), corner.y() + plot.height())
+            column = corner.x() + plot.width() // 2
+            if any(image.pixelColor(column, row) == wanted for row in rows):
+                painted = time.time()
+    print(painted - began, flush=True)
+    os._exit(0)  # what goes on in the background is of no interest
+
+
+def main() -> None:
+    if len(sys.argv) > 1:
+        one_start(float(sys.argv[1]))
+    with tempfile.TemporaryDirectory() as folder:
+        places = {"XDG_DATA_HOME": folder, "XDG_CONFIG_HOME": folder}  # nobody's reviews and settings
+        times = []
+        for _ in range(1 + RUNS):
+            command = [sys.executable, __file__, str(time.time())]
+            ended = subprocess.run(command, check=True, capture_output=True, text=True, env=os.environ | places)
+            times.append(float(ended.stdout))
+    told = ", ".join(f"{seen:.2f}" for seen in times[1:])
+    print(f"first painted view: median {statistics.median(times[1:]):.2f} s of {told} (wanted: at most {WANTED_S:g} s)")
+
+
+if __name__ == "__main__":
+    main()
