@@ -30,6 +30,7 @@ def update_actions(window: DeskWindow) -> None:
         **{f"draw_{name}": viewing.spans.name == name for name in SPANS},
         "play": viewing.playing,
         "loop": viewing.loop,
+        "only_matching": viewing.only_matching and viewing.matches is not None,
         "lanes": viewing.lanes,
         "dark": viewing.dark,
         "flag": viewing.record in document.flags,
@@ -44,3 +45,4 @@ def update_actions(window: DeskWindow) -> None:
         actions[name].setEnabled(there and viewing.selected_marker is not None)
     actions["cancel"].setEnabled(window.results.busy)
     actions["next_flag"].setEnabled(bool(document.flags))
+    actions["only_matching"].setEnabled(viewing.matches is not None)

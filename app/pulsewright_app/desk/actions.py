@@ -73,6 +73,11 @@ ACTIONS: tuple[Described, ...] = (
         "clear_spans", "Edit", "Clear the spans", "Ctrl+Shift+S", "Give both spans back to claims file or default"
     ),
     Described("flag", "Edit", "Flag this record", "F", "Flag the current record, or take its flag away", True),
+    Described("flag_on", "Edit", "Flag and go on", "G", "Flag the current record and go to the next"),
+    Described("reject_pulse", "Edit", "Reject this pulse", "X", "Leave the pulse at the pointer out of the measuring"),
+    Described(
+        "take_pulses_back", "Edit", "Take pulses back", "Shift+X", "Let the record's rejected pulses count again"
+    ),
     Described("first", "Go", "First", "Home", "Go to the first record"),
     Described("back", "Go", "Back", "PgUp", "Go one record back"),
     Described("play", "Go", "Play", "Space", "Step through the records, or stop", True),
@@ -80,6 +85,11 @@ ACTIONS: tuple[Described, ...] = (
     Described("last", "Go", "Last", "End", "Go to the last record"),
     Described("loop", "Go", "Loop", "Ctrl+L", "Start again after the last record", True),
     Described("next_flag", "Go", "Next flagged", "Shift+F", "Go to the next flagged record"),
+    Described("next_against", "Go", "Next against a claim", "Shift+V", "Go to the next record that speaks against one"),
+    Described("filter", "Go", "Filter the records", "Ctrl+R", "Write which records to step through"),
+    Described(
+        "only_matching", "Go", "Only those that match", "Ctrl+Shift+R", "Step only through the matching records", True
+    ),
     Described("single", "View", "Single", "Alt+1", "The current record, channel by channel", True),
     Described("stacked", "View", "Stacked", "Alt+2", "Neighbouring records, each offset upward", True),
     Described("afterglow", "View", "Afterglow", "Alt+3", "All records accumulated (persistence)", True),

@@ -5,6 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from pulsewright_app.desk.record_answers import (
+    flag_and_go_on,
+    next_against,
+    reject_pulse,
+    take_pulses_back,
+    write_filter,
+)
 from pulsewright_app.desk.spans import SPANS, SpanName
 from pulsewright_app.desk.viewing import Snap, View
 
@@ -44,6 +51,12 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "last": viewing.last,
         "loop": lambda: viewing.set_loop(not viewing.loop),
         "next_flag": lambda: _next_flag(window),
+        "flag_on": lambda: flag_and_go_on(window),
+        "reject_pulse": lambda: reject_pulse(window),
+        "take_pulses_back": lambda: take_pulses_back(window),
+        "next_against": lambda: next_against(window),
+        "filter": lambda: write_filter(window),
+        "only_matching": lambda: viewing.set_only_matching(not viewing.only_matching),
         **{view: _show(window, view) for view in _VIEWS},
         "lanes": lambda: viewing.set_lanes(not viewing.lanes),
         "next_channel": lambda: viewing.set_channel(viewing.channel + 1),

@@ -7,6 +7,8 @@ from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLabel, QLineEdit, QToolButton, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.filter_row import FilterRow
+from pulsewright_app.desk.filtering import Filtering
 from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import PACES, Viewing
@@ -30,6 +32,7 @@ class RailRow(QWidget):
     ) -> None:
         super().__init__(parent)
         self._viewing = viewing
+        self.filter_row = FilterRow(Filtering(document, viewing, results, self), viewing)
         self.rail = Rail(document, viewing, results, data)
         self.rail.pointed.connect(self.pointed)
         self.number = QLineEdit()
@@ -78,6 +81,7 @@ class RailRow(QWidget):
         column.addWidget(self.rail)
         row.setContentsMargins(0, 0, 0, 0)
         column.addWidget(YieldingRow(row, [self.pace, self.loop, self.total, pace_label]))
+        column.addWidget(self.filter_row)
 
     def _connect(self, document: Document) -> None:
         viewing = self._viewing

@@ -147,6 +147,7 @@ class DeskWindow(QMainWindow):
         ):  # fmt: skip
             signal.connect(self.update_actions)
         viewing.spans.changed.connect(self.update_actions)
+        viewing.filter_changed.connect(self.update_actions)
         for dock in self.docks.values():
             dock.visibilityChanged.connect(self.update_actions)
         QGuiApplication.styleHints().colorSchemeChanged.connect(

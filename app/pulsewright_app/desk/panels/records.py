@@ -160,8 +160,7 @@ class RecordsPanel(Panel):
         """Flag the chosen records, or take the flags away where all have one."""
         chosen = self.chosen_records()
         on = not self.document.flags.issuperset(chosen)
-        for record in chosen:
-            self.document.flag(record, on)
+        self.document.flag_many(chosen, on)
 
     def _leave_out(self) -> None:
         chosen = self.chosen_records()
@@ -169,6 +168,5 @@ class RecordsPanel(Panel):
         reason = self.reason.text().strip()
         if not back and not reason:
             return
-        for record in chosen:
-            self.document.leave_out(record, None if back else reason)
+        self.document.leave_out_many(chosen, None if back else reason)
         self.reason.clear()
