@@ -333,6 +333,29 @@ def evidence(
     return run_evidence(file, to, claims, date=date, by=by, json_file=json)
 
 
+@app.command(short_help="List the records, or those that match a filter.")
+def records(
+    file: File,
+    where: Annotated[
+        str, _option('"EXPRESSION"', 'Which records: "polarity negative and residual > 3 u".', "--where")
+    ] = "",
+    channel: Annotated[Text, _option("H01", "The channel to see them from.")] = None,
+    json: Json = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Print CSV on standard output.")] = False,
+    span: Annotated[Text, _option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
+) -> int:
+    """List the records with what was measured of each and what the review says of it.
+
+    The filter knows words (flagged, left out, clipped, polarity negative, late), comparisons (gap > 1.5 ms,
+    residual > 3 u), ranges (record 10 .. 40), and, or, not and brackets. A wrong one is told with what may stand there.
+
+    Example: pulsewright records tank_faults.h5 --where "missed before or clipped anywhere"
+    """
+    from pulsewright_app.records_command import run_records
+
+    return run_records(file, where, channel, json, csv, {"span": span})
+
+
 @app.command(short_help="Say how long a record may be.")
 def plan(
     sample_rate: Annotated[str, _option('"25 MS/s"', "The sample rate.")],
