@@ -49,8 +49,8 @@ def as_json(findings: Findings) -> dict[str, Any]:
         "timing": _timing(findings.timing),
         "health": [_health(channel, names) for channel in findings.health],
         "claims": [],
-        "rejected_pulses": findings.rejected_pulses,
         "reasons": list(findings.reasons),
+        "rejected_pulses": findings.rejected_pulses,
     }
     body = plain(body)
     ordered = list(body.items())

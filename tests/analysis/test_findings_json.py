@@ -124,7 +124,7 @@ def test_the_keys_are_those_of_the_schema_in_its_order() -> None:
     body = as_json(hand_made())
     assert list(body) == [
         "schema", "session", "settings", "pulses", "polarity", "sequence", "alignment", "jitter", "timing",
-        "health", "claims", "reasons",
+        "health", "claims", "reasons", "rejected_pulses",
     ]  # fmt: skip
     assert body["schema"] == "pulsewright-findings/1"
     inner = {
