@@ -178,7 +178,20 @@ def _trimmed_spread(samples: Floats, code: float, least: float) -> float:
 
 
 def trim_pulses(samples: Floats, code: float) -> Bools:
-    """Return which samples of (records, samples) belong to the base: no pulse within a pulse's length of them."""
+    """Return which samples of (records, samples) belong to the base: no pulse within a pulse's length of them.
+
+    Parameters
+    ----------
+    samples : array (records, samples)
+        In the channel's unit.
+    code : float
+        One code in that unit, 0 where samples are no codes.
+
+    Returns
+    -------
+    bool array (records, samples)
+        All True where less than 5 % of the samples would be left.
+    """
     few = samples[:, _spread_places(samples.shape[1])]
     centre = np.median(few, axis=1, keepdims=True)
     spread = max(1.4826 * float(np.median(np.abs(few - centre))), code / np.sqrt(12.0))
@@ -245,6 +258,18 @@ def masked_autocovariance(residual: Floats, kept: Bools) -> Floats:
     """Return the autocovariance of (records, samples) over the kept samples, lag 0 first, insignificant lags set to 0.
 
     Products of samples that are both kept, averaged over as many such pairs as there are at each lag.
+
+    Parameters
+    ----------
+    residual : array (records, samples)
+        Samples less their record's mean, 0 where not kept.
+    kept : bool array (records, samples)
+        Which samples belong to the base.
+
+    Returns
+    -------
+    array (lags,)
+        In the unit of `residual` squared; at most 128 lags, and at most a quarter of the record's samples.
     """
     from scipy.fft import irfft, next_fast_len, rfft
 

@@ -50,7 +50,18 @@ class Line:
         return float(np.sqrt(self.covariance[1, 1]))
 
     def predicted(self, x: float) -> tuple[float, float]:
-        """Return the line's value at x and its standard uncertainty (JCGM 100:2008, H.3.4)."""
+        """Return the line's value at x and its standard uncertainty (JCGM 100:2008, H.3.4).
+
+        Parameters
+        ----------
+        x : float
+            Where the line is read, in the unit of the fitted x.
+
+        Returns
+        -------
+        value, u : float
+            In the unit of the fitted y.
+        """
         gradient = np.array([1.0, x])
         return self.intercept + self.slope * x, float(np.sqrt(gradient @ self.covariance @ gradient))
 

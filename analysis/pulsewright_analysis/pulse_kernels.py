@@ -136,6 +136,14 @@ def tail_beyond(codes: Array, base: float, noise: float, first: int, last: int) 
 
     For a one-pole tail (algebra), the slowest that is common: the stretch is as long as it takes to fall to what is
     left at its end. Nothing that is measured of a pulse uses samples from below 1 % of its top.
+
+    Parameters
+    ----------
+    codes : array (samples,)
+    base, noise : float
+        Base level and standard deviation of the noise, codes.
+    first, last : int
+        First and last sample of the stretch.
     """
     largest = 0.0
     for i in range(first, last + 1):
@@ -155,6 +163,30 @@ def measure_upward(
     """Fill the real columns for the upward pulse in first … last of `values`, and return whether its top is flat.
 
     The base was taken off before: its error enters every sample, and each result by the sums of its weights.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit.
+    place : int
+        Sample of the largest value.
+    first, last : int
+        Where in `values` the pulse begins and ends.
+    sign : int
+        1 or −1: the pulse's polarity before it was turned.
+    covariance : array (3, 3)
+        Of the base that was taken off, over x = (sample − middle)/unit, in the channel's unit squared.
+    middle, unit : float
+        Samples of `values`.
+    dips : array (2,)
+        How far the record stays from the base at the two ends, where a neighbour overlaps; in the channel's unit.
+    autocovariance : array (lags,)
+        Of the noise, lag 0 first, in the channel's unit squared.
+    known : array
+        See `known_weights`.
+    real : array (columns,)
+        A row of the real table, filled from the amplitude on with values in samples and the channel's unit; what
+        cannot be measured is left as it is.
     """
     stop = len(values)
     smooth = smoothed(values, place)
@@ -244,6 +276,30 @@ def edge_crossing(
 
     No interpolation knows where an edge is that the sample rate does not resolve: it is anywhere between two samples,
     1/12 of a sample squared (JCGM 100:2008, 4.3.7). 0 where the edge is resolved.
+
+    Parameters
+    ----------
+    values, smooth : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit; the same smoothed.
+    level, top : float
+        Heights of the crossing and of the pulse's top, in the unit of `values`.
+    reach : float
+        See `crossing`.
+    below, direction : int
+        See `crossing`.
+    known : array
+        See `known_weights`.
+    top_weights : array (samples,)
+        The weights of the top.
+    weights : array (samples,)
+        Zeros, filled with the weights of the crossing's place where the edge is resolved.
+    result : array (2,)
+        Place of the crossing, samples, and the slope there per sample.
+
+    Returns
+    -------
+    float
+        Samples squared.
     """
     step = values[below + direction] - values[below]
     if step > UNRESOLVED * top:
@@ -257,13 +313,34 @@ def edge_crossing(
 
 @kernel
 def deepest(dips: Array, noise: float) -> float:
-    """Return how high the higher of two dips may lie: a level that the record must come down to lies above that."""
+    """Return how high the higher of two dips may lie: a level that the record must come down to lies above that.
+
+    Parameters
+    ----------
+    dips : array (2,)
+        See `split_stretches`.
+    noise : float
+        Standard deviation of the noise, in the unit of `dips`.
+    """
     return float(max(dips[0], dips[1]) + CLOSE * noise)
 
 
 @kernel
 def noise_of_mean(autocovariance: Array, reach: int) -> float:
-    """Return the standard deviation of the noise in a mean of 2·reach + 1 neighbouring samples."""
+    """Return the standard deviation of the noise in a mean of 2·reach + 1 neighbouring samples.
+
+    Parameters
+    ----------
+    autocovariance : array (lags,)
+        Of the noise, lag 0 first.
+    reach : int
+        Samples on each side of the middle one.
+
+    Returns
+    -------
+    float
+        In the unit whose square `autocovariance` has.
+    """
     if reach == 0:
         return float(np.sqrt(autocovariance[0]))
     return float(np.sqrt(variance_of_sum(np.full(2 * reach + 1, 1.0 / (2 * reach + 1)), autocovariance)))
@@ -275,6 +352,15 @@ def overshoot_of(share: float, variance: float, real: Array) -> None:
 
     What noise alone could make is an upper bound: the overshoot is anywhere from nothing to there (JCGM 100:2008,
     4.3.7).
+
+    Parameters
+    ----------
+    share : float
+        Excess of the largest place over the top, as a share of the top.
+    variance : float
+        Of `share`.
+    real : array (columns,)
+        A row of the real table.
     """
     share = max(share, 0.0)
     if share < SIGNIFICANT * np.sqrt(variance):

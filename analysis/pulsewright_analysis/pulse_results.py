@@ -157,7 +157,20 @@ class Pulses:
         return len(self.record)
 
     def where(self, record: int | None = None, channel: int | None = None) -> Ints:
-        """Return the indices of the pulses of a record, of a channel, or of both."""
+        """Return the indices of the pulses of a record, of a channel, or of both.
+
+        Parameters
+        ----------
+        record : int, optional
+            Number of the record; all if left out.
+        channel : int, optional
+            Place of the channel; all if left out.
+
+        Returns
+        -------
+        int array (chosen,)
+            Rising.
+        """
         chosen = np.ones(len(self), dtype=bool)
         if record is not None:
             chosen &= self.record == record

@@ -106,6 +106,16 @@ def span_samples(
     """Return the first sample inside a span, and the one after the last, each (records, channels).
 
     A span that misses the record altogether gives an empty stretch.
+
+    Parameters
+    ----------
+    session : Session
+    channels : sequence of int
+        Places of the channels.
+    records : int array (records,)
+        Numbers of the records.
+    span : tuple of float, or None
+        Begin and end, seconds from the record's trigger; None for the whole record.
     """
     shape = (len(records), len(channels))
     if span is None:

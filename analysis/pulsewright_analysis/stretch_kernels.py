@@ -39,6 +39,18 @@ def find_stretches(
     A pulse begins where the record leaves `low` … `high` and extends to where it comes back within the return levels.
     Excursions fewer than `gap` samples apart are one; with `gap` −1 an excursion joins the one before where it has the
     opposite sign and follows within the length of the longer of the two.
+
+    Parameters
+    ----------
+    codes : array (samples,)
+    low, high : float
+        The thresholds below and above the base, codes.
+    half_low, half_high : float
+        The return levels below and above the base, codes.
+    gap : int
+        Samples, or −1.
+    stretches : int array (most, 2)
+        Filled; excursions that do not fit are passed over.
     """
     count = 0
     last_sign = 0
@@ -85,7 +97,15 @@ def find_stretches(
 
 @kernel
 def stays_inside(codes: Array, low: float, high: float) -> bool:
-    """Return whether no sample lies outside `low` … `high`: extremes first, which a processor finds many at a time."""
+    """Return whether no sample lies outside `low` … `high`: extremes first, which a processor finds many at a time.
+
+    Parameters
+    ----------
+    codes : array (samples,)
+        One sample at least.
+    low, high : float
+        Codes.
+    """
     least, most = codes[0], codes[0]
     for i in range(len(codes)):
         least = min(least, codes[i])
@@ -98,6 +118,13 @@ def without_chatter(stretches: Array, count: int) -> int:
     """Join stretches closer than a quarter of the longer of the two, and return how many are left.
 
     On a slow edge noise crosses both levels more than once and leaves crumbs before and after the pulse.
+
+    Parameters
+    ----------
+    stretches : int array (most, 2)
+        First and last sample of each stretch, rising; joined in place.
+    count : int
+        How many of them are filled.
     """
     joined = True
     while joined:
@@ -170,7 +197,18 @@ def split_stretches(
 
 @kernel
 def may_dip(trace: Array, base: float, depth: float, first: int, last: int) -> bool:
-    """Return whether any sample of a stretch lies that deep between two others: else no average of them does."""
+    """Return whether any sample of a stretch lies that deep between two others: else no average of them does.
+
+    Parameters
+    ----------
+    trace : array (samples,)
+    base : float
+        In the trace's own unit.
+    depth : float
+        How far a dip lies below both of its sides, in the trace's unit.
+    first, last : int
+        First and last sample of the stretch.
+    """
     middle = 0.0
     for i in range(first, last + 1):
         middle += trace[i] - base
@@ -191,7 +229,16 @@ def may_dip(trace: Array, base: float, depth: float, first: int, last: int) -> b
 
 @kernel
 def has_state(trace: Array, base: float, first: int, last: int) -> bool:
-    """Return whether most of a stretch lies at one level: there a dip after a larger maximum is ringing."""
+    """Return whether most of a stretch lies at one level: there a dip after a larger maximum is ringing.
+
+    Parameters
+    ----------
+    trace : array (samples,)
+    base : float
+        In the trace's own unit.
+    first, last : int
+        First and last sample of the stretch.
+    """
     level = np.median(trace[first : last + 1]) - base
     number = 0
     for i in range(first, last + 1):
@@ -207,6 +254,18 @@ def lobes_of(
     """Fill the heights of a stretch's maxima and of the dips after them, and the dips' places; return the maxima.
 
     1 where the stretch has lobes of both signs.
+
+    Parameters
+    ----------
+    trace : array (samples,)
+    base, noise : float
+        In the trace's own unit.
+    first, last : int
+        First and last sample of the stretch.
+    tops, bottoms : array (lobes,)
+        Filled with heights over the base in the trace's unit, turned so that the largest excursion points up.
+    places : int array (lobes,)
+        Filled with the samples of the dips.
     """
     length = last - first + 1
     reach = max(length // DIP_SMOOTHING, 1 if length >= FEWEST_TO_AVERAGE else 0)
@@ -247,6 +306,15 @@ def rival_lobe(values: Array, noise: float, only: int) -> bool:
 
     A lobe ends where the signal has crossed the base by more than the noise reaches. `only` is the sign of the lobes
     that count, 0 for all.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse with the base taken off, in the channel's unit.
+    noise : float
+        Standard deviation of the noise of `values`.
+    only : int
+        1, −1 or 0.
     """
     best, second, current = 0.0, 0.0, 0.0
     sign = 0

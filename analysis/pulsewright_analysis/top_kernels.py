@@ -121,6 +121,21 @@ def corner(
 
     The edge is anywhere between the two (JCGM 100:2008, 4.3.7): a cubic over the samples that follow is read half a
     sample outside them.
+
+    Parameters
+    ----------
+    values, smooth : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit; the same smoothed.
+    highest : int
+        The sample with the largest value.
+    peak : float
+        Height of the extreme of `smooth`, in the unit of `values`.
+    known : array
+        See `known_weights`.
+    weights : array (samples,)
+        Zeros, filled with the weights of the top.
+    result : array (4,)
+        See `find_top`.
     """
     if not 0 < highest < len(values) - 1:
         return False
@@ -164,6 +179,21 @@ def state_level(
 
     The mode of the histogram says where the state is, so that overshoot and ringing are not taken for it; the mean of
     the inner three fifths of the longest run of samples at that level says what it is.
+
+    Parameters
+    ----------
+    values, smooth : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit; the same smoothed.
+    first, stop : int
+        The samples between the two edges: the first above half the extreme, and the one after the last.
+    peak : float
+        Height of the extreme of `smooth`, in the unit of `values`.
+    noise, mean_noise : float
+        Standard deviations of the noise of `values` and of `smooth`, in the same unit.
+    weights : array (samples,)
+        Zeros, filled with the weights of the level.
+    result : array (4,)
+        See `find_top`; `result[2]` is filled too.
     """
     counts = np.zeros(BINS + 1, dtype=np.int64)
     for i in range(first, stop):
@@ -221,6 +251,18 @@ def unsettled(run: Array, noise: float) -> float:
 
     A state that still creeps differs from one half to the other, one that is domed about its mean. The level may
     be off by as much as the halves differ, or by the standard deviation that noise does not explain.
+
+    Parameters
+    ----------
+    run : array (samples,)
+        The samples of the state.
+    noise : float
+        Standard deviation of the noise of one sample, in the unit of `run`.
+
+    Returns
+    -------
+    float
+        In the unit of `run` squared.
     """
     count, half = len(run), len(run) // 2
     if half == 0:
@@ -242,6 +284,25 @@ def vertex(
 
     `most` is the highest degree; a lobe of few samples is interpolated. Where the polynomial misses the samples by
     more than noise explains, its height is no better known than it misses them: see `find_top` for `result`.
+
+    Parameters
+    ----------
+    values, smooth : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit; the same smoothed.
+    place : int
+        Sample of the extreme of `smooth`.
+    level : float
+        The lobe's samples lie above it, in the unit of `values`.
+    most : int
+        Highest degree of the polynomial.
+    noise : float
+        Standard deviation of the noise of `values`.
+    known : array
+        See `known_weights`.
+    top_weights, peak_weights : array (samples,)
+        Zeros, filled with the weights of the height and of the place.
+    result : array (4,)
+        See `find_top`; `result[3]` is left as it is, and `result[2]` too where the lobe is interpolated.
     """
     low = last_before(smooth, place, 0, level) + 1
     count = first_after(smooth, place, len(values), level) - low
@@ -275,7 +336,26 @@ def vertex(
 
 @kernel
 def lack_of_fit(values: Array, low: int, count: int, degree: int, coefficients: Array, noise: float) -> float:
-    """Return the variance of the samples about the polynomial where it exceeds what noise makes, else 0."""
+    """Return the variance of the samples about the polynomial where it exceeds what noise makes, else 0.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit.
+    low, count : int
+        First sample of the fit, and how many there are.
+    degree : int
+        Of the polynomial.
+    coefficients : array (degree + 1,)
+        See `polynomial_fit`.
+    noise : float
+        Standard deviation of the noise of `values`.
+
+    Returns
+    -------
+    float
+        In the unit of `values` squared.
+    """
     total, step = 0.0, 2.0 / (count - 1)
     for i in range(count):
         x, fitted = i * step - 1.0, 0.0
@@ -289,7 +369,19 @@ def lack_of_fit(values: Array, low: int, count: int, degree: int, coefficients: 
 
 @kernel
 def interpolated_extreme(values: Array, place: int, top_weights: Array, peak_weights: Array, result: Array) -> None:
-    """Fill `result` with the extreme of the band-limited interpolation around sample `place`."""
+    """Fill `result` with the extreme of the band-limited interpolation around sample `place`.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit.
+    place : int
+        The sample where the search begins.
+    top_weights, peak_weights : array (samples,)
+        Zeros, filled with the weights of the height and of the place.
+    result : array (4,)
+        Height and place, the place NaN where the interpolation is not curved downward; the rest is left as it is.
+    """
     position = float(place)
     step = 0.5
     best = interpolated(values, position)
@@ -314,7 +406,19 @@ def interpolated_extreme(values: Array, place: int, top_weights: Array, peak_wei
 
 @kernel
 def overshoot_place(values: Array, first: int, stop: int, reach: int, average: Array) -> int:
-    """Fill `average` with running means over 2·reach + 1 samples; return its highest place from `first` to `stop`."""
+    """Fill `average` with running means over 2·reach + 1 samples; return its highest place from `first` to `stop`.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit.
+    first, stop : int
+        The samples in which the place must lie: the first, and the one after the last.
+    reach : int
+        Samples on each side that a mean takes in; fewer at the ends of `values`.
+    average : array (samples,)
+        Filled from `reach` samples before `first` to as many after `stop`.
+    """
     best = first
     for i in range(max(first - reach, 0), min(stop + reach, len(values))):
         low, high = max(i - reach, 0), min(i + reach + 1, len(values))

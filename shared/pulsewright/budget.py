@@ -34,6 +34,11 @@ class Term:
     ------
     ValueError
         If `u` is not finite or negative.
+
+    Attributes
+    ----------
+    name, u, kind, dof, source, uniform
+        As given.
     """
 
     name: str
@@ -48,12 +53,29 @@ class Term:
             raise ValueError(f"the term {self.name!r} needs a finite u from 0 up, not {self.u}")
 
     def scaled(self, factor: float) -> Term:
-        """Return this term of a quantity that is multiplied by an exactly known factor."""
+        """Return this term of a quantity that is multiplied by an exactly known factor.
+
+        Parameters
+        ----------
+        factor : float
+            The factor; its sign does not matter to u.
+        """
         return replace(self, u=self.u * abs(factor))
 
 
 def combined_u(terms: Sequence[Term]) -> float:
-    """Return the root of the sum of squares of independent terms (JCGM 100:2008, 5.1.2)."""
+    """Return the root of the sum of squares of independent terms (JCGM 100:2008, 5.1.2).
+
+    Parameters
+    ----------
+    terms : sequence of Term
+        Independent terms, all in one unit.
+
+    Returns
+    -------
+    float
+        Standard uncertainty, in the unit of the terms; 0 where there are none.
+    """
     return math.hypot(*(term.u for term in terms))
 
 
@@ -62,6 +84,16 @@ def effective_dof(terms: Sequence[Term]) -> float | None:
 
     ν_eff = u⁴/Σ(uᵢ⁴/νᵢ), the Welch–Satterthwaite formula (JCGM 100:2008, G.4.1, formula G.2b). A term without a limit
     adds nothing to the sum. The result is not rounded down: Student's t is interpolated instead.
+
+    Parameters
+    ----------
+    terms : sequence of Term
+        Independent terms, all in one unit.
+
+    Returns
+    -------
+    float or None
+        Degrees of freedom; None too where the combined u is 0.
     """
     whole = combined_u(terms)
     if whole == 0:

@@ -268,6 +268,11 @@ _READERS: dict[Form, Any] = {
 def kind_of(word: str) -> ClaimKind:
     """Return a kind of claim by its word.
 
+    Parameters
+    ----------
+    word : str
+        As ``kind`` in a claims file.
+
     Raises
     ------
     SettingError

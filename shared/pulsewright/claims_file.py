@@ -39,7 +39,13 @@ class ClaimsFile:
 
 
 def claims_path_for(session_path: str | Path) -> Path:
-    """Return where the claims file of a session lies: ``NAME.claims.toml`` for ``NAME.h5``."""
+    """Return where the claims file of a session lies: ``NAME.claims.toml`` for ``NAME.h5``.
+
+    Parameters
+    ----------
+    session_path : str or Path
+        The session file.
+    """
     return Path(session_path).with_suffix(".claims.toml")
 
 

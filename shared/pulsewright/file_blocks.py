@@ -75,11 +75,33 @@ class FileSource:
         )
 
     def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, read-only."""
+        """Return records first … stop − 1 on all channels, read-only.
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+
+        Returns
+        -------
+        array (stop − first, channels, record length)
+            Samples as stored, in this machine's byte order.
+
+        Raises
+        ------
+        NotImplementedError
+            Here; each kind of source reads in its own way.
+        """
         raise NotImplementedError
 
     def close(self) -> None:
-        """Give back the file."""
+        """Give back the file.
+
+        Raises
+        ------
+        NotImplementedError
+            Here; each kind of source closes what it holds.
+        """
         raise NotImplementedError
 
 
@@ -109,6 +131,11 @@ class PositionedSource(FileSource):
 
     def read(self, first: int, stop: int) -> Codes:
         """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
 
         Raises
         ------
@@ -165,6 +192,11 @@ class ChunkedSource(FileSource):
 
     def read(self, first: int, stop: int) -> Codes:
         """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
 
         Raises
         ------

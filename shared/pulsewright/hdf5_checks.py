@@ -24,6 +24,16 @@ def guarded(name: str, place: str) -> Iterator[None]:
 
     The library answers damage with OSError, RuntimeError, KeyError, ValueError, TypeError, OverflowError and others,
     even when a property is looked at, so that nothing narrower than Exception would hold.
+
+    Parameters
+    ----------
+    name, place : str
+        The file's name, and the part of it that is read, for the error.
+
+    Raises
+    ------
+    SessionFileError
+        In place of any other exception that the block raises; a `PulsewrightError` passes as it is.
     """
     try:
         yield
@@ -58,7 +68,20 @@ class CheckedFile:
         self._text_storage: TextStorage | None = None
 
     def fail(self, place: str, what: str, remedy: str = "") -> NoReturn:
-        """Raise the one sentence: file, place, what is wrong."""
+        """Raise the one sentence: file, place, what is wrong.
+
+        Parameters
+        ----------
+        place, what : str
+            Where in the file, and what is wrong there.
+        remedy : str
+            What to do about it; may be empty.
+
+        Raises
+        ------
+        SessionFileError
+            Always.
+        """
         raise SessionFileError(f"{self.name}: {place} {what}", remedy)
 
     def close_texts(self) -> None:
@@ -68,7 +91,20 @@ class CheckedFile:
             self._text_storage = None
 
     def attribute(self, key: str, *, text: bool = False) -> Any:
-        """Return an attribute of the file as a NumPy scalar or as text; None where there is none."""
+        """Return an attribute of the file as a NumPy scalar or as text; None where there is none.
+
+        Parameters
+        ----------
+        key : str
+            Name of the attribute.
+        text : bool
+            Whether text is expected, rather than a number.
+
+        Raises
+        ------
+        SessionFileError
+            If it is of the other kind, is not one value, is larger than the file, or cannot be read.
+        """
         from h5py import h5a, h5s, h5t
 
         place = f"attribute {key}"
@@ -101,7 +137,26 @@ class CheckedFile:
             self.fail(place, "is not UTF-8 text")
 
     def find(self, path: str, depth: int = 0) -> Any:
-        """Return the object at `path`, or None; no link leads out of the file."""
+        """Return the object at `path`, or None; no link leads out of the file.
+
+        Parameters
+        ----------
+        path : str
+            Where to look, from the root of the file.
+        depth : int
+            Soft links followed so far.
+
+        Returns
+        -------
+        h5py.Group, h5py.Dataset or None
+            None where the file holds nothing of that name.
+
+        Raises
+        ------
+        SessionFileError
+            If something on the way is not a group, cannot be read, or is a link that leads out of the file, in a
+            circle, or to nothing.
+        """
         import h5py
 
         node, place = self.file, ""
@@ -127,7 +182,25 @@ class CheckedFile:
         return node
 
     def dataset(self, path: str, *, optional: bool = False) -> Any:
-        """Return the data set at `path`, its data all in this file; None where it may be, and is, missing."""
+        """Return the data set at `path`, its data all in this file; None where it may be, and is, missing.
+
+        Parameters
+        ----------
+        path : str
+            Where to look, from the root of the file.
+        optional : bool
+            Whether it may be missing.
+
+        Returns
+        -------
+        h5py.Dataset or None
+            Not read.
+
+        Raises
+        ------
+        SessionFileError
+            If it is missing and may not be, is not a data set, is empty, or cannot be read.
+        """
         import h5py
 
         found = self.find(path)
@@ -141,7 +214,21 @@ class CheckedFile:
             return found
 
     def check_storage(self, path: str, dataset: Any) -> None:
-        """Compare what a data set declares with what the file holds, before anything is allocated."""
+        """Compare what a data set declares with what the file holds, before anything is allocated.
+
+        Parameters
+        ----------
+        path : str
+            Where it stands in the file.
+        dataset : h5py.Dataset
+            What stands there.
+
+        Raises
+        ------
+        SessionFileError
+            If data lie in another file or in other data sets, were never written, reach past the end of the file, are
+            packed with a filter that is not here, or are more than compression can explain.
+        """
         from h5py import h5d
 
         with guarded(self.name, path):
@@ -256,7 +343,27 @@ class CheckedFile:
             self.fail(path, f"declares {declared:,} bytes but holds {sum(sizes):,}", "write the file again")
 
     def numbers(self, path: str, dataset: Any, dtype: str) -> np.ndarray[Any, np.dtype[Any]]:
-        """Return all values of a data set whose shape has been checked; `dtype` is ``"float64"`` or ``"int64"``."""
+        """Return all values of a data set whose shape has been checked; `dtype` is ``"float64"`` or ``"int64"``.
+
+        Parameters
+        ----------
+        path : str
+            Where it stands in the file.
+        dataset : h5py.Dataset
+            What stands there.
+        dtype : str
+            The type that its values must have.
+
+        Returns
+        -------
+        array
+            In the data set's own shape and this machine's byte order.
+
+        Raises
+        ------
+        SessionFileError
+            If the values are of another type, or cannot be read.
+        """
         with guarded(self.name, path):
             if not self.is_number(dataset) or dataset.dtype.newbyteorder("=") != np.dtype(dtype):
                 self.fail(path, f"is {self.type_name(dataset)}, not {dtype}")
@@ -264,7 +371,20 @@ class CheckedFile:
             return np.asarray(dataset[()]).astype(dtype, copy=False)
 
     def texts(self, path: str, dataset: Any) -> list[str]:
-        """Return all strings of a one-dimensional data set whose shape has been checked."""
+        """Return all strings of a one-dimensional data set whose shape has been checked.
+
+        Parameters
+        ----------
+        path : str
+            Where it stands in the file.
+        dataset : h5py.Dataset
+            What stands there.
+
+        Raises
+        ------
+        SessionFileError
+            If it is not text, is not UTF-8, holds more than the file has room for, or cannot be read.
+        """
         import h5py
 
         with guarded(self.name, path):
@@ -285,14 +405,26 @@ class CheckedFile:
 
     @staticmethod
     def is_number(dataset: Any) -> bool:
-        """Say whether a data set holds integers or floating numbers, and not an enumeration or the like."""
+        """Say whether a data set holds integers or floating numbers, and not an enumeration or the like.
+
+        Parameters
+        ----------
+        dataset : h5py.Dataset
+            The data set; its type is looked at, its values are not read.
+        """
         from h5py import h5t
 
         return dataset.id.get_type().get_class() in (h5t.INTEGER, h5t.FLOAT)
 
     @staticmethod
     def type_name(dataset: Any) -> str:
-        """Return what a person calls the type of a data set."""
+        """Return what a person calls the type of a data set.
+
+        Parameters
+        ----------
+        dataset : h5py.Dataset
+            The data set; its type is looked at, its values are not read.
+        """
         from h5py import h5t
 
         kind = dataset.id.get_type().get_class()

@@ -17,7 +17,19 @@ UNIFORM_FACTOR_95 = 0.95 * math.sqrt(3.0)
 
 
 class QuantityJson(TypedDict):
-    """The form of a quantity in ``measure --json``."""
+    """The form of a quantity in ``measure --json``.
+
+    Attributes
+    ----------
+    value, u : float
+        Best estimate and standard uncertainty, in `unit`.
+    unit : str
+        SI unit without prefix; empty for a pure number.
+    dof : float or None
+        Degrees of freedom of `u`; None where they are not limited.
+    interval95 : list of float
+        Lower and upper end of the 95 % interval, in `unit`.
+    """
 
     value: float
     u: float
@@ -50,6 +62,11 @@ class Quantity:
     ------
     ValueError
         If `value` or `u` is not finite, or `u` is negative.
+
+    Attributes
+    ----------
+    value, u, unit, dof, limits95, terms
+        As given.
     """
 
     value: float
@@ -115,7 +132,13 @@ class Quantity:
         return (high - low) / 2
 
     def scaled(self, factor: float) -> Quantity:
-        """Return this quantity times an exactly known factor, unit kept."""
+        """Return this quantity times an exactly known factor, unit kept.
+
+        Parameters
+        ----------
+        factor : float
+            The factor, a pure number; it may be negative.
+        """
         limits = self.limits95
         if limits is not None:
             ends = sorted((limits[0] * factor, limits[1] * factor))
@@ -208,7 +231,17 @@ def with_uncertainty(value: float, expanded: float, unit: str) -> str:
 
 
 def engineering(value: float, unit: str = "", digits: int = 4) -> str:
-    """Write a plain number with an engineering prefix, for example ``"409.6 µs"``."""
+    """Write a plain number with an engineering prefix, for example ``"409.6 µs"``.
+
+    Parameters
+    ----------
+    value : float
+        The number, in `unit`; one that is not finite is written as ``not known``.
+    unit : str
+        SI unit without prefix; a pure number and percent take no prefix.
+    digits : int
+        Significant digits, without trailing zeros.
+    """
     if not math.isfinite(value):
         return "not known"
     rounded = float(f"{value:.{digits}g}")  # 999.97 mV to three digits is 1 V, not 1e+03 mV
@@ -320,6 +353,18 @@ def _without_unit(suffix: str, unit: str) -> str:
 
 def parse_span(text: str, unit: str = "s", name: str = "span") -> tuple[float, float]:
     """Read ``"0.1 ms .. 1.2 ms"`` into two numbers in SI units.
+
+    Parameters
+    ----------
+    text : str
+        Two numbers with ``..`` between them, each as for `parse_number`.
+    unit, name : str
+        As for `parse_number`.
+
+    Returns
+    -------
+    tuple of float
+        Start and end, in `unit`.
 
     Raises
     ------

@@ -219,12 +219,27 @@ def _check_records(records: Iterable[int]) -> None:
 
 
 def review_path_for(session_path: str | Path) -> Path:
-    """Return where the review of a session lies: ``NAME.review.json`` for ``NAME.h5``."""
+    """Return where the review of a session lies: ``NAME.review.json`` for ``NAME.h5``.
+
+    Parameters
+    ----------
+    session_path : str or Path
+        The session file.
+    """
     return Path(session_path).with_suffix(".review.json")
 
 
 def read_review(path: str | Path) -> Review:
     """Read and check a review.
+
+    Parameters
+    ----------
+    path : str or Path
+        The review file; see `review_path_for`.
+
+    Returns
+    -------
+    Review
 
     Raises
     ------

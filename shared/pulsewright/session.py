@@ -29,7 +29,13 @@ class BlockSource(Protocol):
         """Type of a sample as stored."""
 
     def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length)."""
+        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last.
+        """
 
     def close(self) -> None:
         """Give back what the source holds."""
@@ -53,7 +59,18 @@ class ArraySource:
         return self._samples.dtype
 
     def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, as a read-only view."""
+        """Return records first … stop − 1 on all channels, as a read-only view.
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+
+        Returns
+        -------
+        array (stop − first, channels, record length)
+            Samples as stored.
+        """
         block = self._samples[first:stop]
         block.flags.writeable = False
         return block
@@ -170,7 +187,21 @@ class Session:
         pre_trigger: int = 0,
         **more: Any,
     ) -> Session:
-        """Return a session over an array (records, channels, record length); `more` goes to the constructor."""
+        """Return a session over an array (records, channels, record length); `more` goes to the constructor.
+
+        Parameters
+        ----------
+        samples : array (records, channels, record length)
+            Codes; copied only where they do not lie in one piece.
+        channels : sequence of Channel
+            One for each channel of `samples`.
+        sample_rate : float
+            Hertz.
+        pre_trigger : int
+            Samples before the trigger.
+        **more
+            Keywords of the constructor.
+        """
         return cls(ArraySource(np.ascontiguousarray(samples)), channels, sample_rate, pre_trigger, **more)
 
     @property
@@ -196,6 +227,11 @@ class Session:
     def channel_index(self, name: str) -> int:
         """Return the place of the channel called `name`.
 
+        Parameters
+        ----------
+        name : str
+            Name of the channel.
+
         Raises
         ------
         SettingError
@@ -208,11 +244,25 @@ class Session:
         raise SettingError(f"the session has no channel {name!r}", f"its channels are {names}")
 
     def codes(self, first: int = 0, stop: int | None = None) -> Codes:
-        """Return the stored samples of records first … stop − 1, shape (records, channels, record length)."""
+        """Return the stored samples of records first … stop − 1, shape (records, channels, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last; a `stop` of None: up to the end.
+        """
         return self._source.read(first, self.records if stop is None else stop)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
-        """Return samples in the channels' units, float64, shape (records, channels, record length)."""
+        """Return samples in the channels' units, float64, shape (records, channels, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last; a `stop` of None: up to the end.
+        channels : sequence of int, optional
+            Places of the channels wanted, in the order wanted; all if None.
+        """
         chosen = list(range(len(self.channels))) if channels is None else list(channels)
         block = self.codes(first, stop)[:, chosen, :].astype(np.float64)
         block *= np.array([self.channels[c].scale for c in chosen])[None, :, None]
@@ -222,7 +272,20 @@ class Session:
     def blocks(
         self, first: int = 0, stop: int | None = None, block_bytes: int = 32 << 20
     ) -> Iterator[tuple[int, Codes]]:
-        """Yield (number of its first record, codes) for consecutive blocks of at most about `block_bytes`."""
+        """Yield (number of its first record, codes) for consecutive blocks of at most about `block_bytes`.
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last; a `stop` of None: up to the end.
+        block_bytes : int
+            Bytes of a block as stored; one record is the least.
+
+        Yields
+        ------
+        int, array (records, channels, record length)
+            Number of the block's first record, and its samples as stored.
+        """
         last = self.records if stop is None else stop
         a_record = max(1, len(self.channels) * self.record_length * self.dtype.itemsize)
         step = max(1, block_bytes // a_record)
@@ -230,13 +293,24 @@ class Session:
             yield start, self.codes(start, min(start + step, last))
 
     def offset_known(self, channel: int) -> NDArray[np.bool_]:
-        """Return, for each record, whether the channel's module timed its trigger, shape (records,)."""
+        """Return, for each record, whether the channel's module timed its trigger, shape (records,).
+
+        Parameters
+        ----------
+        channel : int
+            Place of the channel, from 0.
+        """
         return np.isfinite(self.trigger_offset[:, self.module_of[channel]])
 
     def first_sample_time(self, channel: int) -> Floats:
         """Return the time of sample 0 of each record from that record's trigger, seconds, shape (records,).
 
         −pre_trigger·Ts + offset[r, module] − delay; an unknown offset counts as Ts/2 (JCGM 100:2008, 4.3.7).
+
+        Parameters
+        ----------
+        channel : int
+            Place of the channel, from 0.
         """
         offset = self.trigger_offset[:, self.module_of[channel]]
         offset = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
@@ -244,18 +318,43 @@ class Session:
         return result
 
     def first_sample_times(self, record: int) -> Floats:
-        """Return the time of sample 0 of one record on each channel, seconds, shape (channels,): see above."""
+        """Return the time of sample 0 of one record on each channel, seconds, shape (channels,): see above.
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        """
         offset = self.trigger_offset[record, self.module_of]
         offset = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
         result: Floats = offset - self.pre_trigger / self.sample_rate - np.array([c.delay for c in self.channels])
         return result
 
     def trigger_u(self, channel: int) -> Floats:
-        """Return the standard uncertainty of `first_sample_time`, seconds: Ts/√12 where the trigger was not timed."""
+        """Return the standard uncertainty of `first_sample_time`, seconds: Ts/√12 where the trigger was not timed.
+
+        Parameters
+        ----------
+        channel : int
+            Place of the channel, from 0.
+
+        Returns
+        -------
+        array (records,)
+            Seconds; 0 where the trigger was timed.
+        """
         return np.where(self.offset_known(channel), 0.0, self.sample_interval / np.sqrt(12.0))
 
     def times(self, record: int, channel: int) -> Floats:
-        """Return the time of every sample from that record's trigger, seconds, shape (record length,)."""
+        """Return the time of every sample from that record's trigger, seconds, shape (record length,).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        channel : int
+            Place of the channel, from 0.
+        """
         start = self.first_sample_time(channel)[record]
         result: Floats = start + np.arange(self.record_length) / self.sample_rate
         return result

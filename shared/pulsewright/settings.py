@@ -112,7 +112,13 @@ class Settings:
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 
     def origin(self, name: str) -> Origin:
-        """Return where the value of setting `name` came from."""
+        """Return where the value of setting `name` came from.
+
+        Parameters
+        ----------
+        name : str
+            Name of a setting.
+        """
         return self.origins.get(name, "default")
 
     def as_json(self) -> dict[str, dict[str, Any]]:
@@ -164,6 +170,18 @@ def layered(
 
 def parse_setting(name: str, raw: Any) -> Any:
     """Return one setting's value in SI units from what a person wrote.
+
+    Parameters
+    ----------
+    name : str
+        Name of a setting.
+    raw : object
+        As a person wrote it (``"60 us"``), or already in SI units.
+
+    Returns
+    -------
+    object
+        Of the type that `Settings` states for that name.
 
     Raises
     ------

@@ -71,7 +71,13 @@ class TextStorage:
         return end
 
     def attribute_fits(self, name: str) -> bool:
-        """Say whether no reference in an attribute of this name promises more text than the file is long."""
+        """Say whether no reference in an attribute of this name promises more text than the file is long.
+
+        Parameters
+        ----------
+        name : str
+            Name of the attribute.
+        """
         written = name.encode() + b"\0"
         for place in self._occurrences(written):
             for version, header in ((1, 8), (2, 8), (3, 9)):
@@ -87,7 +93,17 @@ class TextStorage:
         return True
 
     def references_fit(self, start: int, count: int, size: int) -> bool:
-        """Say whether none of `count` references of `size` bytes from byte `start` on promises too much."""
+        """Say whether none of `count` references of `size` bytes from byte `start` on promises too much.
+
+        Parameters
+        ----------
+        start : int
+            Where the first reference lies, bytes from the start of the file.
+        count : int
+            How many there are, one after another.
+        size : int
+            Bytes of each.
+        """
         return all(self._number(start + i * size, 4) <= self._length for i in range(count))
 
     def _number(self, place: int, size: int) -> int:
