@@ -30,7 +30,17 @@ KEPT_SHARE = 3
 
 @kernel
 def rough_middle(codes: Array) -> float:
-    """Return the median of 33 samples spread over the record: where its base lies, however far it has drifted."""
+    """Return the median of 33 samples spread over the record: where its base lies, however far it has drifted.
+
+    Parameters
+    ----------
+    codes : array (samples,)
+
+    Returns
+    -------
+    float
+        In codes.
+    """
     few = np.empty(33)
     for i in range(33):
         few[i] = codes[(2 * i + 1) * len(codes) // 66]
@@ -39,7 +49,21 @@ def rough_middle(codes: Array) -> float:
 
 @kernel
 def base_beside(codes: Array, stretches: Array, count: int) -> tuple[float, int]:
-    """Return the mean of the samples at least a pulse's length away from every pulse, and their number; in codes."""
+    """Return the mean of the samples at least a pulse's length away from every pulse, and their number; in codes.
+
+    Parameters
+    ----------
+    codes : array (samples,)
+    stretches : int array (stretches, 2)
+        First and last sample of each pulse, in order of time.
+    count : int
+        Rows of `stretches` that are in use.
+
+    Returns
+    -------
+    tuple of float and int
+        The mean is 0 where there is no such sample. A pulse's length counts as at least 4 samples.
+    """
     total = 0.0
     number = 0
     place = 0
@@ -57,7 +81,17 @@ def base_beside(codes: Array, stretches: Array, count: int) -> tuple[float, int]
 
 @kernel
 def sum_of(codes: Array) -> float:
-    """Return the sum of the samples, whole numbers added as such."""
+    """Return the sum of the samples, whole numbers added as such.
+
+    Parameters
+    ----------
+    codes : array (samples,)
+
+    Returns
+    -------
+    float
+        In codes.
+    """
     total = codes.dtype.type(0) + 0
     for i in range(len(codes)):
         total += codes[i]
@@ -101,7 +135,17 @@ def slow_base(trace: Array, piece: int, limit: float, result: Array) -> None:
 
 @kernel
 def through_knots(knots: Array, result: Array) -> None:
-    """Fill `result` with a cubic curve through values at the middles of equal pieces, with parabolas at the ends."""
+    """Fill `result` with a cubic curve through values at the middles of equal pieces, with parabolas at the ends.
+
+    Between two knots that have neighbours it is the Catmull-Rom cubic.
+
+    Parameters
+    ----------
+    knots : array (pieces,)
+        At least 2.
+    result : array (samples,)
+        In the unit of `knots`.
+    """
     number, length = len(knots), len(result)
     for i in range(length):
         place = (i + 0.5) * number / length - 0.5
@@ -125,7 +169,19 @@ def through_knots(knots: Array, result: Array) -> None:
 
 @kernel
 def beside(stretches: Array, count: int, k: int, length: int, sides: Array) -> None:
-    """Fill `sides` with (first, stop) of the base on both sides of stretch k, clear of its neighbours."""
+    """Fill `sides` with (first, stop) of the base on both sides of stretch k, clear of its neighbours.
+
+    Parameters
+    ----------
+    stretches : int array (stretches, 2)
+        First and last sample of each pulse, in order of time.
+    count, k : int
+        Rows of `stretches` that are in use, and the row in question.
+    length : int
+        Samples of the record.
+    sides : int array (2, 2)
+        The side before the pulse, then the one after it; a side is empty where `stop` is not above `first`.
+    """
     first, last = stretches[k, 0], stretches[k, 1]
     own = last - first + 1
     away, wanted = max(own, 4), max(min(BESIDE * own, ENOUGH_BESIDE), own, FEWEST_BESIDE)
@@ -142,7 +198,18 @@ def beside(stretches: Array, count: int, k: int, length: int, sides: Array) -> N
 
 @kernel
 def is_unlike(codes: Array, sides: Array, base: float, variance: float) -> bool:
-    """Return whether the base on either side differs from `base`; `variance` is that of one independent sample."""
+    """Return whether the base on either side differs from `base`; `variance` is that of one independent sample.
+
+    Parameters
+    ----------
+    codes : array (samples,)
+    sides : int array (2, 2)
+        See `beside`; a side of fewer than 8 samples does not count.
+    base : float
+        In codes.
+    variance : float
+        In codes squared.
+    """
     for side in range(2):
         number = sides[side, 1] - sides[side, 0]
         if number >= FEWEST_OF_A_SIDE:

@@ -44,7 +44,16 @@ SMOOTHING = 24
 
 @kernel
 def last_before(values: Array, start: int, first: int, level: float) -> int:
-    """Return the last sample at or before `start` that is not above `level`, or `first` − 1."""
+    """Return the last sample at or before `start` that is not above `level`, or `first` − 1.
+
+    Parameters
+    ----------
+    values : array (samples,)
+    start, first : int
+        Samples: where the search begins, and the last one that it looks at, going back.
+    level : float
+        In the unit of `values`.
+    """
     i = start
     while i >= first and values[i] > level:
         i -= 1
@@ -53,7 +62,16 @@ def last_before(values: Array, start: int, first: int, level: float) -> int:
 
 @kernel
 def first_after(values: Array, start: int, stop: int, level: float) -> int:
-    """Return the first sample at or after `start` that is not above `level`, or `stop`."""
+    """Return the first sample at or after `start` that is not above `level`, or `stop`.
+
+    Parameters
+    ----------
+    values : array (samples,)
+    start, stop : int
+        Samples: where the search begins, and the one before which it ends.
+    level : float
+        In the unit of `values`.
+    """
     i = start
     while i < stop and values[i] > level:
         i += 1
@@ -62,7 +80,15 @@ def first_after(values: Array, start: int, stop: int, level: float) -> int:
 
 @kernel
 def width_at_half(values: Array, place: int) -> int:
-    """Return the samples between the places beside `place` where `values` comes down to half."""
+    """Return the samples between the places beside `place` where `values` comes down to half.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit.
+    place : int
+        Sample whose value is halved.
+    """
     half = 0.5 * values[place]
     return first_after(values, place, len(values), half) - last_before(values, place, 0, half)
 
@@ -73,6 +99,18 @@ def smoothed(values: Array, place: int) -> Array:
 
     Noise on a slow edge crosses a level more than once; the first crossing would always lie on the same side. The
     width itself is read from the average, so it is worked out again as long as it grows.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit.
+    place : int
+        Sample of the pulse's extreme, whose value is halved for the width.
+
+    Returns
+    -------
+    array (samples,)
+        In the unit of `values`; `values` itself where the pulse is too short for averages.
     """
     result = values
     reach = 0
@@ -87,7 +125,19 @@ def smoothed(values: Array, place: int) -> Array:
 
 @kernel
 def averaged(values: Array, reach: int) -> Array:
-    """Return the running means of `values` over 2·reach + 1 samples, over fewer at the ends."""
+    """Return the running means of `values` over 2·reach + 1 samples, over fewer at the ends.
+
+    Parameters
+    ----------
+    values : array (samples,)
+    reach : int
+        Samples on each side of the middle one.
+
+    Returns
+    -------
+    array (samples,)
+        In the unit of `values`.
+    """
     length = len(values)
     inside = max(length - 2 * reach, 0)
     result = np.empty(length)
@@ -117,6 +167,22 @@ def edge_smoothed(values: Array, smooth: Array, place: int, top: float, directio
     """Return `values` averaged over an eighth of the duration of one edge, where that is much less than `smooth` is.
 
     A wide pulse may have fast edges, whose corners its own averages would round. `direction` is 1 for the first edge.
+
+    Parameters
+    ----------
+    values, smooth : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit; the same as `smoothed` gives it.
+    place : int
+        Sample of the highest value of `smooth`, from which the edge is looked for.
+    top : float
+        Height of the pulse's top, in the unit of `values`.
+    direction : int
+        1 for the first edge, −1 for the second.
+
+    Returns
+    -------
+    array (samples,)
+        In the unit of `values`; `smooth` or `values` itself where nothing else is averaged.
     """
     stop = len(values)
     reach = width_at_half(smooth, place) // SMOOTHING
@@ -140,7 +206,15 @@ def edge_smoothed(values: Array, smooth: Array, place: int, top: float, directio
 
 @kernel
 def highest_near(smooth: Array, place: int) -> int:
-    """Return the highest sample of the lobe of `smooth` around `place`."""
+    """Return the highest sample of the lobe of `smooth` around `place`.
+
+    Parameters
+    ----------
+    smooth : array (samples,)
+        The pulse as `smoothed` gives it.
+    place : int
+        Sample of the lobe; the lobe ends where `smooth` comes down to half its value there.
+    """
     half = 0.5 * smooth[place]
     best = place
     for i in range(last_before(smooth, place, 0, half) + 1, first_after(smooth, place, len(smooth), half)):
@@ -216,7 +290,21 @@ def _falls(values: Array, place: int, direction: int, reach: float) -> bool:
 def interpolated_crossing(
     values: Array, level: float, below: int, direction: int, weights: Array, result: Array
 ) -> None:
-    """Fill `result` with the crossing of the band-limited interpolation between `below` and its neighbour."""
+    """Fill `result` with the crossing of the band-limited interpolation between `below` and its neighbour.
+
+    Parameters
+    ----------
+    values : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit.
+    level : float
+        In the unit of `values`.
+    below, direction : int
+        See `crossing`.
+    weights : array (samples,)
+        Zeros, filled with the weights of the interpolated value at the crossing.
+    result : array (2,)
+        Place of the crossing, samples, and the slope there per sample.
+    """
     outside, inside = float(below), float(below + direction)
     for _ in range(50):
         middle = 0.5 * (outside + inside)
@@ -232,7 +320,26 @@ def interpolated_crossing(
 
 @kernel
 def centroid(values: Array, smooth: Array, top: float, place: int, top_weights: Array, weights: Array) -> float:
-    """Return the centroid of the lobe's part above 10 % of its top, and fill `weights` with its own."""
+    """Return the centroid of the lobe's part above 10 % of its top, and fill `weights` with its own.
+
+    Parameters
+    ----------
+    values, smooth : array (samples,)
+        The pulse turned upward, base taken off, in the channel's unit; the same as `smoothed` gives it.
+    top : float
+        Height of the pulse's top, in the unit of `values`.
+    place : int
+        Sample of the lobe from which its two ends are looked for.
+    top_weights : array (samples,)
+        The weights of the top.
+    weights : array (samples,)
+        Zeros, filled with the weights of the centroid.
+
+    Returns
+    -------
+    float
+        Position in `values`, samples.
+    """
     level = CENTROID_LEVEL * top
     low, high = last_before(smooth, place, 0, level), first_after(smooth, place, len(values), level)
     low, high = max(low, 0), min(high, len(values) - 1)

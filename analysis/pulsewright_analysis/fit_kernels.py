@@ -23,7 +23,17 @@ KNOWN_COUNTS = 96
 
 @kernel
 def part_in_use(weights: Array) -> Array:
-    """Return the weights from the first that is not 0 to the last."""
+    """Return the weights from the first that is not 0 to the last.
+
+    Parameters
+    ----------
+    weights : array (samples,)
+
+    Returns
+    -------
+    array (samples in use,)
+        A view of `weights`, empty where all are 0.
+    """
     first, stop = 0, len(weights)
     while first < stop and weights[first] == 0.0:
         first += 1
@@ -37,7 +47,13 @@ def part_in_use(weights: Array) -> Array:
 
 @summing_kernel
 def sum_of_products(one: Array, other: Array) -> float:
-    """Return Σ of the products of two arrays, of as many as the shorter one has."""
+    """Return Σ of the products of two arrays, of as many as the shorter one has.
+
+    Parameters
+    ----------
+    one, other : array (samples,)
+        Need not be of the same length.
+    """
     total = 0.0
     for i in range(min(len(one), len(other))):
         total += one[i] * other[i]
@@ -46,7 +62,12 @@ def sum_of_products(one: Array, other: Array) -> float:
 
 @summing_kernel
 def sum_of_weights(weights: Array) -> float:
-    """Return Σ of the weights."""
+    """Return Σ of the weights.
+
+    Parameters
+    ----------
+    weights : array (samples,)
+    """
     total = 0.0
     for i in range(len(weights)):
         total += weights[i]
@@ -55,7 +76,20 @@ def sum_of_weights(weights: Array) -> float:
 
 @kernel
 def variance_of_sum(weights: Array, autocovariance: Array) -> float:
-    """Return the variance of Σ wᵢ·nᵢ for noise of that autocovariance (JCGM 100:2008, 5.2.2)."""
+    """Return the variance of Σ wᵢ·nᵢ for noise of that autocovariance (JCGM 100:2008, 5.2.2).
+
+    Parameters
+    ----------
+    weights : array (samples,)
+        The factors wᵢ.
+    autocovariance : array (lags,)
+        Of the noise, lag 0 first; 0 beyond.
+
+    Returns
+    -------
+    float
+        In the unit of `autocovariance` times that of the weights squared; at least 5 % of what white noise would give.
+    """
     used = part_in_use(weights)
     lags = len(autocovariance)
     while lags > 1 and autocovariance[lags - 1] == 0.0:
@@ -94,7 +128,15 @@ def variance_with_base(weights: Array, autocovariance: Array, base: Array, middl
 
 @kernel
 def invert(work: Array) -> None:
-    """Turn the left half of (n, 2n) into the unit matrix and leave the inverse of what it was in the right half."""
+    """Turn the left half of (n, 2n) into the unit matrix and leave the inverse of what it was in the right half.
+
+    By Gauss-Jordan elimination with row exchange (algebra).
+
+    Parameters
+    ----------
+    work : array (n, 2n)
+        The matrix in its left half; written over.
+    """
     terms = len(work)
     work[:, terms:] = 0.0
     for row in range(terms):
@@ -118,7 +160,17 @@ def invert(work: Array) -> None:
 
 @kernel
 def polynomial_weights(count: int, degree: int, inverse: Array) -> None:
-    """Fill `inverse` with (XᵀX)⁻¹ for powers 0 … degree of an even grid of `count` points over −1 … 1."""
+    """Fill `inverse` with (XᵀX)⁻¹ for powers 0 … degree of an even grid of `count` points over −1 … 1.
+
+    Parameters
+    ----------
+    count : int
+        At least 2.
+    degree : int
+        Highest power.
+    inverse : array (terms, terms)
+        Filled in its first degree + 1 rows and columns.
+    """
     terms = degree + 1
     work = np.zeros((terms, 2 * terms))
     for i in range(count):
@@ -138,7 +190,20 @@ def polynomial_weights(count: int, degree: int, inverse: Array) -> None:
 
 @kernel
 def known_weights(count: int, degree: int, known: Array) -> Array:
-    """Return what `polynomial_weights` gives, from `known` (counts, degrees, 7, 7) where it is there already."""
+    """Return what `polynomial_weights` gives, from `known` (counts, degrees, 7, 7) where it is there already.
+
+    Parameters
+    ----------
+    count, degree : int
+        See `polynomial_weights`.
+    known : array (counts, degrees, 7, 7)
+        Inverses by count and degree, 0 where not worked out yet; what is missing is filled in.
+
+    Returns
+    -------
+    array (7, 7)
+        The inverse in its first degree + 1 rows and columns.
+    """
     if count >= len(known):
         inverse = np.zeros((MOST_TERMS, MOST_TERMS))
         polynomial_weights(count, degree, inverse)
@@ -151,7 +216,20 @@ def known_weights(count: int, degree: int, known: Array) -> Array:
 
 @kernel
 def polynomial_fit(values: Array, first: int, count: int, degree: int, inverse: Array, result: Array) -> None:
-    """Fill `result` with the least-squares coefficients of values[first : first + count] over −1 … 1."""
+    """Fill `result` with the least-squares coefficients of values[first : first + count] over −1 … 1.
+
+    Parameters
+    ----------
+    values : array (samples,)
+    first, count : int
+        First sample of the fitted stretch, and how many it has, at least 2.
+    degree : int
+        Highest power.
+    inverse : array (terms, terms)
+        See `polynomial_weights`.
+    result : array (terms,)
+        Filled in its first degree + 1 places, power 0 first, in the unit of `values`.
+    """
     terms = degree + 1
     sums = np.zeros(terms)
     step = 2.0 / (count - 1)
@@ -169,7 +247,24 @@ def polynomial_fit(values: Array, first: int, count: int, degree: int, inverse: 
 
 @kernel
 def polynomial_at(coefficients: Array, degree: int, x: float, order: int) -> float:
-    """Return the polynomial (order 0), its first (1) or its second derivative (2) at x."""
+    """Return the polynomial (order 0), its first (1) or its second derivative (2) at x.
+
+    Parameters
+    ----------
+    coefficients : array (terms,)
+        Power 0 first, see `polynomial_fit`.
+    degree : int
+        Highest power.
+    x : float
+        Place; the fitted stretch is −1 … 1.
+    order : int
+        Order of the derivative by x.
+
+    Returns
+    -------
+    float
+        In the unit of `coefficients`.
+    """
     total = 0.0
     for term in range(degree, order - 1, -1):
         factor = 1.0
@@ -181,7 +276,21 @@ def polynomial_at(coefficients: Array, degree: int, x: float, order: int) -> flo
 
 @kernel
 def functional_weights(count: int, degree: int, inverse: Array, x: float, order: int, weights: Array) -> None:
-    """Fill `weights` with the share of each sample in the fit's value, or derivative, at x."""
+    """Fill `weights` with the share of each sample in the fit's value, or derivative, at x.
+
+    Parameters
+    ----------
+    count, degree : int
+        See `polynomial_weights`.
+    inverse : array (terms, terms)
+        See `polynomial_weights`.
+    x : float
+        Place; the fitted stretch is −1 … 1.
+    order : int
+        Order of the derivative by x, 0 for the value.
+    weights : array (samples,)
+        Its first `count` places are written over.
+    """
     terms = degree + 1
     row = np.zeros(terms)
     raised = 1.0
@@ -204,7 +313,18 @@ def functional_weights(count: int, degree: int, inverse: Array, x: float, order:
 
 @kernel
 def tap_weight(distance: float) -> float:
-    """Return the interpolating kernel at a distance in samples: a sinc under a raised-cosine-squared window."""
+    """Return the interpolating kernel at a distance in samples: a sinc under a raised-cosine-squared window.
+
+    Parameters
+    ----------
+    distance : float
+        Samples.
+
+    Returns
+    -------
+    float
+        1 at distance 0, and 0 from `TAPS` samples on.
+    """
     if abs(distance) >= TAPS:
         return 0.0
     window = np.cos(0.5 * np.pi * distance / TAPS) ** 2
@@ -215,14 +335,37 @@ def tap_weight(distance: float) -> float:
 
 @kernel
 def tap_slope(distance: float) -> float:
-    """Return the derivative of `tap_weight` by its distance."""
+    """Return the derivative of `tap_weight` by its distance.
+
+    Parameters
+    ----------
+    distance : float
+        Samples.
+
+    Returns
+    -------
+    float
+        Per sample, from a central difference.
+    """
     step = 1e-4
     return (tap_weight(distance + step) - tap_weight(distance - step)) / (2 * step)
 
 
 @kernel
 def interpolated(values: Array, position: float) -> float:
-    """Return the band-limited interpolation of `values` at a position in samples; the ends are held."""
+    """Return the band-limited interpolation of `values` at a position in samples; the ends are held.
+
+    Parameters
+    ----------
+    values : array (samples,)
+    position : float
+        Samples.
+
+    Returns
+    -------
+    float
+        In the unit of `values`.
+    """
     nearest = int(np.floor(position))
     total = 0.0
     norm = 0.0
@@ -235,14 +378,36 @@ def interpolated(values: Array, position: float) -> float:
 
 @kernel
 def interpolated_slope(values: Array, position: float) -> float:
-    """Return the slope of the interpolation, per sample."""
+    """Return the slope of the interpolation, per sample.
+
+    Parameters
+    ----------
+    values : array (samples,)
+    position : float
+        Samples.
+
+    Returns
+    -------
+    float
+        In the unit of `values` per sample, from a central difference.
+    """
     step = 1e-3
     return (interpolated(values, position + step) - interpolated(values, position - step)) / (2 * step)
 
 
 @kernel
 def tap_weights(position: float, weights: Array, slope: bool) -> None:
-    """Fill `weights` with the shares of the samples in the interpolation at `position`, or in its slope."""
+    """Fill `weights` with the shares of the samples in the interpolation at `position`, or in its slope.
+
+    Parameters
+    ----------
+    position : float
+        Samples.
+    weights : array (samples,)
+        The shares are added to it; those of places beyond an end go to the sample at that end.
+    slope : bool
+        Whether the shares are those in the slope per sample, else those in the value.
+    """
     nearest = int(np.floor(position))
     for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
         inside = min(max(k, 0), len(weights) - 1)

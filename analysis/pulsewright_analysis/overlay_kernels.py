@@ -22,13 +22,35 @@ NOTHING = -1
 
 @kernel
 def first_sample_from(edge: float, x_first: float, x_step: float, length: int) -> int:
-    """Return the first sample at or right of a column's left edge, 0 … `length`."""
+    """Return the first sample at or right of a column's left edge, 0 … `length`.
+
+    Parameters
+    ----------
+    edge : float
+        Columns.
+    x_first, x_step : float
+        Of sample 0, columns, and from sample to sample.
+    length : int
+        Samples of the record.
+    """
     return int(min(max(math.ceil((edge - x_first) / x_step), 0.0), float(length)))
 
 
 @kernel
 def line_at(edge: float, x_first: float, x_step: float, samples: Array, after: int) -> float:
-    """Return where the straight line from sample `after` − 1 to `after` crosses a column's edge, in codes."""
+    """Return where the straight line from sample `after` − 1 to `after` crosses a column's edge, in codes.
+
+    Parameters
+    ----------
+    edge : float
+        Columns.
+    x_first, x_step : float
+        Of sample 0, columns, and from sample to sample.
+    samples : array (samples,)
+        In codes.
+    after : int
+        At least 1.
+    """
     share = (edge - x_first) / x_step - (after - 1)
     before = float(samples[after - 1])
     return before + (float(samples[after]) - before) * min(max(share, 0.0), 1.0)
@@ -36,7 +58,15 @@ def line_at(edge: float, x_first: float, x_step: float, samples: Array, after: i
 
 @kernel
 def extremes(samples: Array, start: int, stop: int) -> tuple[float, float]:
-    """Return the least and the greatest of samples `start` … `stop` − 1, at least one, in codes."""
+    """Return the least and the greatest of samples `start` … `stop` − 1, at least one, in codes.
+
+    Parameters
+    ----------
+    samples : array (samples,)
+        In codes.
+    start, stop : int
+        `stop` is above `start`.
+    """
     # Unsigned places and comparisons, instead of min and max: only so are several samples looked at together. A slice
     # would do that too, but counting its references costs more than looking at it.
     least, greatest = samples[start], samples[start]
@@ -66,6 +96,20 @@ def stretch_rows(
     `start` and `stop` are the first samples from the column's left and right edge on. With at least one sample a
     column: from the least to the greatest of the column's samples, joined to the first sample of the next. With fewer:
     what the straight lines between samples cover.
+
+    Parameters
+    ----------
+    samples : array (samples,)
+        In codes.
+    column : int
+    start, stop : int
+        See above.
+    x_first, x_step : float
+        Of sample 0, columns, and from sample to sample.
+    y_zero, y_step : float
+        Of code 0, rows from the top, and from code to code.
+    height : int
+        Rows of the picture.
     """
     length = len(samples)
     dense = x_step <= 1.0 and start < stop
@@ -101,7 +145,23 @@ def accumulate(
     y_step: float,
     difference: Array,
 ) -> None:
-    """Add every record to `difference` (height + 1, width): +1 where its stretch begins, −1 below its end."""
+    """Add every record to `difference` (height + 1, width): +1 where its stretch begins, −1 below its end.
+
+    Parameters
+    ----------
+    flat : array
+        Samples of all records, in codes.
+    row_step, length : int
+        Samples from the beginning of one record to that of the next, and samples of a record.
+    x_first : array (records,)
+        Of sample 0 of each record, columns.
+    x_step : float
+        From sample to sample, columns.
+    y_zero, y_step : float
+        Of code 0, rows from the top, and from code to code.
+    difference : int array (height + 1, width)
+        Its running sums down each column are the records through each pixel.
+    """
     height, width = difference.shape[0] - 1, difference.shape[1]
     for record in range(len(x_first)):
         samples = flat[record * row_step : record * row_step + length]
@@ -134,7 +194,27 @@ def passing(
     rows: Array,
     result: Array,
 ) -> None:
-    """Set `result` (records,) where a record's trace meets columns[0] … columns[1] and rows[0] … rows[1]."""
+    """Set `result` (records,) where a record's trace meets columns[0] … columns[1] and rows[0] … rows[1].
+
+    Parameters
+    ----------
+    flat : array
+        Samples of all records, in codes.
+    row_step, length : int
+        Samples from the beginning of one record to that of the next, and samples of a record.
+    x_first : array (records,)
+        Of sample 0 of each record, columns.
+    x_step : float
+        From sample to sample, columns.
+    y_zero, y_step : float
+        Of code 0, rows from the top, and from code to code.
+    height : int
+        Rows of the picture.
+    columns, rows : int array (2,)
+        First and last.
+    result : bool array (records,)
+        Written over.
+    """
     for record in range(len(x_first)):
         samples = flat[record * row_step : record * row_step + length]
         start = x_first[record]

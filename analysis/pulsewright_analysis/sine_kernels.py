@@ -11,7 +11,16 @@ Array = Any
 
 @summing_kernel
 def fill_products(traces: Array, columns: Array, products: Array) -> None:
-    """Fill `products` (traces, 8) with each trace's sums over the seven columns (7, samples), and over its square."""
+    """Fill `products` (traces, 8) with each trace's sums over the seven columns (7, samples), and over its square.
+
+    Parameters
+    ----------
+    traces : array (traces, samples)
+    columns : array (7, samples)
+        Columns of the fit.
+    products : array (traces, 8)
+        Written over: the seven sums of products in the order of `columns`, then the sum of squares.
+    """
     for r in range(len(traces)):
         s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = 0.0
         for i in range(traces.shape[1]):
