@@ -55,6 +55,22 @@ class Comparison:
 
     `delay` (records, channels) seconds, `variance` (channels,) of one record's own share, `lasting` the errors that no
     averaging takes away.
+
+    Attributes
+    ----------
+    channels : tuple of int
+        Places of the channels in the session.
+    modules : int array (channels,)
+        Module of each channel.
+    reference : int
+        Place of the reference within `channels`.
+    records : int array (records,)
+        Numbers of the records, rising.
+    delay : array (records, channels)
+        Seconds against the reference, NaN where it is not known.
+    variance : array (channels,)
+        Each channel's own share of the variance of one record's delay, seconds squared.
+    lasting : ComparisonErrors
     """
 
     channels: tuple[int, ...]
@@ -233,7 +249,26 @@ def _same_trigger(
 def sine_delays(
     fit: SineFit, gate: Gate, usable: NDArray[np.bool_], reference: int
 ) -> tuple[Floats, Floats, dict[int, str]]:
-    """Return delays modulo 1/f, their variance, and the channels that carry no such sine."""
+    """Return delays modulo 1/f, their variance, and the channels that carry no such sine.
+
+    Parameters
+    ----------
+    fit : SineFit
+        Of the samples of `gate`.
+    gate : Gate
+        Where each record's samples begin.
+    usable : bool array (records, channels)
+        Whether a record of a channel may take part.
+    reference : int
+        Place of the reference within the gate.
+
+    Returns
+    -------
+    array (records, channels), array (channels,), dict of int to str
+        Delays against the reference, seconds, NaN where there is none; each channel's own share of the variance of one
+        record's delay, seconds squared; the channels (places within the gate) that were not measured, with the clause
+        that says why.
+    """
     omega = 2 * np.pi * fit.frequency
     unlike = {int(c): "its noise is too large for its sine" for c in np.flatnonzero(_too_noisy(fit))}
     unlike |= {int(c): "it carries no such sine" for c in np.flatnonzero(fit.explained < CARRIES_SINE)}
@@ -342,6 +377,17 @@ def contrast(comparison: Comparison, selector: Floats) -> Quantity | None:
     u from theory (the channels' own variances; the reference's noise is counted once) and u from the scatter over
     records are both worked out. The scatter is quoted, with its degrees of freedom, where it is larger than chance
     allows; always to quote the larger of the two would cover 98 % of eight records instead of 95 %.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    selector : array (channels,)
+        Factor of each channel's time, 0 for a channel that takes no part.
+
+    Returns
+    -------
+    Quantity or None
+        Seconds; None where no record has all selected channels.
     """
     chosen = np.flatnonzero(selector)
     values = comparison.delay[:, chosen] @ selector[chosen]
@@ -395,6 +441,16 @@ def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:
 
     The largest of many differences stands out by chance: each is given the share 0.05/n of being outside
     (Bonferroni's inequality), so that the 95 % holds for whichever is the largest.
+
+    Parameters
+    ----------
+    quantities : sequence of Quantity
+        Differences of one unit, of either sign.
+
+    Returns
+    -------
+    Quantity or None
+        In their unit; None where there are none.
     """
     largest = max(quantities, key=lambda q: abs(q.value), default=None)
     if largest is None:

@@ -89,7 +89,16 @@ def assess(
 
 
 def assessed(findings: Findings, claims: ClaimsFile | None = None, review: Review | None = None) -> Assessment:
-    """Return the assessment of what was measured already: claims may change without measuring anew."""
+    """Return the assessment of what was measured already: claims may change without measuring anew.
+
+    Parameters
+    ----------
+    findings : Findings
+    claims : ClaimsFile, optional
+        What is claimed; no verdicts if left out.
+    review : Review, optional
+        What a person added: the marker pairs that a claim may be about.
+    """
     from pulsewright_analysis.claims import judge
 
     verdicts = () if claims is None else judge(findings, claims.claims, review)

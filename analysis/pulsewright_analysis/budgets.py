@@ -40,7 +40,13 @@ class Budget:
         return self.quantity.terms
 
     def share(self, term: Term) -> float:
-        """Return a term's share of u², 0 to 1."""
+        """Return a term's share of u², 0 to 1.
+
+        Parameters
+        ----------
+        term : Term
+            One of `terms`.
+        """
         return (term.u / self.quantity.u) ** 2 if self.quantity.u > 0 else 0.0
 
 
@@ -98,7 +104,12 @@ def budget_of(findings: Findings, name: str) -> Budget:
 
 
 def budget_names(findings: Findings) -> tuple[str, ...]:
-    """Return every name that `budget_of` has a budget for, single pulses left out."""
+    """Return every name that `budget_of` has a budget for, single pulses left out.
+
+    Parameters
+    ----------
+    findings : Findings
+    """
     names = [word for word, (_, where) in ONE_WORD.items() if where(findings) is not None]
     names += [
         f"between {m.modules[0]} {m.modules[1]}" for m in findings.alignment.between_modules if m.skew is not None
@@ -170,7 +181,21 @@ def _of_pulse(findings: Findings, kind: str, place: re.Match[str]) -> tuple[str,
 
 
 def pulse_quantity(findings: Findings, kind: str, i: int) -> Quantity | None:
-    """Return one pulse's time, amplitude or width with its budget, None where it has none."""
+    """Return one pulse's time, amplitude or width with its budget, None where it has none.
+
+    Parameters
+    ----------
+    findings : Findings
+    kind : str
+        ``time``, ``amplitude`` or ``width``.
+    i : int
+        Index into the findings' pulses.
+
+    Returns
+    -------
+    Quantity or None
+        Seconds; an amplitude in its channel's unit.
+    """
     pulses, settings = findings.pulses, findings.settings
     values, us = {
         "time": (pulses.time, pulses.time_u),

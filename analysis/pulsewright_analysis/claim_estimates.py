@@ -38,7 +38,17 @@ class Gathered:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What claims are judged by: the findings of a session, what a person added to it, and all claims made of it."""
+    """What claims are judged by: the findings of a session, what a person added to it, and all claims made of it.
+
+    Attributes
+    ----------
+    findings : Findings
+        What was measured of the session.
+    review : Review or None
+        What a person added; None where there is no review.
+    claims : tuple of Claim
+        All claims made of the session.
+    """
 
     findings: Findings
     review: Review | None = None
@@ -52,6 +62,16 @@ class NotMeasurable(Exception):  # noqa: N818 - it becomes an undecided verdict
 def gather(claim: Claim, evidence: Evidence) -> Gathered:
     """Return the quantities that a claim is about.
 
+    Parameters
+    ----------
+    claim : Claim
+    evidence : Evidence
+
+    Returns
+    -------
+    Gathered
+        Quantities, each in its own unit, and clauses for what was not measured.
+
     Raises
     ------
     NotMeasurable
@@ -62,6 +82,18 @@ def gather(claim: Claim, evidence: Evidence) -> Gathered:
 
 def claimed_channels(claim: Claim, findings: Findings, default: Sequence[int]) -> list[int]:
     """Return the places of a claim's channels, `default` where it names none.
+
+    Parameters
+    ----------
+    claim : Claim
+    findings : Findings
+    default : sequence of int
+        Places of the channels meant where the claim names none.
+
+    Returns
+    -------
+    list of int
+        Places among the session's channels, from 0, in the order of the claim.
 
     Raises
     ------
@@ -78,7 +110,21 @@ def claimed_channels(claim: Claim, findings: Findings, default: Sequence[int]) -
 
 
 def why_not(findings: Findings, beginning: str, otherwise: str) -> str:
-    """Return the findings' reason that begins in this way, as a clause."""
+    """Return the findings' reason that begins in this way, as a clause.
+
+    Parameters
+    ----------
+    findings : Findings
+    beginning : str
+        The first words of the reason.
+    otherwise : str
+        The clause returned where no reason begins so.
+
+    Returns
+    -------
+    str
+        With a small first letter and without the full stop.
+    """
     for reason in findings.reasons:
         if reason.startswith(beginning):
             return f"{reason[:1].lower()}{reason[1:].rstrip('.')}"

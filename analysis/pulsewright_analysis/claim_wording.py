@@ -69,7 +69,14 @@ _METHODS = {
 
 
 def method_of(claim: Claim, findings: Findings) -> str:
-    """Return how the quantity of a claim was measured, with the method's source."""
+    """Return how the quantity of a claim was measured, with the method's source.
+
+    Parameters
+    ----------
+    claim : Claim
+    findings : Findings
+        Tell by which method skews were measured.
+    """
     if claim.kind.startswith("skew"):
         return _SINE if findings.alignment.method == "sine" else _CORRELATION
     return _METHODS[claim.kind]

@@ -26,13 +26,25 @@ _choose_cache_folder()
 
 
 def is_compiled(module: str) -> bool:
-    """Return whether compiled code of a kernel module, for example ``pulse_kernels``, is kept from an earlier start."""
+    """Return whether compiled code of a kernel module, for example ``pulse_kernels``, is kept from an earlier start.
+
+    Parameters
+    ----------
+    module : str
+        Name of the module, without its package.
+    """
     folder = Path(os.environ.get("NUMBA_CACHE_DIR") or Path(__file__).parent / "__pycache__")
     return any(folder.rglob(f"{module}.*.nbi"))
 
 
 def kernel(function: F) -> F:
-    """Return the function compiled on its first call: serial, ``nogil``, cached on disk."""
+    """Return the function compiled on its first call: serial, ``nogil``, cached on disk.
+
+    Parameters
+    ----------
+    function : callable
+        In the part of Python that Numba compiles.
+    """
     import numba
 
     return cast("F", numba.njit(nogil=True, cache=True)(function))
@@ -42,6 +54,11 @@ def summing_kernel(function: F) -> F:
     """Return the function compiled like `kernel`, its sums in whatever order the processor adds fastest.
 
     Only for sums of one trace each: their order depends on the machine, but not on blocks or on the number of threads.
+
+    Parameters
+    ----------
+    function : callable
+        In the part of Python that Numba compiles.
     """
     import numba
 

@@ -66,7 +66,18 @@ class Estimate:
         return (high**2 + (self.own or 0.0) ** 2) * float(chdtri(dof, 0.975)) / dof
 
     def interval(self, coverage: float) -> tuple[float, float]:
-        """Return the interval with this coverage: of Student's t, of a uniform and a normal error, or of χ²."""
+        """Return the interval with this coverage: of Student's t, of a uniform and a normal error, or of χ².
+
+        Parameters
+        ----------
+        coverage : float
+            Of the interval, 0 to 1.
+
+        Returns
+        -------
+        (float, float)
+            Lower and upper end, in the quantity's unit.
+        """
         quantity = self.quantity
         if self.own is not None:
             return self._scatter_interval(coverage)
@@ -85,7 +96,18 @@ class Estimate:
         return (low, high)
 
     def conformity(self, low: float | None, high: float | None) -> float:
-        """Return the probability that the true value lies between the limits (JCGM 106:2012, 7.2 and 7.3)."""
+        """Return the probability that the true value lies between the limits (JCGM 106:2012, 7.2 and 7.3).
+
+        Parameters
+        ----------
+        low, high : float or None
+            The limits, in the quantity's unit; None: open on that side.
+
+        Returns
+        -------
+        float
+            0 to 1.
+        """
         above = 1.0 if high is None else self._below(high)
         return min(max(above - (0.0 if low is None else self._below(low)), 0.0), 1.0)
 
@@ -107,6 +129,18 @@ class Estimate:
         """Return whether the interval lies inside the limits, outside, or across one (JCGM 106:2012, clause 8).
 
         With one limit only its own side counts.
+
+        Parameters
+        ----------
+        low, high : float or None
+            The limits, in the quantity's unit; None: open on that side.
+        coverage : float
+            Of the interval, 0 to 1.
+
+        Returns
+        -------
+        str
+            ``holds``, ``fails`` or ``undecided``.
         """
         left, right = self.interval(coverage)
         if (high is not None and left > high) or (low is not None and right < low):
@@ -115,14 +149,38 @@ class Estimate:
         return "holds" if inside else "undecided"
 
     def excess(self, low: float | None, high: float | None, coverage: float) -> float:
-        """Return how far the interval reaches beyond the limits; negative where it stays within them."""
+        """Return how far the interval reaches beyond the limits; negative where it stays within them.
+
+        Parameters
+        ----------
+        low, high : float or None
+            The limits, in the quantity's unit; None: open on that side.
+        coverage : float
+            Of the interval, 0 to 1.
+
+        Returns
+        -------
+        float
+            In the quantity's unit; −∞ without a limit.
+        """
         left, right = self.interval(coverage)
         beyond = [right - high] if high is not None else []
         beyond += [low - left] if low is not None else []
         return max(beyond, default=-math.inf)
 
     def margin(self, low: float | None, high: float | None) -> float:
-        """Return how far the value is from the limit that it is nearest to or furthest beyond."""
+        """Return how far the value is from the limit that it is nearest to or furthest beyond.
+
+        Parameters
+        ----------
+        low, high : float or None
+            The limits, in the quantity's unit; None: open on that side.
+
+        Returns
+        -------
+        float
+            In the quantity's unit, without sign; ∞ without a limit.
+        """
         value = self.quantity.value
         beyond = [value - high] if high is not None else []
         beyond += [low - value] if low is not None else []

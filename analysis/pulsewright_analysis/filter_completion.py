@@ -28,7 +28,20 @@ class Completion:
     offers: tuple[Offer, ...]
 
     def taken(self, text: str, offer: Offer) -> tuple[str, int]:
-        """Return the filter with an offer written in, and where the cursor then stands."""
+        """Return the filter with an offer written in, and where the cursor then stands.
+
+        Parameters
+        ----------
+        text : str
+            The filter that the completion was made for.
+        offer : Offer
+            One of `offers`.
+
+        Returns
+        -------
+        (str, int)
+            The new filter, and how many of its characters stand before the cursor.
+        """
         rest = text[self.stop :]
         before = text[: self.start]
         glued = before and not before[-1].isspace() and before[-1] not in "(" and offer.text != ")"

@@ -51,6 +51,11 @@ class Token:
 def tokens_of(text: str) -> list[Token]:
     """Return the pieces of a filter, in order.
 
+    Parameters
+    ----------
+    text : str
+        The filter, of at most `LONGEST` characters.
+
     Raises
     ------
     FilterError

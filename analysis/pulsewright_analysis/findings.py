@@ -33,7 +33,15 @@ class Cancelled(Exception):  # noqa: N818 - nothing went wrong
 
 @dataclass(frozen=True)
 class Watch:
-    """Passes progress on, and stops the work when it is called off."""
+    """Passes progress on, and stops the work when it is called off.
+
+    Attributes
+    ----------
+    progress : callable or None
+        Called with (share done 0 … 1, what is being done).
+    cancelled : callable or None
+        Asked at every step; True stops the work.
+    """
 
     progress: Progress | None = None
     cancelled: Callable[[], bool] | None = None
@@ -50,6 +58,13 @@ class Watch:
 
     def at(self, share: float, doing: str) -> None:
         """Tell how far the work is.
+
+        Parameters
+        ----------
+        share : float
+            What is done of the whole, 0 to 1.
+        doing : str
+            What is being done now.
 
         Raises
         ------
@@ -150,6 +165,12 @@ def measure(
 def chosen_channels(session: Session, settings: Settings) -> list[int]:
     """Return the places of the channels that take part.
 
+    Parameters
+    ----------
+    session : Session
+    settings : Settings
+        `channels` names them, all if empty; `channel` and `reference` must be among them.
+
     Raises
     ------
     SettingError
@@ -165,6 +186,12 @@ def chosen_channels(session: Session, settings: Settings) -> list[int]:
 
 def chosen_records(session: Session, settings: Settings) -> Ints:
     """Return the numbers of the records that take part, rising.
+
+    Parameters
+    ----------
+    session : Session
+    settings : Settings
+        `records` is the range, all if left out; `left_out` are taken from it.
 
     Raises
     ------

@@ -30,6 +30,10 @@ SCHEMA = "pulsewright-findings/1"
 def as_json(findings: Findings) -> dict[str, Any]:
     """Return the findings of one session as plain Python, ready for ``json.dumps(allow_nan=False)``.
 
+    Parameters
+    ----------
+    findings : Findings
+
     Returns
     -------
     dict
@@ -58,7 +62,17 @@ def as_json(findings: Findings) -> dict[str, Any]:
 
 
 def channel_units(findings: Findings) -> list[str]:
-    """Return the unit of each channel's values, as its health carries it; volts where that is unknown."""
+    """Return the unit of each channel's values, as its health carries it; volts where that is unknown.
+
+    Parameters
+    ----------
+    findings : Findings
+
+    Returns
+    -------
+    list of str
+        One for each channel of the session, measured or not.
+    """
     units = ["V"] * len(findings.session.channels)
     for health in findings.health:
         for quantity in (health.offset, health.noise_rms):
@@ -68,7 +82,13 @@ def channel_units(findings: Findings) -> list[str]:
 
 
 def plain(value: Any) -> Any:
-    """Return `value` with NumPy's numbers as Python's, and NaN and infinities as None."""
+    """Return `value` with NumPy's numbers as Python's, and NaN and infinities as None.
+
+    Parameters
+    ----------
+    value : object
+        Mappings, lists, tuples and arrays are gone through; their keys become str, the last three become lists.
+    """
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, np.ndarray):

@@ -79,7 +79,15 @@ def measure_health(
 
 
 def effective_bits(channel: Channel, noise_and_distortion: float) -> float | None:
-    """Return ENOB = log₂(full scale/(noise and distortion·√12)) (IEEE Std 1057), None for a residual of 0."""
+    """Return ENOB = log₂(full scale/(noise and distortion·√12)) (IEEE Std 1057), None for a residual of 0.
+
+    Parameters
+    ----------
+    channel : Channel
+        Its scale and end codes give the full scale.
+    noise_and_distortion : float
+        Root mean square, in the channel's unit.
+    """
     full_scale = abs(channel.scale) * (channel.highest_code - channel.lowest_code + 1)
     if noise_and_distortion <= 0 or full_scale <= 0:
         return None

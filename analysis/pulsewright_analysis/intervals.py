@@ -84,7 +84,15 @@ def coverage_factor_with_uniform(u: float, uniform_u: float, coverage: float) ->
 
 
 def probability_below(x: float, u: float, uniform_u: float) -> float:
-    """Return the chance that an error of standard uncertainty `u`, a part of it uniform, is below `x`."""
+    """Return the chance that an error of standard uncertainty `u`, a part of it uniform, is below `x`.
+
+    Parameters
+    ----------
+    x : float
+        In the unit of `u`.
+    u, uniform_u : float
+        Combined standard uncertainty, and its uniform part, of any one unit; the rest is normal, both about 0.
+    """
     from scipy.special import ndtr
 
     half, normal = float(np.sqrt(3.0)) * min(uniform_u, u), float(np.sqrt(max(u**2 - uniform_u**2, 0.0)))

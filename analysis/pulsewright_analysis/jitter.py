@@ -138,7 +138,13 @@ def scatter_quantity(observed: float, dof: int, own: float) -> Quantity:
 
 
 def expected_range(count: int) -> float:
-    """Return d₂, the expected range of `count` standard normal draws: ∫ 1 − Φⁿ − (1 − Φ)ⁿ."""
+    """Return d₂, the expected range of `count` standard normal draws: ∫ 1 − Φⁿ − (1 − Φ)ⁿ.
+
+    Parameters
+    ----------
+    count : int
+        n, the number of draws.
+    """
     from scipy.special import ndtr
 
     x = np.linspace(-8.0, 8.0, 4001)

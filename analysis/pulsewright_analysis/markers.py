@@ -47,7 +47,13 @@ def u_by_hand(pixel_time: float, sample_interval: float) -> float:
 
 
 def u_on_sample(sample_interval: float) -> float:
-    """Return the standard uncertainty of a marker snapped to a sample, Ts/√12 seconds (JCGM 100:2008, 4.3.7)."""
+    """Return the standard uncertainty of a marker snapped to a sample, Ts/√12 seconds (JCGM 100:2008, 4.3.7).
+
+    Parameters
+    ----------
+    sample_interval : float
+        Ts, seconds.
+    """
     return sample_interval / math.sqrt(12.0)
 
 

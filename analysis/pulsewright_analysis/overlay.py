@@ -61,11 +61,23 @@ class Raster:
         return (self.value_high - self.value_low) / self.height
 
     def column(self, time: float) -> int:
-        """Return the column that a time falls into; outside the picture it is below 0, or `width` and more."""
+        """Return the column that a time falls into; outside the picture it is below 0, or `width` and more.
+
+        Parameters
+        ----------
+        time : float
+            Seconds from the trigger.
+        """
         return int(np.floor((time - self.time_low) / self.column_time))
 
     def row(self, value: float) -> int:
-        """Return the row that a value falls into; outside the picture it is below 0, or `height` and more."""
+        """Return the row that a value falls into; outside the picture it is below 0, or `height` and more.
+
+        Parameters
+        ----------
+        value : float
+            In the channel's unit.
+        """
         row = int(np.floor((self.value_high - value) / self.row_value))
         return row - 1 if value == self.value_low and row == self.height else row
 
@@ -121,6 +133,11 @@ class Afterglow:
 
     def merge(self, other: Afterglow) -> None:
         """Add the records of another object with the same raster.
+
+        Parameters
+        ----------
+        other : Afterglow
+            Left as it is.
 
         Raises
         ------

@@ -88,7 +88,17 @@ class Filter:
     condition: Condition
 
     def matching(self, table: RecordTable) -> Ints:
-        """Return the numbers of the records that match, rising."""
+        """Return the numbers of the records that match, rising.
+
+        Parameters
+        ----------
+        table : RecordTable
+
+        Returns
+        -------
+        int array (matches,)
+            Counted from 0.
+        """
         records: Ints = table.record[np.flatnonzero(self.condition.judge(table).yes)]
         return records
 
@@ -120,6 +130,18 @@ def parse_filter(text: str, unit: str = "V") -> Filter:
 def filter_records(table: RecordTable, text: str) -> Ints:
     """Return the numbers of the records of a table that match a filter, rising.
 
+    Parameters
+    ----------
+    table : RecordTable
+        Its unit is that of the amplitudes in the filter.
+    text : str
+        The filter; an empty one matches every record.
+
+    Returns
+    -------
+    int array (matches,)
+        Counted from 0.
+
     Raises
     ------
     FilterError
@@ -129,7 +151,15 @@ def filter_records(table: RecordTable, text: str) -> Ints:
 
 
 def offers_after(text: str, unit: str = "V") -> tuple[Offer, ...]:
-    """Return what may stand behind the beginning of a filter; nothing if it is wrong already."""
+    """Return what may stand behind the beginning of a filter; nothing if it is wrong already.
+
+    Parameters
+    ----------
+    text : str
+        The beginning of a filter.
+    unit : str
+        Unit of the amplitudes.
+    """
     try:
         reader = _Reader(text, unit)
     except FilterError:

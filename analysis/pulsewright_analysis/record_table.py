@@ -117,7 +117,13 @@ class RecordTable:
         return len(self.record)
 
     def saying(self, said: Said | None) -> RecordTable:
-        """Return this table with what a person says now; what was measured is shared, not copied."""
+        """Return this table with what a person says now; what was measured is shared, not copied.
+
+        Parameters
+        ----------
+        said : Said or None
+            The flags, notes and reasons of a person; None: there are none.
+        """
         count = len(self)
         notes = {} if said is None else said.notes
         reasons = {} if said is None else said.left_out

@@ -62,7 +62,15 @@ class State:
 
 @dataclass(frozen=True)
 class Texts:
-    """A word for what a person wrote on a record."""
+    """A word for what a person wrote on a record.
+
+    Attributes
+    ----------
+    phrase, about : str
+        The words, and what they mean.
+    texts : callable
+        Returns the texts, by record.
+    """
 
     phrase: str
     about: str

@@ -57,7 +57,15 @@ class SessionSummary:
 
 @dataclass(frozen=True)
 class MissedTrigger:
-    """Triggers that no module kept: the last record before the gap, how many, and which witnesses saw them."""
+    """Triggers that no module kept: the last record before the gap, how many, and which witnesses saw them.
+
+    Attributes
+    ----------
+    after_record : int
+    count : int
+    seen_in : tuple of str
+        ``position``, ``polarity``, ``time``.
+    """
 
     after_record: int
     count: int
@@ -66,7 +74,16 @@ class MissedTrigger:
 
 @dataclass(frozen=True)
 class Slip:
-    """A module whose records from `from_record` on belong to triggers `by` later than the others' records."""
+    """A module whose records from `from_record` on belong to triggers `by` later than the others' records.
+
+    Attributes
+    ----------
+    module : str
+        Its name.
+    from_record : int
+    by : int
+        Triggers.
+    """
 
     module: str
     from_record: int
@@ -184,7 +201,15 @@ class ModuleSkew:
 
 @dataclass(frozen=True)
 class PairSkew:
-    """The second channel's time minus the first's, both of one module, seconds."""
+    """The second channel's time minus the first's, both of one module, seconds.
+
+    Attributes
+    ----------
+    channels : (int, int)
+        Places of the first and the second in the session.
+    skew : Quantity
+        Seconds; positive where the second is later.
+    """
 
     channels: tuple[int, int]
     skew: Quantity
@@ -363,5 +388,11 @@ class Findings:
     rejected_pulses: int = 0
 
     def channel_name(self, channel: int) -> str:
-        """Return the name of a channel by its place in the session."""
+        """Return the name of a channel by its place in the session.
+
+        Parameters
+        ----------
+        channel : int
+            Its place, from 0.
+        """
         return self.session.channels[channel][0]

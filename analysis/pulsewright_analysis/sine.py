@@ -315,7 +315,15 @@ def _finished(settled: _Settled, samples: Floats, sample_rate: float) -> SineFit
 
 
 def carries_sine(samples: Floats, sample_rate: float) -> bool:
-    """Return whether most channels carry one common sine, judged on a few records (records, channels, samples)."""
+    """Return whether most channels carry one common sine, judged on a few records (records, channels, samples).
+
+    Parameters
+    ----------
+    samples : array (records, channels, samples)
+        In the channels' units; at most eight records are used, spread evenly.
+    sample_rate : float
+        Hertz.
+    """
     few = samples[np.unique(np.linspace(0, len(samples) - 1, min(8, len(samples))).astype(int))]
     if few.shape[-1] < 16:
         return False

@@ -50,6 +50,16 @@ class Separated:
 def parse_swapped(text: str) -> tuple[tuple[str, str], ...]:
     """Read ``"A1:B1,A2:B2"``: pairs of inputs whose cables were exchanged.
 
+    Parameters
+    ----------
+    text : str
+        Pairs with a comma between them, the two channels of each with a colon between them.
+
+    Returns
+    -------
+    tuple of (str, str)
+        The two channels of each pair.
+
     Raises
     ------
     SettingError

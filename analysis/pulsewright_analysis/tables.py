@@ -44,7 +44,13 @@ class Table:
         return tuple(self.rows.dtype.names or ())
 
     def heading(self, column: str) -> str:
-        """Return a column's name with its unit, as ``skew (s)``."""
+        """Return a column's name with its unit, as ``skew (s)``.
+
+        Parameters
+        ----------
+        column : str
+            The column's name.
+        """
         unit = self.units.get(column, "")
         return f"{column} ({unit})" if unit else column
 

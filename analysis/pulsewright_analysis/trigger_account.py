@@ -39,7 +39,18 @@ class TriggerAccount:
     sent: int | None
 
     def missed_but(self, withheld: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
-        """Return the missed triggers that were not withheld on purpose."""
+        """Return the missed triggers that were not withheld on purpose.
+
+        Parameters
+        ----------
+        withheld : tuple of int
+            Numbers of the triggers that were withheld.
+
+        Returns
+        -------
+        tuple of (int, int)
+            (trigger, record kept before it), as in `missed`.
+        """
         return tuple(pair for pair in self.missed if pair[0] not in withheld)
 
     @property
@@ -61,6 +72,10 @@ def account(findings: Findings, sent: int | None = None) -> TriggerAccount:
     findings : Findings
     sent : int, optional
         Triggers sent, where the settings do not tell.
+
+    Returns
+    -------
+    TriggerAccount
     """
     sequence, records = findings.sequence, findings.records
     total = findings.session.records

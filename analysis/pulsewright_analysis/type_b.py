@@ -30,18 +30,57 @@ def _told(settings: Settings, name: str, unit: str) -> str:
 
 
 def clock_term(value: float, settings: Settings) -> Term:
-    """Return the sample clock's share in a stretch of time of `value` seconds, or in a frequency in hertz."""
+    """Return the sample clock's share in a stretch of time of `value` seconds, or in a frequency in hertz.
+
+    Parameters
+    ----------
+    value : float
+        Seconds or hertz.
+    settings : Settings
+        Tell `clock_ppm`.
+
+    Returns
+    -------
+    Term
+        In the unit of `value`.
+    """
     return Term("sample clock", abs(value) * settings.clock_ppm * PPM, "B", None, _told(settings, "clock_ppm", "ppm"))
 
 
 def scale_term(value: float, settings: Settings) -> Term:
-    """Return the share of a channel's scale in a level of `value`, counted from the level of code 0."""
+    """Return the share of a channel's scale in a level of `value`, counted from the level of code 0.
+
+    Parameters
+    ----------
+    value : float
+        The level, in the channel's unit.
+    settings : Settings
+        Tell `scale_percent`.
+
+    Returns
+    -------
+    Term
+        In the channel's unit.
+    """
     told = _told(settings, "scale_percent", "%")
     return Term("scale of the channel", abs(value) * settings.scale_percent * PERCENT, "B", None, told)
 
 
 def delay_term(settings: Settings, weight: float = 1.0) -> Term:
-    """Return the share of cable delays; `weight` is the root of the sum of squares of the channels' weights."""
+    """Return the share of cable delays; `weight` is the root of the sum of squares of the channels' weights.
+
+    Parameters
+    ----------
+    settings : Settings
+        Tell `delay_u`.
+    weight : float
+        1 for one channel alone.
+
+    Returns
+    -------
+    Term
+        In seconds.
+    """
     return Term("cable delay", weight * settings.delay_u, "B", None, _told(settings, "delay_u", "s"))
 
 
@@ -94,6 +133,14 @@ class ComparisonErrors:
 
         A module that did not time its trigger knows it to ±Ts/2 (JCGM 100:2008, 4.3.7). One that timed it knows it as
         well as its recorded offsets are known. Either error is the same for all its channels.
+
+        Parameters
+        ----------
+        session : Session
+        channels : sequence of int
+            Places of the compared channels in the session.
+        settings : Settings
+            Tell `trigger_offset_u`, and what `terms` needs.
         """
         module_of = session.module_of[list(channels)].astype(np.int64)
         nothing = np.zeros(len(session.modules))
@@ -173,5 +220,18 @@ def entered(pulses: Pulses, settings: Settings) -> Pulses:
 
 
 def without(u: float, terms: Sequence[Term]) -> float:
-    """Return what is left of a combined u when independent terms are taken out of it."""
+    """Return what is left of a combined u when independent terms are taken out of it.
+
+    Parameters
+    ----------
+    u : float
+        Combined standard uncertainty.
+    terms : sequence of Term
+        What is taken out, in the unit of `u`.
+
+    Returns
+    -------
+    float
+        In the unit of `u`; 0 where the terms are larger than it.
+    """
     return float(np.sqrt(max(u**2 - combined_u(terms) ** 2, 0.0)))

@@ -26,13 +26,33 @@ class Region:
     smallest_ratio: float
 
     def holds(self, width: NDArray[np.float64], ratio: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Return for which pulses, by width in samples and amplitude over noise, the estimator's u holds."""
+        """Return for which pulses, by width in samples and amplitude over noise, the estimator's u holds.
+
+        Parameters
+        ----------
+        width : array (pulses,)
+            What `fewest_samples` limits, samples; NaN is outside.
+        ratio : array (pulses,)
+            Amplitude over noise; NaN is outside.
+
+        Returns
+        -------
+        bool array (pulses,)
+        """
         with np.errstate(invalid="ignore"):
             inside: NDArray[np.bool_] = (width >= self.fewest_samples) & (ratio >= self.smallest_ratio)
         return inside
 
     def includes(self, width: float, ratio: float) -> bool:
-        """Return whether pulses of that width and ratio are inside by a margin that noise does not cross."""
+        """Return whether pulses of that width and ratio are inside by a margin that noise does not cross.
+
+        Parameters
+        ----------
+        width : float
+            What `fewest_samples` limits, samples.
+        ratio : float
+            Amplitude over noise.
+        """
         return width >= 1.1 * self.fewest_samples and ratio >= 1.1 * self.smallest_ratio
 
 
@@ -110,7 +130,15 @@ class SkewRegion:
     margin: float
 
     def includes(self, samples: float, strength: float) -> bool:
-        """Return whether a signal is inside by a margin that noise does not cross."""
+        """Return whether a signal is inside by a margin that noise does not cross.
+
+        Parameters
+        ----------
+        samples : float
+            What `fewest_samples` limits, samples.
+        strength : float
+            What `smallest` limits, a pure number.
+        """
         return samples >= 1.1 * self.fewest_samples and strength >= self.margin * self.smallest
 
 
@@ -139,7 +167,17 @@ class RunRegion:
     smallest_ratio: float = 0.0
 
     def includes(self, records: int, ratio: float = np.inf, correlated: bool = False) -> bool:
-        """Return whether a run of that many records, of that ratio, is inside."""
+        """Return whether a run of that many records, of that ratio, is inside.
+
+        Parameters
+        ----------
+        records : int
+            Length of the run.
+        ratio : float
+            What `smallest_ratio` limits.
+        correlated : bool
+            Whether one record's error goes on in the next.
+        """
         fewest = self.fewest_correlated if correlated else self.fewest_records
         return records >= fewest and ratio >= self.smallest_ratio
 
@@ -166,7 +204,15 @@ class JitterRegion:
     most_of_root: float
 
     def includes(self, records: int, ratio: float) -> bool:
-        """Return whether jitter of `ratio` times the measurement's own, in that many records, is inside."""
+        """Return whether jitter of `ratio` times the measurement's own, in that many records, is inside.
+
+        Parameters
+        ----------
+        records : int
+            At least 3, or fewer than `fewest_records`.
+        ratio : float
+            The jitter over the standard deviation that the measurement itself adds.
+        """
         return records >= self.fewest_records and 1 + ratio**-2 <= self.most_of_root * float(np.sqrt(records - 2))
 
 

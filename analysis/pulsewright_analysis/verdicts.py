@@ -101,7 +101,13 @@ class Verdict:
 
 
 def exit_code_of(verdicts: tuple[Verdict, ...]) -> int:
-    """Return 0 where every claim holds, 1 where one fails, 3 where none fails but one is undecided."""
+    """Return 0 where every claim holds, 1 where one fails, 3 where none fails but one is undecided.
+
+    Parameters
+    ----------
+    verdicts : tuple of Verdict
+        Those of all claims; of none, 0 is returned.
+    """
     decisions = {verdict.verdict for verdict in verdicts}
     if "fails" in decisions:
         return 1

@@ -39,7 +39,16 @@ class Walk:
 
 
 def leading_walk(pulses: Pulses, channel: int, records: Ints) -> Walk:
-    """Return the pulse whose position varies most from record to record among those that most records have."""
+    """Return the pulse whose position varies most from record to record among those that most records have.
+
+    Parameters
+    ----------
+    pulses : Pulses
+    channel : int
+        Its place in the session.
+    records : int array (records,)
+        Record numbers, rising.
+    """
     walks = _walks(pulses, channel, records)
     often = 0.5 * np.count_nonzero(walks[0].pulse >= 0)
     spreads = [
@@ -51,7 +60,18 @@ def leading_walk(pulses: Pulses, channel: int, records: Ints) -> Walk:
 
 
 def walk_on(lattice: Lattice | str, pulses: Pulses, channel: int, records: Ints) -> Walk:
-    """Return the pulse of another channel that goes on most often from stop to stop of a known lattice."""
+    """Return the pulse of another channel that goes on most often from stop to stop of a known lattice.
+
+    Parameters
+    ----------
+    lattice : Lattice or str
+        Where it is a str (there is none), the channel's leading walk is returned.
+    pulses : Pulses
+    channel : int
+        Its place in the session.
+    records : int array (records,)
+        Record numbers, rising.
+    """
     if isinstance(lattice, str):
         return leading_walk(pulses, channel, records)
 

@@ -53,7 +53,14 @@ class Statements:
 
 @dataclass(frozen=True)
 class Decision:
-    """Missing triggers in one gap (None: no witness knows), who saw them, and who spoke against it."""
+    """Missing triggers in one gap (None: no witness knows), who saw them, and who spoke against it.
+
+    Attributes
+    ----------
+    count : int or None
+    seen_in, against : tuple of str
+        ``position``, ``polarity``, ``time``.
+    """
 
     count: int | None
     seen_in: tuple[Witness, ...]
@@ -179,6 +186,20 @@ def polarity_counts(sign: Ints, records: Ints, alternating: bool | None, time: I
     """Return the missing triggers modulo 2 that an alternating polarity tells, −1 where it tells nothing.
 
     Arrays and `time` as for `position_counts`; `sign` is 0 where a record has no pulse.
+
+    Parameters
+    ----------
+    sign : int array (records,)
+        1, −1, or 0.
+    records : int array (records,)
+        Record numbers, rising.
+    alternating : bool or None
+        What `alternates` returns; unless True, nothing is told.
+    time : int array (gaps,), optional
+
+    Returns
+    -------
+    int array (gaps,)
     """
     counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
     if not alternating:
@@ -191,7 +212,23 @@ def polarity_counts(sign: Ints, records: Ints, alternating: bool | None, time: I
 
 
 def time_counts(time: Floats, records: Ints, period: float | None) -> Ints:
-    """Return the missing triggers that the gaps between trigger times tell, −1 where they are not known."""
+    """Return the missing triggers that the gaps between trigger times tell, −1 where they are not known.
+
+    Parameters
+    ----------
+    time : array (records,)
+        Trigger times, seconds; NaN where they are not known.
+    records : int array (records,)
+        Record numbers, rising.
+    period : float or None
+        Trigger period, seconds; None where it is not known.
+
+    Returns
+    -------
+    int array (gaps,)
+        Not known either where a gap is further than a quarter from a whole number of periods, or shorter than its
+        records take.
+    """
     counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
     if period is None:
         return counts
@@ -206,6 +243,12 @@ def decide(statements: Statements, gap: int) -> Decision:
     """Return the count that most witnesses agree to; where two counts have as many, the one that time says.
 
     Position sees counts modulo the cycle, polarity modulo its pattern, time all.
+
+    Parameters
+    ----------
+    statements : Statements
+    gap : int
+        Index into the arrays of `statements`.
     """
     said: dict[Witness, int] = {
         "position": int(statements.position[gap]),
@@ -238,7 +281,15 @@ def decide(statements: Statements, gap: int) -> Decision:
 
 
 def usual_period(time: Floats, records: Ints) -> float | None:
-    """Return the median gap between triggers, a record's share of it, seconds; None where too few are known."""
+    """Return the median gap between triggers, a record's share of it, seconds; None where too few are known.
+
+    Parameters
+    ----------
+    time : array (records,)
+        Trigger times, seconds; NaN where they are not known.
+    records : int array (records,)
+        Record numbers, rising.
+    """
     gaps = np.diff(time) / np.diff(records)
     gaps = gaps[np.isfinite(gaps) & (gaps > 0)]
     if len(gaps) < 2:
