@@ -209,9 +209,9 @@ class JitterRegion:
         Parameters
         ----------
         records : int
-            At least 3, or fewer than `fewest_records`.
+            How many tell the jitter.
         ratio : float
-            The jitter over the standard deviation that the measurement itself adds.
+            The jitter over the standard deviation that the measurement itself adds; above 0.
         """
         return records >= self.fewest_records and 1 + ratio**-2 <= self.most_of_root * float(np.sqrt(records - 2))
 
