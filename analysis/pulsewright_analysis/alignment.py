@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from typing import Literal
 
@@ -11,15 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.budget import Term
-from pulsewright.quantity import Quantity, coverage_factor
+from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.clock_rates import clock_rate
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.groups import compare_groups
-from pulsewright_analysis.intervals import with_uniform_term
-from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.results import (
     Alignment,
     ChannelSkew,
@@ -31,6 +29,7 @@ from pulsewright_analysis.results import (
     Sequence,
 )
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
+from pulsewright_analysis.skew_contrasts import ComparedDelays, contrast, covariance_of, drift_of, largest_of
 from pulsewright_analysis.type_b import ComparisonErrors, clock_term
 from pulsewright_analysis.validity import SINE_REGION
 
@@ -40,46 +39,8 @@ Ints = NDArray[np.int64]
 NOTHING = Alignment(None, None, (), None, (), None, None, None)
 ENOUGH_TO_JUDGE = 8
 """Whether the channels carry a sine is judged on this many records."""
-BEYOND_CHANCE = 0.9
-"""The scatter over records is quoted where it is above this quantile of what theory allows."""
-FAR_OUT = 8.0
-FEWEST_FOR_DRIFT = 8
 DRIFTS = 4.0
 """Modules are said to drift apart where the drift is this many times its u."""
-"""A record's delay further than this many standard deviations from the median takes no part."""
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Delays of all channels in all usable records, with what is needed to combine them.
-
-    `delay` (records, channels) seconds, `variance` (channels,) of one record's own share, `lasting` the errors that no
-    averaging takes away.
-
-    Attributes
-    ----------
-    channels : tuple of int
-        Places of the channels in the session.
-    modules : int array (channels,)
-        Module of each channel.
-    reference : int
-        Place of the reference within `channels`.
-    records : int array (records,)
-        Numbers of the records, rising.
-    delay : array (records, channels)
-        Seconds against the reference, NaN where it is not known.
-    variance : array (channels,)
-        Each channel's own share of the variance of one record's delay, seconds squared.
-    lasting : ComparisonErrors
-    """
-
-    channels: tuple[int, ...]
-    modules: Ints
-    reference: int
-    records: Ints
-    delay: Floats
-    variance: Floats
-    lasting: ComparisonErrors
 
 
 def measure_alignment(
@@ -137,7 +98,7 @@ def measure_alignment(
         delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
         delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
         delay = delay + gate.start - gate.start[:, place : place + 1]
-    comparison = Comparison(
+    comparison = ComparedDelays(
         tuple(channels),
         session.module_of[list(channels)].astype(np.int64),
         place,
@@ -174,7 +135,9 @@ def _method(
     return "sine"
 
 
-def _with_rates(alignment: Alignment, session: Session, comparison: Comparison, gate: Gate, fit: SineFit) -> Alignment:
+def _with_rates(
+    alignment: Alignment, session: Session, comparison: ComparedDelays, gate: Gate, fit: SineFit
+) -> Alignment:
     """Return the alignment with the rate of each module's clock against the others', from its own frequency."""
     found: dict[str, SineFit] = {}
     for module, name in enumerate(session.modules):
@@ -197,7 +160,7 @@ def _with_rates(alignment: Alignment, session: Session, comparison: Comparison, 
 def _with_pulse_rates(
     alignment: Alignment,
     session: Session,
-    comparison: Comparison,
+    comparison: ComparedDelays,
     pulses: Pulses,
     sequence: Sequence,
     settings: Settings,
@@ -305,7 +268,7 @@ def _out_of_step(session: Session, sequence: Sequence) -> list[str]:
 
 
 def _combined(
-    session: Session, comparison: Comparison, gate: Gate, method: str, fit: SineFit | None, gain: Floats
+    session: Session, comparison: ComparedDelays, gate: Gate, method: str, fit: SineFit | None, gain: Floats
 ) -> Alignment:
     size = len(comparison.channels)
     skews = []
@@ -328,30 +291,13 @@ def _combined(
         largest_between=largest_of(known),
         frequency=None if fit is None else _frequency(fit, comparison.lasting.settings),
         span=gate.span,
-        covariance=_covariance(comparison),
+        covariance=covariance_of(comparison),
         modules_against_channels=_modules_against_channels(comparison, skews),
         within_pairs=within,
     )
 
 
-def _covariance(comparison: Comparison) -> Floats:
-    """Return the covariance of the skews that the noise leaves: each one's own, and the reference's in all of them."""
-    counts = np.maximum(np.sum(np.isfinite(comparison.delay), axis=0), 1)
-    size, reference = len(counts), comparison.reference
-    # two skews share the reference's noise in the records that both rest on
-    known = np.isfinite(comparison.delay).astype(float)
-    together = known.T @ known
-    shared = comparison.variance[reference] * together / np.outer(counts, counts)
-    covariance: Floats = shared + np.diag(comparison.variance / counts)
-    covariance[reference, :] = 0.0
-    covariance[:, reference] = 0.0
-    unmeasured = ~np.any(np.isfinite(comparison.delay), axis=0)
-    covariance[np.ix_(unmeasured, np.ones(size, dtype=bool))] = np.nan
-    covariance[np.ix_(np.ones(size, dtype=bool), unmeasured)] = np.nan
-    return covariance
-
-
-def _modules_against_channels(comparison: Comparison, skews: list[ChannelSkew]) -> GroupComparison | None:
+def _modules_against_channels(comparison: ComparedDelays, skews: list[ChannelSkew]) -> GroupComparison | None:
     """Return whether skews differ more between modules than within them; the reference's own noise shifts all alike."""
     values = np.array([np.nan if skew.skew is None else skew.skew.value for skew in skews])
     known = np.isfinite(values)
@@ -371,59 +317,12 @@ def _frequency(fit: SineFit, settings: Settings) -> Quantity:
     return Quantity.from_terms(fit.frequency, "Hz", (noise, clock_term(fit.frequency, settings)))
 
 
-def contrast(comparison: Comparison, selector: Floats) -> Quantity | None:
-    """Return the mean of Σ selector·time over the records in which all selected channels are known.
-
-    u from theory (the channels' own variances; the reference's noise is counted once) and u from the scatter over
-    records are both worked out. The scatter is quoted, with its degrees of freedom, where it is larger than chance
-    allows; always to quote the larger of the two would cover 98 % of eight records instead of 95 %.
-
-    Parameters
-    ----------
-    comparison : Comparison
-    selector : array (channels,)
-        Factor of each channel's time, 0 for a channel that takes no part.
-
-    Returns
-    -------
-    Quantity or None
-        Seconds; None where no record has all selected channels.
-    """
-    chosen = np.flatnonzero(selector)
-    values = comparison.delay[:, chosen] @ selector[chosen]
-    values = values[np.isfinite(values)]
-    if len(values) == 0:
-        return None
-    one_record = float(selector[chosen] ** 2 @ comparison.variance[chosen])
-    middle = float(np.median(values))
-    spread = max(1.4826 * float(np.median(np.abs(values - middle))), np.sqrt(one_record))
-    values = values[np.abs(values - middle) <= FAR_OUT * spread]
-    count = len(values)
-    theory = np.sqrt(one_record / count)
-    scatter = float(np.std(values, ddof=1)) / np.sqrt(count) if count > 1 else 0.0
-    scattered = count > 1 and scatter > theory * np.sqrt(_quantile(count - 1) / (count - 1))
-    mean = float(np.mean(values))
-    own = Term(
-        "noise of the channels", float(theory), "A", None, f"{count} records, from the noise and the signal's slope"
-    )
-    if scattered:
-        own = Term("scatter over records", scatter, "A", float(count - 1), f"{count} records, wider than their noise")
-    return with_uniform_term(Quantity.from_terms(mean, "s", (own, *comparison.lasting.terms(selector, mean))))
-
-
-def _quantile(dof: int) -> float:
-    """Return the `BEYOND_CHANCE` quantile of χ² with `dof` degrees of freedom."""
-    from scipy.special import chdtri
-
-    return float(chdtri(dof, 1 - BEYOND_CHANCE))
-
-
-def _measured(comparison: Comparison, module: int) -> list[int]:
+def _measured(comparison: ComparedDelays, module: int) -> list[int]:
     known = np.any(np.isfinite(comparison.delay), axis=0)
     return [int(c) for c in np.flatnonzero(known) if comparison.modules[c] == module]
 
 
-def _within(comparison: Comparison) -> tuple[PairSkew, ...]:
+def _within(comparison: ComparedDelays) -> tuple[PairSkew, ...]:
     """Return the difference of every two channels of one module."""
     found = []
     for module in np.unique(comparison.modules):
@@ -436,44 +335,7 @@ def _within(comparison: Comparison) -> tuple[PairSkew, ...]:
     return tuple(found)
 
 
-def largest_of(quantities: SequenceOf[Quantity]) -> Quantity | None:
-    """Return the largest in size, turned positive, with an interval that holds for all of them together.
-
-    The largest of many differences stands out by chance: each is given the share 0.05/n of being outside
-    (Bonferroni's inequality), so that the 95 % holds for whichever is the largest.
-
-    Parameters
-    ----------
-    quantities : sequence of Quantity
-        Differences of one unit, of either sign.
-
-    Returns
-    -------
-    Quantity or None
-        In their unit; None where there are none.
-    """
-    largest = max(quantities, key=lambda q: abs(q.value), default=None)
-    if largest is None:
-        return None
-    half = coverage_factor(largest.dof, 1 - 0.05 / len(quantities)) * largest.u
-    value = abs(largest.value)
-    return replace(largest, value=value, limits95=(value - half, value + half))
-
-
-def _drift(comparison: Comparison, selector: Floats) -> Quantity | None:
-    """Return how Σ selector·time changes from record to record, seconds."""
-    chosen = np.flatnonzero(selector)
-    values = comparison.delay[:, chosen] @ selector[chosen]
-    known = np.isfinite(values)
-    if np.count_nonzero(known) < FEWEST_FOR_DRIFT:
-        return None
-    records = comparison.records[known].astype(float)
-    line = fit_line(records, values[known])
-    spread = correlated_u(records, line)
-    return Quantity(line.slope, spread.slope_u, "s", spread.dof)
-
-
-def _between(session: Session, comparison: Comparison) -> tuple[ModuleSkew, ...]:
+def _between(session: Session, comparison: ComparedDelays) -> tuple[ModuleSkew, ...]:
     """Return, for each pair of modules, the difference of the means of their channels.
 
     Cable delays and splitter outputs, independent from channel to channel, average over a module's channels; what its
@@ -488,6 +350,6 @@ def _between(session: Session, comparison: Comparison) -> tuple[ModuleSkew, ...]
             selector[first] = -1.0 / len(first)
             selector[second] = 1.0 / len(second)
             skew = contrast(comparison, selector)
-            drift = _drift(comparison, selector)
+            drift = drift_of(comparison, selector)
         found.append(ModuleSkew((session.modules[a], session.modules[b]), skew, drift))
     return tuple(found)

@@ -10,6 +10,8 @@ import numpy as np
 from pulsewright_analysis.compiled import kernel
 from pulsewright_analysis.fit_kernels import Array, invert
 
+CLOSE = 4.0
+"""Within this many times the noise a sample belongs to the base, wherever the base has moved to."""
 FEWEST_BASE_SAMPLES = 64
 """A record with fewer samples beside its pulses takes its channel's base."""
 OF_A_PIECE = 33
@@ -104,10 +106,14 @@ def slow_base(trace: Array, piece: int, limit: float, result: Array) -> None:
 
     Parameters
     ----------
+    trace : array (samples,)
+        In codes, or in any unit.
     piece : int
         Length of a piece, samples; pulses must be shorter than about a third of it.
     limit : float
         Where above 0, each piece's mean of the samples closer to the curve than this corrects the curve.
+    result : array (samples,)
+        Filled, in the trace's unit.
     """
     length = len(trace)
     number = max(length // piece, 2)
@@ -228,6 +234,7 @@ def local_base(
 
     Parameters
     ----------
+    codes : array (samples,)
     sides : int array (2, 2)
         See `beside`.
     white, inflation, unit_squared : float
@@ -235,6 +242,8 @@ def local_base(
         mean; the unit of `covariance` per code squared.
     middle : float
         The sample at x = 0; x is in units of the value returned, samples.
+    curve, covariance : array (3,), (3, 3)
+        Filled: the parabola's coefficients in codes, and their covariance in `unit_squared`.
 
     Returns
     -------

@@ -55,6 +55,9 @@ def noise_spectrum(autocovariance: Floats, length: int) -> Floats:
     Parameters
     ----------
     autocovariance : array (channels, lags)
+        Unit squared.
+    length : int
+        Samples of the gate.
     """
     lags = np.arange(min(autocovariance.shape[1], length))
     bins = np.arange(length // 2 + 1)

@@ -10,217 +10,26 @@ from __future__ import annotations
 import numpy as np
 
 from pulsewright_analysis.compiled import kernel
-from pulsewright_analysis.fit_kernels import (
+from pulsewright_analysis.fit_kernels import Array, functional_weights, known_weights, polynomial_fit
+from pulsewright_analysis.interpolation_kernels import (
     TAPS,
-    Array,
-    functional_weights,
     interpolated,
     interpolated_slope,
-    known_weights,
-    polynomial_fit,
     tap_weight,
     tap_weights,
 )
+from pulsewright_analysis.smooth_kernels import HIGH_LEVEL, LOW_LEVEL, first_after, last_before
 
 CUBIC = 3
-FEW_TO_ADD = 4
-"""Running means that reach so far are added up one by one, which a processor does for many at a time."""
 FEWEST_FOR_FIT = 7
 """Below this many samples on its stretch an edge or a top is interpolated, from here up it is fitted."""
 CENTROID_LEVEL = 0.1
-LOW_LEVEL = 0.1
-HIGH_LEVEL = 0.9
 BETWEEN_SAMPLES = 0.05
 FEW_ON_AN_EDGE = 9.0
 """On a transition of fewer samples each crossing at 10 % and 90 % is uncertain by so much of a sample: found by
 simulation of straight, one-pole and Gaussian edges."""
-EDGE_SMOOTHING = 16
-SHARPER = 0.6
 BESIDE_A_LEVEL = 0.09
 """The fits at 10 % and 90 % stay this share of the top away from those levels: beyond lie the base and the top."""
-SMOOTHING = 24
-"""Places on an edge are looked for in averages over 1/12 of the width at half: this many to each side."""
-
-
-@kernel
-def last_before(values: Array, start: int, first: int, level: float) -> int:
-    """Return the last sample at or before `start` that is not above `level`, or `first` − 1.
-
-    Parameters
-    ----------
-    values : array (samples,)
-    start, first : int
-        Samples: where the search begins, and the last one that it looks at, going back.
-    level : float
-        In the unit of `values`.
-    """
-    i = start
-    while i >= first and values[i] > level:
-        i -= 1
-    return i
-
-
-@kernel
-def first_after(values: Array, start: int, stop: int, level: float) -> int:
-    """Return the first sample at or after `start` that is not above `level`, or `stop`.
-
-    Parameters
-    ----------
-    values : array (samples,)
-    start, stop : int
-        Samples: where the search begins, and the one before which it ends.
-    level : float
-        In the unit of `values`.
-    """
-    i = start
-    while i < stop and values[i] > level:
-        i += 1
-    return i
-
-
-@kernel
-def width_at_half(values: Array, place: int) -> int:
-    """Return the samples between the places beside `place` where `values` comes down to half.
-
-    Parameters
-    ----------
-    values : array (samples,)
-        The pulse turned upward, base taken off, in the channel's unit.
-    place : int
-        Sample whose value is halved.
-    """
-    half = 0.5 * values[place]
-    return first_after(values, place, len(values), half) - last_before(values, place, 0, half)
-
-
-@kernel
-def smoothed(values: Array, place: int) -> Array:
-    """Return `values` averaged over about a twelfth of the pulse's width at half, to find places on slow edges.
-
-    Noise on a slow edge crosses a level more than once; the first crossing would always lie on the same side. The
-    width itself is read from the average, so it is worked out again as long as it grows.
-
-    Parameters
-    ----------
-    values : array (samples,)
-        The pulse turned upward, base taken off, in the channel's unit.
-    place : int
-        Sample of the pulse's extreme, whose value is halved for the width.
-
-    Returns
-    -------
-    array (samples,)
-        In the unit of `values`; `values` itself where the pulse is too short for averages.
-    """
-    result = values
-    reach = 0
-    for _ in range(4):
-        wanted = width_at_half(result, place) // SMOOTHING
-        if wanted <= reach:
-            break
-        reach = wanted
-        result = averaged(values, reach)
-    return result
-
-
-@kernel
-def averaged(values: Array, reach: int) -> Array:
-    """Return the running means of `values` over 2·reach + 1 samples, over fewer at the ends.
-
-    Parameters
-    ----------
-    values : array (samples,)
-    reach : int
-        Samples on each side of the middle one.
-
-    Returns
-    -------
-    array (samples,)
-        In the unit of `values`.
-    """
-    length = len(values)
-    inside = max(length - 2 * reach, 0)
-    result = np.empty(length)
-    middle = result[reach : reach + inside]
-    share = 1.0 / (2 * reach + 1)
-    if reach <= FEW_TO_ADD:
-        middle[:] = 0.0
-        for k in range(2 * reach + 1):
-            shifted = values[k:]
-            for i in range(len(middle)):
-                middle[i] += shifted[i] * share
-    else:
-        sums = np.zeros(length + 1)
-        for i in range(length):
-            sums[i + 1] = sums[i] + values[i]
-        later = sums[2 * reach + 1 :]
-        for i in range(len(middle)):
-            middle[i] = (later[i] - sums[i]) * share
-    for k in range(min(reach, length)):
-        for i in (k, length - 1 - k):
-            result[i] = np.mean(values[max(i - reach, 0) : min(i + reach + 1, length)])
-    return result
-
-
-@kernel
-def edge_smoothed(values: Array, smooth: Array, place: int, top: float, direction: int) -> Array:
-    """Return `values` averaged over an eighth of the duration of one edge, where that is much less than `smooth` is.
-
-    A wide pulse may have fast edges, whose corners its own averages would round. `direction` is 1 for the first edge.
-
-    Parameters
-    ----------
-    values, smooth : array (samples,)
-        The pulse turned upward, base taken off, in the channel's unit; the same as `smoothed` gives it.
-    place : int
-        Sample of the highest value of `smooth`, from which the edge is looked for.
-    top : float
-        Height of the pulse's top, in the unit of `values`.
-    direction : int
-        1 for the first edge, −1 for the second.
-
-    Returns
-    -------
-    array (samples,)
-        In the unit of `values`; `smooth` or `values` itself where nothing else is averaged.
-    """
-    stop = len(values)
-    reach = width_at_half(smooth, place) // SMOOTHING
-    result = smooth
-    while reach > 0:
-        half = place
-        while 0 <= half < stop and result[half] > 0.5 * top:
-            half -= direction
-        low, high = half, half
-        while 0 <= low < stop and result[low] > LOW_LEVEL * top:
-            low -= direction
-        while high != place and (high < 0 or high >= stop or result[high] < HIGH_LEVEL * top):
-            high += direction
-        wanted = abs(high - low) // EDGE_SMOOTHING
-        if wanted > SHARPER * reach:
-            break
-        reach = wanted
-        result = averaged(values, reach) if reach > 0 else values
-    return result
-
-
-@kernel
-def highest_near(smooth: Array, place: int) -> int:
-    """Return the highest sample of the lobe of `smooth` around `place`.
-
-    Parameters
-    ----------
-    smooth : array (samples,)
-        The pulse as `smoothed` gives it.
-    place : int
-        Sample of the lobe; the lobe ends where `smooth` comes down to half its value there.
-    """
-    half = 0.5 * smooth[place]
-    best = place
-    for i in range(last_before(smooth, place, 0, half) + 1, first_after(smooth, place, len(smooth), half)):
-        if smooth[i] > smooth[best]:
-            best = i
-    return best
 
 
 @kernel
@@ -232,16 +41,22 @@ def crossing(
 
     Parameters
     ----------
+    values : array (samples,)
+        The pulse, turned upward, in its unit.
     smooth : array (samples,)
         `values` as `smoothed` gives them: it says where the edge begins and ends.
-    reach : float
-        How far from the level the fitted stretch may go.
+    level, top, reach : float
+        The level, the pulse's top, and how far from the level the fitted stretch may go.
     below : int
         The sample just outside the crossing: not above the level, its neighbour towards the pulse above it.
     direction : int
         1 for a rising edge (the pulse lies after `below`), −1 for a falling one.
     known : array
         See `known_weights`.
+    weights : array (samples,)
+        Filled where the estimate uses samples.
+    result : array (2,)
+        Filled: samples, and the unit per sample.
 
     A cubic is fitted over a stretch around the level; an edge of few samples is interpolated in its full band.
     """
@@ -384,14 +199,22 @@ def transition(
 
     Parameters
     ----------
-    reach : float
+    values, smooth : array (samples,)
+        See `crossing`.
+    top, reach : float
         See `crossing`.
     before : int
         The sample just outside the 50 % crossing.
     direction : int
         1 for the first transition, −1 for the second.
+    known : array
+        See `known_weights`.
+    top_weights : array (samples,)
+        With which each sample enters the top.
     own : array (samples,)
         Written over.
+    weights : array (samples,)
+        Filled; 0 before.
     result : array (2,)
         Duration, and its variance because the corners of an edge of few samples lie between them.
 

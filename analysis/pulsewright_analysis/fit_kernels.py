@@ -1,6 +1,6 @@
-"""Small compiled fits on samples in their order: polynomials, band-limited interpolation, variance of weighted sums.
+"""Small compiled fits on samples in their order: polynomials, and the variance of weighted sums.
 
-Positions are in samples. Imported only inside functions: see `compiled`.
+Imported only inside functions: see `compiled`.
 """
 
 from __future__ import annotations
@@ -14,8 +14,6 @@ from pulsewright_analysis.compiled import kernel, summing_kernel
 Array = Any
 """Numba needs plain arrays; their element types are fixed to float64 by the callers."""
 
-TAPS = 8
-"""Half-length of the interpolating kernel, samples."""
 MOST_TERMS = 7
 KNOWN_COUNTS = 96
 """Inverses for fits over fewer samples than this are kept through a block."""
@@ -113,6 +111,8 @@ def variance_with_base(weights: Array, autocovariance: Array, base: Array, middl
         See `variance_of_sum`.
     base : array (3, 3)
         Covariance of the coefficients of b over x = (i − middle)/unit.
+    middle, unit : float
+        Samples.
     """
     level, slope, bend = sum_of_weights(weights), 0.0, 0.0
     total = level * level * base[0, 0]
@@ -309,106 +309,3 @@ def functional_weights(count: int, degree: int, inverse: Array, x: float, order:
         for column in range(degree, -1, -1):
             share = share * xi + row[column]
         weights[i] = share
-
-
-@kernel
-def tap_weight(distance: float) -> float:
-    """Return the interpolating kernel at a distance in samples: a sinc under a raised-cosine-squared window.
-
-    Parameters
-    ----------
-    distance : float
-        Samples.
-
-    Returns
-    -------
-    float
-        1 at distance 0, and 0 from `TAPS` samples on.
-    """
-    if abs(distance) >= TAPS:
-        return 0.0
-    window = np.cos(0.5 * np.pi * distance / TAPS) ** 2
-    if abs(distance) < 1e-9:
-        return 1.0
-    return float(np.sin(np.pi * distance) / (np.pi * distance) * window)
-
-
-@kernel
-def tap_slope(distance: float) -> float:
-    """Return the derivative of `tap_weight` by its distance.
-
-    Parameters
-    ----------
-    distance : float
-        Samples.
-
-    Returns
-    -------
-    float
-        Per sample, from a central difference.
-    """
-    step = 1e-4
-    return (tap_weight(distance + step) - tap_weight(distance - step)) / (2 * step)
-
-
-@kernel
-def interpolated(values: Array, position: float) -> float:
-    """Return the band-limited interpolation of `values` at a position in samples; the ends are held.
-
-    Parameters
-    ----------
-    values : array (samples,)
-    position : float
-        Samples.
-
-    Returns
-    -------
-    float
-        In the unit of `values`.
-    """
-    nearest = int(np.floor(position))
-    total = 0.0
-    norm = 0.0
-    for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
-        weight = tap_weight(position - k)
-        total += weight * values[min(max(k, 0), len(values) - 1)]
-        norm += weight
-    return total / norm
-
-
-@kernel
-def interpolated_slope(values: Array, position: float) -> float:
-    """Return the slope of the interpolation, per sample.
-
-    Parameters
-    ----------
-    values : array (samples,)
-    position : float
-        Samples.
-
-    Returns
-    -------
-    float
-        In the unit of `values` per sample, from a central difference.
-    """
-    step = 1e-3
-    return (interpolated(values, position + step) - interpolated(values, position - step)) / (2 * step)
-
-
-@kernel
-def tap_weights(position: float, weights: Array, slope: bool) -> None:
-    """Fill `weights` with the shares of the samples in the interpolation at `position`, or in its slope.
-
-    Parameters
-    ----------
-    position : float
-        Samples.
-    weights : array (samples,)
-        The shares are added to it; those of places beyond an end go to the sample at that end.
-    slope : bool
-        Whether the shares are those in the slope per sample, else those in the value.
-    """
-    nearest = int(np.floor(position))
-    for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
-        inside = min(max(k, 0), len(weights) - 1)
-        weights[inside] += tap_slope(position - k) if slope else tap_weight(position - k)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Session
 from pulsewright.settings import Position, Settings
+from pulsewright_analysis import pulse_columns as columns
 from pulsewright_analysis.results import Levels, Pulses
 from pulsewright_analysis.type_b import entered
 from pulsewright_analysis.validity import PULSE_REGIONS
@@ -148,8 +149,8 @@ def _block_tables(
     gap = -1 if settings.min_gap is None else round(settings.min_gap * session.sample_rate)
     capacity = 4 * len(rows) * len(channels) + 64
     while True:
-        whole = np.zeros((capacity, kernels.WHOLE_COLUMNS), dtype=np.int64)
-        real = np.zeros((capacity, kernels.REAL_COLUMNS))
+        whole = np.zeros((capacity, columns.WHOLE_COLUMNS), dtype=np.int64)
+        real = np.zeros((capacity, columns.REAL_COLUMNS))
         found = kernels.measure_block(
             codes,
             rows,
@@ -173,7 +174,7 @@ def _block_tables(
             real,
         )
         if found <= capacity:
-            whole[:found, kernels.RECORD] = start + rows[whole[:found, kernels.RECORD]]
+            whole[:found, columns.RECORD] = start + rows[whole[:found, columns.RECORD]]
             return whole[:found], real[:found]
         capacity = found
 
@@ -187,52 +188,50 @@ def _assembled(
     settings: Settings,
 ) -> Pulses:
     """Turn the tables, which count in samples, into pulses in seconds."""
-    from pulsewright_analysis import pulse_kernels as kernels
-
-    local = whole[:, kernels.CHANNEL]
-    record, channel = whole[:, kernels.RECORD], np.array(channels, dtype=np.int64)[local]
+    local = whole[:, columns.CHANNEL]
+    record, channel = whole[:, columns.RECORD], np.array(channels, dtype=np.int64)[local]
     starts = np.stack([session.first_sample_time(c) for c in channels])
     trigger_u = np.stack([session.trigger_u(c) for c in channels])
-    clipped = whole[:, kernels.CLIPPED] == 1
-    ratio = np.abs(real[:, kernels.AMPLITUDE]) / levels.noise[local]
-    ambiguous = whole[:, kernels.AMBIGUOUS] == 1
+    clipped = whole[:, columns.CLIPPED] == 1
+    ratio = np.abs(real[:, columns.AMPLITUDE]) / levels.noise[local]
+    ambiguous = whole[:, columns.AMBIGUOUS] == 1
     usable = ~clipped & ~ambiguous
-    width = np.where(clipped, np.nan, real[:, kernels.WIDTH])
+    width = np.where(clipped, np.nan, real[:, columns.WIDTH])
     interval = session.sample_interval
-    columns: tuple[tuple[Position, int], ...] = (
-        ("midpoint", kernels.MIDPOINT),
-        ("leading", kernels.LEADING),
-        ("centroid", kernels.CENTROID),
-        ("peak", kernels.PEAK),
+    positions: tuple[tuple[Position, int], ...] = (
+        ("midpoint", columns.MIDPOINT),
+        ("leading", columns.LEADING),
+        ("centroid", columns.CENTROID),
+        ("peak", columns.PEAK),
     )
     times: dict[Position, NDArray[np.float64]] = {}
     times_u: dict[Position, NDArray[np.float64]] = {}
-    for name, column in columns:
+    for name, column in positions:
         u = np.sqrt(real[:, column + 1]) * interval
         good = usable & PULSE_REGIONS[name].holds(width, ratio) & np.isfinite(u) & np.isfinite(real[:, column])
         times[name] = np.where(good, starts[local, record] + real[:, column] * interval, np.nan)
         times_u[name] = np.where(good, u, np.nan)
     wide = usable & PULSE_REGIONS["width"].holds(width, ratio)
-    amplitude, amplitude_u = np.where(clipped, np.nan, real[:, kernels.AMPLITUDE : kernels.AMPLITUDE_VAR + 1].T)
+    amplitude, amplitude_u = np.where(clipped, np.nan, real[:, columns.AMPLITUDE : columns.AMPLITUDE_VAR + 1].T)
     pulses = Pulses(
         record=record,
         channel=channel,
         order=_orders(record, channel),
-        polarity=whole[:, kernels.POLARITY],
-        confidence=real[:, kernels.CONFIDENCE],
+        polarity=whole[:, columns.POLARITY],
+        confidence=real[:, columns.CONFIDENCE],
         amplitude=amplitude,
         amplitude_u=np.sqrt(amplitude_u),
-        width=np.where(wide, real[:, kernels.WIDTH] * interval, np.nan),
-        width_u=np.where(wide, np.sqrt(real[:, kernels.WIDTH_VAR]) * interval, np.nan),
-        first_sample=whole[:, kernels.FIRST],
-        last_sample=whole[:, kernels.LAST],
-        extreme_sample=whole[:, kernels.PLACE],
+        width=np.where(wide, real[:, columns.WIDTH] * interval, np.nan),
+        width_u=np.where(wide, np.sqrt(real[:, columns.WIDTH_VAR]) * interval, np.nan),
+        first_sample=whole[:, columns.FIRST],
+        last_sample=whole[:, columns.LAST],
+        extreme_sample=whole[:, columns.PLACE],
         times=times,
         times_u=times_u,
         trigger_u=trigger_u[local, record],
         clipped=clipped,
         ambiguous=ambiguous,
-        cut=whole[:, kernels.CUT] == 1,
+        cut=whole[:, columns.CUT] == 1,
         position=settings.position,
         **_shapes(real, usable, ratio, interval),
     )
@@ -243,13 +242,11 @@ def _shapes(
     real: NDArray[np.float64], usable: NDArray[np.bool_], ratio: NDArray[np.float64], interval: float
 ) -> dict[str, NDArray[np.float64]]:
     """Return both transition durations and the overshoot with their u, NaN outside their regions of validity."""
-    from pulsewright_analysis import pulse_kernels as kernels
-
     shapes = {}
     for name, column, samples, unit in (
-        ("rise", kernels.RISE, kernels.RISE, interval),
-        ("fall", kernels.FALL, kernels.FALL, interval),
-        ("overshoot", kernels.OVERSHOOT, kernels.RISE, 1.0),
+        ("rise", columns.RISE, columns.RISE, interval),
+        ("fall", columns.FALL, columns.FALL, interval),
+        ("overshoot", columns.OVERSHOOT, columns.RISE, 1.0),
     ):
         region = PULSE_REGIONS["overshoot" if name == "overshoot" else "transition"]
         good = usable & region.holds(real[:, samples], ratio)

@@ -57,7 +57,15 @@ def _kept(pulses: Pulses, keep: Bools) -> Pulses:
 
 
 def rejected_reason(gone: int, settings: Settings) -> list[str]:
-    """Return the sentence that tells of pulses rejected by hand; none where none was found."""
+    """Return the sentence that tells of pulses rejected by hand; none where none was found.
+
+    Parameters
+    ----------
+    gone : int
+        How many pulses were taken out.
+    settings : Settings
+        They name the pulses.
+    """
     if not gone:
         return []
     record, channel, _ = settings.rejected_pulses[0]

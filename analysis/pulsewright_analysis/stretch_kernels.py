@@ -155,6 +155,10 @@ def split_stretches(
         In the trace's own unit.
     gap : int
         Maxima fewer samples apart than this stay one pulse.
+    stretches : int array (stretches, 2)
+        What `find_stretches` filled.
+    count : int
+        How many of them there are.
     parts : int array (parts, 4)
         First and last sample, number of the stretch, and 1 where maxima are not told apart although there are two.
     dips : array (parts, 2)

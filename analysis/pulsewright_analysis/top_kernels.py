@@ -1,4 +1,4 @@
-"""Compiled estimators of a pulse's top, turned upward: its state level or its extreme, and its overshoot.
+"""Compiled estimators of a pulse's top, turned upward: its state level or its extreme.
 
 See `edge_kernels` for what `values` and the weights are. Imported only inside functions: see `compiled`.
 """
@@ -8,16 +8,16 @@ from __future__ import annotations
 import numpy as np
 
 from pulsewright_analysis.compiled import kernel
-from pulsewright_analysis.edge_kernels import FEWEST_FOR_FIT, first_after, last_before
+from pulsewright_analysis.edge_kernels import FEWEST_FOR_FIT
 from pulsewright_analysis.fit_kernels import (
     Array,
     functional_weights,
-    interpolated,
     known_weights,
     polynomial_at,
     polynomial_fit,
-    tap_weights,
 )
+from pulsewright_analysis.interpolation_kernels import interpolated, tap_weights
+from pulsewright_analysis.smooth_kernels import first_after, last_before
 
 CUBIC = 3
 QUARTIC = 4
@@ -51,11 +51,6 @@ BINS = 100
 STATE_BAND = 0.005
 STATE_NOISE = 4.5
 """A sample belongs to the state within this share of the extreme, or this many times the noise, of its level."""
-ABERRATION = 3.0
-"""The overshoot lies within this many transition durations after the edge (IEEE Std 181, post-transition region)."""
-FEWEST_AFTER = 8
-SIGNIFICANT = 4.0
-"""A largest sample that exceeds the top by less than this many of its own u may be the noise's."""
 
 
 @kernel
@@ -67,12 +62,18 @@ def find_top(
 
     Parameters
     ----------
+    values, smooth : array (samples,)
+        The pulse, turned upward, and its running means: see `smooth_kernels.smoothed`.
+    place : int
+        The highest sample of `smooth`.
     first, last : int
         Where the pulse begins and ends.
     noise, mean_noise : float
         Of `values` and of `smooth`.
     known : array
         See `known_weights`.
+    top_weights, peak_weights : array (samples,)
+        Filled; 0 before.
     result : array (4,)
         Amplitude, place of the extreme, and what the noise does not explain of the variance of each.
 
@@ -402,61 +403,3 @@ def interpolated_extreme(values: Array, place: int, top_weights: Array, peak_wei
     tap_weights(position, peak_weights, True)
     if curvature < 0:
         peak_weights *= -1.0 / curvature
-
-
-@kernel
-def overshoot_place(values: Array, first: int, stop: int, reach: int, average: Array) -> int:
-    """Fill `average` with running means over 2·reach + 1 samples; return its highest place from `first` to `stop`.
-
-    Parameters
-    ----------
-    values : array (samples,)
-        The pulse turned upward, base taken off, in the channel's unit.
-    first, stop : int
-        The samples in which the place must lie: the first, and the one after the last.
-    reach : int
-        Samples on each side that a mean takes in; fewer at the ends of `values`.
-    average : array (samples,)
-        Filled from `reach` samples before `first` to as many after `stop`.
-    """
-    best = first
-    for i in range(max(first - reach, 0), min(stop + reach, len(values))):
-        low, high = max(i - reach, 0), min(i + reach + 1, len(values))
-        average[i] = np.mean(values[low:high])
-        if first <= i < stop and (average[i] > average[best] or i == first):
-            best = i
-    return best
-
-
-@kernel
-def find_overshoot(
-    values: Array, before: int, stop: int, rise: float, top: float, noise: float, top_weights: Array, known: Array,
-    weights: Array, result: Array,
-) -> None:  # fmt: skip
-    """Fill `result[0]` with the height of the overshoot over the top, and `weights` with those of its share of the top.
-
-    Parameters
-    ----------
-    before, stop : int
-        The last sample of the first edge below 50 %, and the first sample of the second edge.
-    rise : float
-        Duration of the first transition, samples; NaN counts as unresolved.
-    """
-    after = FEWEST_AFTER if not rise > 0.0 else max(int(ABERRATION * rise) + 1, FEWEST_AFTER)
-    reach = int(rise / 8.0) if rise > 0.0 else 0
-    average = np.zeros(len(values))
-    first = before + 1
-    stop = max(min(stop, first + after), first + 1)
-    place = overshoot_place(values, first, stop, reach, average)
-    result[2] = 0.0
-    excess = average[place] - top
-    unused = np.zeros(len(values))
-    if excess > 0.0:
-        vertex(values, average, place, top + TOP_LEVEL * excess, QUARTIC, noise, known, weights, unused, result)
-    else:
-        weights[place] = 1.0
-        result[0] = values[place]
-    height = result[0]
-    result[0] = height - top
-    for i in range(len(values)):
-        weights[i] = weights[i] / top - height * top_weights[i] / top**2

@@ -103,6 +103,11 @@ class Quantity:
         sum of squares of its distance and the normal 95 % half-width of what is added (exact for normal errors,
         checked by simulation for χ²). One that lies above 0 as a whole, a scatter's, goes down to 0 at most. A u that
         has no budget yet becomes the first term, of type A.
+
+        Parameters
+        ----------
+        *more : Term
+            In this quantity's unit.
         """
         terms = self.terms or (Term("measured", self.u, "A", self.dof),)
         added = combined_u(more)

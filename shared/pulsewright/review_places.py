@@ -16,7 +16,13 @@ MOST_APART = 8
 
 @dataclass(frozen=True)
 class FoundReview:
-    """A review of a session, and the file that it was read from."""
+    """A review of a session, and the file that it was read from.
+
+    Attributes
+    ----------
+    path : Path
+    review : Review
+    """
 
     path: Path
     review: Review

@@ -8,10 +8,11 @@ from simulated import SIGMAS_AT_HALF, autocovariance_of, density_of, gaussian, n
 
 from pulsewright.quantity import Quantity
 from pulsewright.settings import Settings
-from pulsewright_analysis.alignment import Comparison, contrast, sine_delays
+from pulsewright_analysis.alignment import sine_delays
 from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gates import Gate
 from pulsewright_analysis.sine import fit_shared_frequency
+from pulsewright_analysis.skew_contrasts import ComparedDelays, contrast
 from pulsewright_analysis.type_b import ComparisonErrors
 from pulsewright_analysis.validity import CORRELATION_REGION, SINE_REGION
 
@@ -91,7 +92,7 @@ def _by_sine(cell: Cell, rng: np.random.Generator) -> Quantity | None:
 def _combined(delay: Floats, variance: Floats) -> Quantity | None:
     one_module = np.zeros(2, dtype=np.int64)
     lasting = ComparisonErrors(one_module, np.zeros(1), np.zeros(1), Settings())
-    comparison = Comparison((0, 1), one_module, 0, np.arange(len(delay)), delay, variance, lasting)
+    comparison = ComparedDelays((0, 1), one_module, 0, np.arange(len(delay)), delay, variance, lasting)
     return contrast(comparison, SECOND_AGAINST_FIRST)
 
 
