@@ -70,7 +70,7 @@ def test_outside_its_region_a_pulse_has_no_number():
 def test_a_wrong_u_is_noticed(monkeypatch):
     """The check itself can fail: with half the noise told to the correlation, its intervals are too short."""
     monkeypatch.setattr("honesty_skews.autocovariance_of", lambda kind: 0.25 * simulated.autocovariance_of(kind))
-    monkeypatch.setattr("pulsewright_analysis.alignment.BEYOND_CHANCE", 1 - 1e-12)
+    monkeypatch.setattr("pulsewright_analysis.skew_contrasts.BEYOND_CHANCE", 1 - 1e-12)
     (outcome,) = honesty.run_cell(Cell("correlation", 10, 30, "white", 8), 300)
     assert any("coverage" in fault for fault in outcome.faults(FOUR_STANDARD_ERRORS))
 
