@@ -41,7 +41,7 @@ def update_actions(window: DeskWindow) -> None:
     for name, label in (("undo", document.undo_label), ("redo", document.redo_label)):
         actions[name].setText(f"{name.capitalize()}: {label}" if label else name.capitalize())
         actions[name].setEnabled(bool(label))
-    for name in ("nudge_earlier", "nudge_later", "remove_pair"):
+    for name in ("nudge_earlier", "nudge_later", "nudge_far_earlier", "nudge_far_later", "remove_pair"):
         actions[name].setEnabled(there and viewing.selected_marker is not None)
     actions["cancel"].setEnabled(window.results.busy)
     actions["next_flag"].setEnabled(bool(document.flags))

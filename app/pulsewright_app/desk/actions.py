@@ -54,6 +54,10 @@ ACTIONS: tuple[Described, ...] = (
     Described("remove_pair", "Edit", "Remove the marker pair", "Shift+M", "Remove the pair of the selected marker"),
     Described("nudge_earlier", "Edit", "Marker one sample earlier", "Left", "Move the selected marker earlier"),
     Described("nudge_later", "Edit", "Marker one sample later", "Right", "Move the selected marker later"),
+    Described(
+        "nudge_far_earlier", "Edit", "Marker ten samples earlier", "Shift+Left", "Move it earlier by ten samples"
+    ),
+    Described("nudge_far_later", "Edit", "Marker ten samples later", "Shift+Right", "Move it later by ten samples"),
     Described("snap_pulses", "Edit", "Markers go to pulses", "Ctrl+1", "Dropped near a found pulse, go to it", True),
     Described("snap_samples", "Edit", "Markers go to samples", "Ctrl+2", "Dropped, go to the nearest sample", True),
     Described("snap_nothing", "Edit", "Markers stay put", "Ctrl+3", "Dropped, stay where they are", True),

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
 
 _CLOSER = 0.5
+_FAR = 10
+"""Samples that a marker moves by with Shift."""
 
 Answer = Callable[[], object]
 
@@ -39,6 +41,8 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "remove_pair": lambda: _remove_pair(window),
         "nudge_earlier": lambda: window.middle.view.hand.nudge(-1),
         "nudge_later": lambda: window.middle.view.hand.nudge(1),
+        "nudge_far_earlier": lambda: window.middle.view.hand.nudge(-_FAR),
+        "nudge_far_later": lambda: window.middle.view.hand.nudge(_FAR),
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
         **{f"draw_{name}": _draw_span(window, name) for name in SPANS},
         **{f"{name}_shown": _span_shown(window, name) for name in SPANS},

@@ -98,3 +98,12 @@ def test_stepping_holds_markers_and_zoom_still(desk: DeskWindow, qtbot: Any, set
     settle(desk)
     lines = {round(canvas_of(desk).x_of(t)) for t in (100e-6, 120e-6)}
     assert lines <= before & {x for x, _ in pixels(picture(desk), LIGHT.marker)}
+
+
+def test_shift_and_arrows_nudge_by_ten_samples(desk: DeskWindow, qtbot: Any) -> None:
+    pair = desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    desk.viewing.select_marker(pair.id, 1)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+    assert desk.document.pairs[0].t1 == pytest.approx(100e-6 + 10e-7)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Left, Qt.KeyboardModifier.ShiftModifier)
+    assert desk.document.pairs[0].t1 == pytest.approx(100e-6)
