@@ -132,9 +132,11 @@ def test_an_option_counts_before_the_review_and_that_before_the_claims_file(tmp_
     assert 3 not in {pulse["record"] for pulse in body["pulses"]}
 
 
-def test_a_review_of_another_session_is_not_applied(tmp_path: Path) -> None:
+@pytest.mark.parametrize("digest", ["session_sha256", "session_quick_digest"])
+def test_a_review_of_another_session_is_not_applied(tmp_path: Path, digest: str) -> None:
+    """A review that the desk saved early knows the quick digest only, and the desk refuses it by that one."""
     file = copied("tank_walk", tmp_path)
-    review = {"schema": "pulsewright-review/1", "session_sha256": "0" * 64}
+    review = {"schema": "pulsewright-review/1", digest: "0" * 64}
     file.with_suffix(".review.json").write_text(json.dumps(review))
     result = pulsewright("measure", file)
     assert result.exit_code == 2

@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pulsewright.errors import ReviewFileError
-from pulsewright.review import Review, read_review, review_path_for, save_review
-from pulsewright.review_places import review_places
+from pulsewright.review import Review, review_path_for, save_review
+from pulsewright.review_places import FoundReview, another_s, is_another_s, review_places, sift_reviews
+
+_UNUSED = "it is not used and stays as it is"
 
 
 @dataclass(frozen=True)
@@ -74,35 +76,21 @@ class ReviewPlaces:
 
     def find(self) -> Found:
         """Read the newest review of this session; one that cannot be used is told of, and left as it is."""
-        told: list[str] = []
-        good: list[tuple[float, Path, Review]] = []
-        for path in self._places:
-            self._seen[path] = _content(path)
-            if self._seen[path] is None:
-                continue
-            try:
-                review = read_review(path)
-                changed = path.stat().st_mtime
-            except ReviewFileError as error:
-                self._not_ours.add(path)
-                told.append(f"{error.cause}; it is not used and stays as it is")
-                continue
-            except OSError:
-                continue
-            if self._another_s(review):
-                self._not_ours.add(path)
-                told.append(self._told_of_another(path))
-                continue
-            good.append((changed, path, review))
-        return self._choose(good, told)
+        # what is read later than it was seen counts as changed meanwhile, and stays
+        self._seen = {path: _content(path) for path in self._places}
+        sifted = sift_reviews(self._places, self.name, self.sha256, self.quick_digest)
+        self._not_ours.update(path for path, _ in sifted.refused)
+        told = [f"{error.cause}; {_UNUSED}" for _, error in sifted.refused]
+        return self._choose(sifted.found, told)
 
-    def _choose(self, good: list[tuple[float, Path, Review]], told: list[str]) -> Found:
+    def _choose(self, found: Sequence[FoundReview], told: list[str]) -> Found:
+        """Take the newest of the session's reviews, the first."""
         if self._shared:
-            self._not_ours.update(path for _, path, _ in good)
+            self._not_ours.update(one.path for one in found)
             told.append(f"{self.name} is open {self._shared}")
-        if good:
-            _, self._last_place, self._taken = max(good, key=lambda item: item[0])
-            others = [path for _, path, _ in good if path != self._last_place]
+        if found:
+            self._last_place, self._taken = found[0].path, found[0].review
+            others = [one.path for one in found[1:]]
             if others:
                 self._not_ours.update(others)
                 told += [f"{self._told_place(path)} is older and stays as it is" for path in others]
@@ -111,17 +99,6 @@ class ReviewPlaces:
             if others or (self._beside and self._last_place != self._usual):
                 told.append(f"what was added earlier is taken from {self._told_place(self._last_place)}")
         return Found(self._taken, self._sentence(told))
-
-    def _another_s(self, review: Review) -> bool:
-        if review.session_sha256 and self.sha256:
-            return review.session_sha256 != self.sha256
-        return bool(review.session_quick_digest) and review.session_quick_digest != self.quick_digest
-
-    def _told_of_another(self, path: Path) -> str:
-        return (
-            f"{path.name} belongs to another session, whose SHA-256 is not that of {self.name}; "
-            "it is not used and stays as it is"
-        )
 
     def learn(self, sha256: str) -> str:
         """Judge what was found by the digest of the whole file, as soon as that is known.
@@ -134,10 +111,10 @@ class ReviewPlaces:
         with self._lock:
             self.sha256 = sha256
             unsure, self._unsure = self._unsure, set()
-            if not self._taken.session_sha256 or self._taken.session_sha256 == sha256:
+            if not is_another_s(self._taken, sha256, self.quick_digest):
                 return ""
             self._not_ours.update(unsure)
-            return self._sentence([self._told_of_another(path) for path in sorted(unsure)])
+            return self._sentence([f"{another_s(path, self.name).cause}; {_UNUSED}" for path in sorted(unsure)])
 
     def _sentence(self, told: Sequence[str]) -> str:
         if (self._not_ours or self._shared) and self._beside:
