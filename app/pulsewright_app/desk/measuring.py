@@ -72,19 +72,14 @@ class Measuring(QObject):
         except PulsewrightError as error:
             self._results.fail(generation, error.sentence)
             return
-        results, partial = self._results, list[Findings]()
-
-        def advance(fraction: float, text: str) -> None:
-            if partial:
-                results.take_partial(generation, partial.pop())
-            results.advance(generation, fraction, text)
-
+        results = self._results
         self._background.start(
             _KEY,
-            lambda job: _measure(session, settings, digest, job, partial),
+            lambda job: _measure(session, settings, digest, job),
             lambda findings: self._finish(generation, findings),
             lambda sentence: results.fail(generation, sentence),
-            advance,
+            lambda fraction, text: results.advance(generation, fraction, text),
+            partial=lambda findings: results.take_partial(generation, findings),
         )
 
     def _finish(self, generation: int, findings: Findings) -> None:
@@ -116,7 +111,7 @@ def first_part(session: Session, settings: Settings) -> Settings | None:
     return replace(settings, records=(first, first + part), sent=None)
 
 
-def _measure(session: Session, settings: Settings, digest: str, job: Job, partial: list[Findings]) -> Findings:
+def _measure(session: Session, settings: Settings, digest: str, job: Job) -> Findings:
     from pulsewright_analysis.assessment import assess
 
     part, begin = first_part(session, settings), 0.0
@@ -124,7 +119,7 @@ def _measure(session: Session, settings: Settings, digest: str, job: Job, partia
         begin = _SHARE_AT_FIRST
         with suppress(SettingError):  # the first records may all be left out
             told = assess(session, part, lambda share, text: job.progress(begin * share, text), job.cancelled, digest)
-            partial.append(told.findings)
+            job.publish(lambda: told.findings)
 
     def progress(share: float, text: str) -> None:
         job.progress(begin + (1 - begin) * share, text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
@@ -24,6 +24,8 @@ Cancelled = Callable[[], bool]
 Progress = Callable[[float, str], None]
 
 _PROGRESS_EVERY = 0.05
+PARTS_EVERY = 0.15
+"""Seconds between two parts of a picture."""
 _KEPT_BYTES = 64 << 20
 
 
@@ -37,6 +39,9 @@ class Job:
         self._cancelled = threading.Event()
         self._last_progress = 0.0
         self.on_progress: Progress | None = None
+        self.on_part: Callable[[Any], None] | None = None
+        self._parts: deque[Any] = deque(maxlen=1)  # of those that nobody has taken yet, the newest counts
+        self._part_due = time.monotonic()
 
     def cancel(self) -> None:
         """Ask the work to stop."""
@@ -54,6 +59,27 @@ class Job:
         self._last_progress = now
         tell = self.on_progress
         self._report(lambda: tell(fraction, text))
+
+    def publish(self, make: Callable[[], Any], every: float = 0.0) -> None:
+        """Hand over from the worker what there is of the outcome so far.
+
+        Parameters
+        ----------
+        make : callable
+            Makes the part; not called where nobody wants it, or where the last one was made just now.
+        every : float
+            Seconds between two parts; the first one comes after half as many.
+        """
+        now = time.monotonic()
+        if self.on_part is None or now < self._part_due + every / 2:
+            return
+        self._parts.append(make())
+        self._part_due = time.monotonic() + every / 2
+        self._report(self._hand_over)
+
+    def _hand_over(self) -> None:
+        if self._parts and self.on_part is not None:
+            self.on_part(self._parts.pop())
 
 
 class Background(QObject):
@@ -81,6 +107,7 @@ class Background(QObject):
         failed: Callable[[str], None] | None = None,
         progress: Progress | None = None,
         *,
+        partial: Callable[[Any], None] | None = None,
         urgent: bool = False,
     ) -> None:
         """Start a job.
@@ -91,16 +118,16 @@ class Background(QObject):
             What the job is for.
         work : callable
             Runs on a worker thread with its `Job`; it must poll `Job.cancelled`.
-        done, failed, progress : callable
-            Called on the main thread with the outcome, a sentence, or how far it has come; not after a newer job
-            of the same key was started or the job was cancelled.
+        done, failed, progress, partial : callable
+            Called on the main thread with the outcome, a sentence, how far it has come, or a part of the outcome; not
+            after a newer job of the same key was started or the job was cancelled.
         urgent : bool
             True for short work that must not wait until a long one lets go of a thread.
         """
         self.cancel(key)
         self._generation += 1
         job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)))
-        job.on_progress = progress
+        job.on_progress, job.on_part = progress, partial
         self._jobs[key] = job
         self._futures = {future for future in self._futures if not future.done()}
         pool = self._urgent if urgent else self._pool

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import time as clock
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from html import escape
 
 import numpy as np
-from PySide6.QtCore import QRectF, Qt
+from PySide6.QtCore import QRectF
 from PySide6.QtGui import QImage, QPainter
 from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QWidget
 
@@ -18,17 +19,15 @@ from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.glow_controls import GlowControls
 from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
 from pulsewright_app.desk.views.passing_list import PassingList
-from pulsewright_app.desk.views.view import Desk, View
+from pulsewright_app.desk.views.picture_view import PictureView, image_of
+from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.work import Job
 from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture, alignment_of, inked, passing_of
 from pulsewright_app.theme import Theme, theme
 from pulsewright_app.wording import count
 
-_KEY = "Accumulating the records"
 _FINDING = "Finding the passing records"
 _MOST_LISTED = 40
-_PARTIAL_EVERY = 0.15
-"""Seconds between two partial pictures."""
 
 
 @dataclass(frozen=True)
@@ -47,40 +46,43 @@ class _Shown:
     picture: Picture
     image: QImage
     look: _Look
+    wanted: int
+    """How many records were to be in it."""
+
+    @property
+    def counted(self) -> int:
+        """How many records are in it, those that could not be aligned included."""
+        return self.picture.records + self.picture.unplaced
+
+    @property
+    def complete(self) -> bool:
+        """Whether every record that was to be in it is."""
+        return self.counted == self.wanted
 
 
-def _inked(accumulation: Accumulation, look: _Look) -> _Shown:
+def _inked(accumulation: Accumulation, look: _Look, wanted: int) -> _Shown:
     picture = accumulation.picture()
     rows = inked(picture, _ink_colours(theme(look.dark), len(picture.counts)), look.logarithmic)
-    height, width = rows.shape[:2]
-    image = QImage(rows.data, width, height, 4 * width, QImage.Format.Format_RGBA8888)
-    # the conversion also makes a copy, so that the rows may go
-    return _Shown(accumulation.plan, picture, image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied), look)
+    return _Shown(accumulation.plan, picture, image_of(rows), look, wanted)
 
 
-class AfterglowView(View):
+class AfterglowView(PictureView[_Shown]):
     """Many records at once."""
 
     NAME = "Afterglow"
+    KEY = "Accumulating the records"
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
-        self.caption.setTextFormat(Qt.TextFormat.RichText)
-        self._shown: _Shown | None = None
         self._accumulation: Accumulation | None = None
         self._made_for: object = None
         self._handed_over: Ints = np.zeros(0, dtype=np.int64)
-        self._complete = True
-        self._running = False
         self._why_not_aligned = ""
-        self._partial: list[_Shown] = []
         self.controls = GlowControls(self.viewing)
         self.passing = PassingList(self.document, self.viewing, self.results)
         self._place_around_canvas()
-        self.canvas.below.append(self._paint_picture)
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
-        self.viewing.dark_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
 
     def _place_around_canvas(self) -> None:
@@ -100,13 +102,12 @@ class AfterglowView(View):
     def forget(self) -> None:
         """Drop the picture of the session before."""
         self._drop()
-        self._shown = self._made_for = None
+        self.made = self._made_for = None
         self.passing.forget()
 
     def _drop(self) -> None:
-        self.desk.background.cancel(_KEY)
-        self._running = False
-        self._accumulation, self._complete = None, True
+        self.leave_off()
+        self._accumulation = None
         self._handed_over = np.zeros(0, dtype=np.int64)
 
     def refresh(self, session: Session) -> None:
@@ -122,11 +123,11 @@ class AfterglowView(View):
             self._made_for = wanted
             self._drop()
             self._accumulation = Accumulation(self._plan(session, channel, raster))
-            if self._shown is not None and self._shown.plan.channel != channel:
-                self._shown = None  # another channel's picture would be taken for this one's
+            if self.made is not None and self.made.plan.channel != channel:
+                self.made = None  # another channel's picture would be taken for this one's
         self._add(records)
         self._label_axis()
-        self._tell(session)
+        self.tell(session)
 
     def _records(self, session: Session) -> Ints:
         """Return the records that are wanted, the newest last."""
@@ -169,62 +170,34 @@ class AfterglowView(View):
         accumulation = self._accumulation
         look = _Look(self.viewing.dark, self.viewing.logarithmic)
         added = records[len(self._handed_over) :]
-        as_wanted = self._is_current and self._shown is not None and self._shown.look == look
-        if accumulation is None or self._running or (not len(added) and as_wanted):
+        as_wanted = self._is_current and self.made is not None and self.made.look == look
+        if accumulation is None or self.making is not None or (not len(added) and as_wanted):
             return
-        self._handed_over, self._running = records, True
-        self._partial.clear()
-        partial = self._partial
+        self._handed_over, wanted = records, len(records)
 
-        def work(job: Job) -> _Shown:
-            last = clock.monotonic() - _PARTIAL_EVERY / 2  # the first one soon
+        def shown() -> _Shown:
+            return _inked(accumulation, look, wanted)
 
-            def publish() -> None:
-                nonlocal last
-                if clock.monotonic() - last >= _PARTIAL_EVERY:
-                    partial.append(_inked(accumulation, look))
-                    job.progress(0.0, "")
-                    last = clock.monotonic()
+        def work(job: Job, publish: Callable[[Callable[[], _Shown]], None]) -> _Shown:
+            accumulation.add(added, job.cancelled, lambda: publish(shown))
+            return shown()
 
-            accumulation.add(added, job.cancelled, publish)
-            return _inked(accumulation, look)
-
-        self.desk.background.start(_KEY, work, self._take, self._failed, self._take_partial)
+        self.make(look, work)
 
     @property
     def _is_current(self) -> bool:
         """Whether the picture that is shown is of what is being accumulated now."""
-        return (
-            self._shown is not None and self._accumulation is not None and self._shown.plan is self._accumulation.plan
-        )
-
-    def _take_partial(self, _fraction: float, _text: str) -> None:
-        if self._partial:
-            self._shown, self._complete = self._partial[-1], False
-            self._partial.clear()
-            self._show_picture()
-
-    def _take(self, shown: _Shown) -> None:
-        self._shown, self._running, self._complete = shown, False, True
-        self._show_picture()
-        self.schedule()  # more may have been stepped through meanwhile
-
-    def _failed(self, sentence: str) -> None:
-        self._running, self._complete = False, False
-        self.viewing.tell(sentence)
-
-    def _tell(self, session: Session) -> None:
-        text = self._caption(session)
-        self.caption.setText(text)
-        self.caption.setToolTip(text)  # where there is no room for all of it
-
-    def _show_picture(self) -> None:
-        session = self.document.session
-        if session is not None:
-            self._tell(session)
-            self.canvas.viewport().update()
+        made, accumulation = self.made, self._accumulation
+        return made is not None and accumulation is not None and made.plan is accumulation.plan
 
     # -- drawing --------------------------------------------------------------------------------------------
+
+    @property
+    def time_refused(self) -> str:
+        """Why markers and spans have no place here: each record is moved by a time of its own."""
+        if not self._aligned:
+            return ""
+        return f"Records aligned by {self._aligned} share no time: align them by trigger for markers and spans."
 
     @property
     def _aligned(self) -> str:
@@ -237,13 +210,12 @@ class AfterglowView(View):
             f"Time, {about} brought to their median" if about else "Time from the trigger", units="s"
         )
 
-    def _paint_picture(self, painter: QPainter, canvas: Canvas) -> None:
-        if self._shown is None:
-            return
-        raster = self._shown.picture.raster
+    def picture_rect(self, canvas: Canvas, made: _Shown) -> QRectF:
+        """Return where what was accumulated lies."""
+        raster = made.picture.raster
         left, right = canvas.x_of(raster.time_low), canvas.x_of(raster.time_high)
         top, bottom = canvas.y_of(raster.value_high), canvas.y_of(raster.value_low)
-        painter.drawImage(QRectF(left, top, right - left, bottom - top), self._shown.image)
+        return QRectF(left, top, right - left, bottom - top)
 
     def _paint_before_trigger(self, painter: QPainter, canvas: Canvas) -> None:
         if not self._aligned:  # moved records have their triggers in many places
@@ -255,7 +227,7 @@ class AfterglowView(View):
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the mean, and the current record where the records are over each other."""
-        session, shown = self.document.session, self._shown
+        session, shown = self.document.session, self.made
         if session is None or shown is None or shown.plan.session is not session:
             return
         if shown.picture.mean is not None:
@@ -277,35 +249,38 @@ class AfterglowView(View):
 
     # -- words ----------------------------------------------------------------------------------------------
 
-    def _caption(self, session: Session) -> str:
-        parts = [_escaped(session.channels[self.viewing.channel].name)]
-        shown = self._shown
+    def caption_text(self, session: Session) -> str:
+        """Return which records are shown, how dense they lie, and what to know about them."""
+        parts = [escape(session.channels[self.viewing.channel].name)]
+        shown = self.made
         if shown is None or not self._is_current:
             return f"{parts[0]}&nbsp; · &nbsp;accumulating {count(len(self._handed_over), 'record')} …"
         picture = shown.picture
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))
-        parts.append(self._how_many(session, picture))
+        parts.append(self._how_many(session, shown))
         parts.append(f"densest spot: {count(picture.most, 'record')}")
         if picture.unplaced:
             parts.append(f"{count(picture.unplaced, 'record')} without {self._aligned[:-1]} left away")
         if len(picture.counts) == 1 and self.viewing.inks == "polarity":
             parts.append("one ink until this channel's polarity is measured")
         if self._why_not_aligned:
-            parts.append(f"aligned by trigger: {self._why_not_aligned}")
+            parts.append(f"aligned by trigger: {escape(self._why_not_aligned)}")
         if len(picture.counts) == 3 or self._aligned:
             parts += ["pulses out of date"] if self.results.out_of_date else []
             parts += ["pulses of the first records only so far"] if self.results.partial else []
         return "&nbsp; · &nbsp;".join(parts)
 
-    def _how_many(self, session: Session, picture: Picture) -> str:
-        of, counted = self.viewing.glow.of, picture.records + picture.unplaced
-        if not self._complete:
-            return f"<i>{counted} of {len(self._handed_over)} records so far …</i>"
+    def _how_many(self, session: Session, shown: _Shown) -> str:
+        of, counted = self.viewing.glow.of, shown.counted
+        if not shown.complete and self.making is None:
+            return f"<i>{counted} of {shown.wanted} records only: the others could not be accumulated</i>"
+        if not shown.complete:
+            return f"<i>{counted} of {shown.wanted} records so far …</i>"
         if of == "stepped":
             return f"{count(counted, 'record')} stepped through"
         if of == "matching" and self.viewing.matches is not None:
-            return f"{count(counted, 'record')} that match {_escaped(self.viewing.filter_text)}"
+            return f"{count(counted, 'record')} that match {escape(self.viewing.filter_text)}"
         text = f"all {session.records} records"
         return f"{text} (there is no filter)" if of == "matching" else text
 
@@ -317,7 +292,7 @@ class AfterglowView(View):
 
     def value_text(self, time: float, height: float) -> str:
         """Return the value under the pointer, and how many records pass there."""
-        session, shown = self.document.session, self._shown
+        session, shown = self.document.session, self.made
         if session is None:
             return ""
         text = f"value = {engineering(height, session.channels[self.viewing.channel].unit)}"
@@ -328,7 +303,7 @@ class AfterglowView(View):
         told = f"{text}    {count(sum(counts), 'record')} {pass_here} here"
         if len(counts) == 3:
             told += f" ({counts[0]} positive, {counts[1]} negative)"
-        return told if self._complete and self._is_current else f"{told} so far"
+        return told if shown is not None and shown.complete and self._is_current else f"{told} so far"
 
     # -- passing records ------------------------------------------------------------------------------------
 
@@ -366,7 +341,3 @@ class AfterglowView(View):
 
 def _ink_colours(colours: Theme, inks: int) -> tuple[str, ...]:
     return (colours.one_ink,) if inks == 1 else (colours.positive, colours.negative, colours.muted)
-
-
-def _escaped(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import time as clock
+from collections.abc import Callable
 from dataclasses import dataclass
+from html import escape
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -16,16 +17,14 @@ from pulsewright_app.desk.places import Places, gap_text, out_of_step, places_of
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.out_of_step import draw_out_of_step
-from pulsewright_app.desk.views.view import Desk, View
+from pulsewright_app.desk.views.picture_view import PictureView, image_of
+from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.work import Job
 from pulsewright_app.map_sheet import Sheet, coloured, read_sheet
 from pulsewright_app.theme import theme
 from pulsewright_app.wording import count
 
-_KEY = "Drawing the map"
 _LABEL_EVERY = 20.0
-_PARTIAL_EVERY = 0.15
-"""Seconds between two partial pictures."""
 _LOW_ROW = 4.0
 """Pixels of a row below which the dots of found pulses would cover their neighbours, and are drawn smaller."""
 
@@ -52,41 +51,35 @@ class _Drawn:
 
 
 def _coloured(sheet: Sheet, look: _Look) -> _Drawn:
-    rows = coloured(sheet, look.places.place, look.places.total, look.rows, look.largest, theme(look.dark))
-    height, width = rows.shape[:2]
-    image = QImage(rows.data, width, height, 4 * width, QImage.Format.Format_RGBA8888)
-    # the conversion also makes a copy, so that the rows may go
-    return _Drawn(sheet, image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied), look)
+    places = look.places
+    return _Drawn(
+        sheet, image_of(coloured(sheet, places.place, places.total, look.rows, look.largest, theme(look.dark))), look
+    )
 
 
-class MapView(View):
+class MapView(PictureView[_Drawn]):
     """Every record as a row."""
 
     NAME = "Map"
+    KEY = "Drawing the map"
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
-        self.caption.setTextFormat(Qt.TextFormat.RichText)
-        self._drawn: _Drawn | None = None
         self._made_for: object = None
-        self._running_for: object = None
-        self._partial: list[_Drawn] = []
         self._places = Places(0)
         self._found: FoundPulses | None = None
         self._found_for: object = None
         self._spots: dict[bool, QPolygonF] = {}
         self._spots_for: object = None
         self.canvas.heights_zoom = False
-        self.canvas.below.append(self._paint_picture)
-        self.viewing.dark_changed.connect(self.schedule)
         self.document.left_out_changed.connect(self.schedule)
 
     # -- drawing --------------------------------------------------------------------------------------------
 
     def forget(self) -> None:
         """Drop the rows of the session before."""
-        self.desk.background.cancel(_KEY)
-        self._drawn = self._made_for = self._running_for = None
+        self.leave_off()
+        self.made = self._made_for = None
         self._found = self._found_for = self._spots_for = None
         self._places = Places(0)
 
@@ -102,7 +95,7 @@ class MapView(View):
         wanted = (session, channel, self.canvas.windows()[0], width)
         look = _Look(self.viewing.dark, self._largest_wanted(), self._places, max(round(plot.height() * density), 1))
         self._draw(wanted, look)
-        self._tell(session)
+        self.tell(session)
 
     def _largest_wanted(self) -> float | None:
         """Return the distance from the base that a zoom of the values asks for."""
@@ -111,66 +104,33 @@ class MapView(View):
 
     def _draw(self, wanted: tuple[Session, int, tuple[float, float], int], look: _Look) -> None:
         """Let a worker read the values, or only colour them where they are there already."""
-        drawn = self._drawn
-        if self._running_for == (wanted, look):
+        drawn = self.made
+        if self.making == (wanted, look):
             return
         there = drawn is not None and drawn.sheet.complete and self._made_for == wanted
         if there and drawn is not None and drawn.look == look:
             return
         if self._made_for is not None and drawn is not None and drawn.sheet.channel != wanted[1]:
-            self._drawn = None  # another channel's rows would be taken for this one's
-        self._made_for, self._running_for = wanted, (wanted, look)
-        self._partial = partial = []
+            self.made = None  # another channel's rows would be taken for this one's
+        self._made_for = wanted
         sheet = drawn.sheet if there and drawn is not None else None
         session, channel, window, width = wanted
 
-        def work(job: Job) -> _Drawn:
-            last = clock.monotonic() - _PARTIAL_EVERY / 2  # the first one soon
+        def work(job: Job, publish: Callable[[Callable[[], _Drawn]], None]) -> _Drawn:
+            def publish_sheet(sheet: Sheet) -> None:
+                publish(lambda: _coloured(sheet, look))
 
-            def publish(sheet: Sheet) -> None:
-                nonlocal last
-                if clock.monotonic() - last >= _PARTIAL_EVERY:
-                    partial.append(_coloured(sheet, look))
-                    job.progress(0.0, "")
-                    last = clock.monotonic()
-
-            read = sheet or read_sheet(session, channel, window, width, job.cancelled, publish)
+            read = sheet or read_sheet(session, channel, window, width, job.cancelled, publish_sheet)
             return _coloured(read, look)
 
-        self.desk.background.start(_KEY, work, self._take, self._failed, lambda *_: self._take_partial(partial))
+        self.make((wanted, look), work)
 
-    def _take_partial(self, partial: list[_Drawn]) -> None:
-        if partial and partial is self._partial:
-            self._drawn = partial[-1]
-            partial.clear()
-            self._show_picture()
-
-    def _take(self, drawn: _Drawn) -> None:
-        self._drawn, self._running_for = drawn, None
-        self._show_picture()
-
-    def _failed(self, sentence: str) -> None:
-        self._running_for = None
-        self.viewing.tell(sentence)
-
-    def _tell(self, session: Session) -> None:
-        text = self._caption(session)
-        self.caption.setText(text)
-        self.caption.setToolTip(text)  # where there is no room for all of it
-
-    def _show_picture(self) -> None:
-        session = self.document.session
-        if session is not None:
-            self._tell(session)
-            self.canvas.viewport().update()
-
-    def _paint_picture(self, painter: QPainter, canvas: Canvas) -> None:
-        if self._drawn is None:
-            return
-        low, high = self._drawn.sheet.window
+    def picture_rect(self, canvas: Canvas, made: _Drawn) -> QRectF:
+        """Return where the rows lie."""
+        low, high = made.sheet.window
         left, right, top = canvas.x_of(low), canvas.x_of(high), canvas.y_of(0.0)
-        bottom = canvas.y_of(-float(self._drawn.look.places.total))
-        painter.drawImage(QRectF(left, top, right - left, bottom - top), self._drawn.image)
+        bottom = canvas.y_of(-float(made.look.places.total))
+        return QRectF(left, top, right - left, bottom - top)
 
     def _label_rows(self) -> None:
         plot, current = self.canvas.plot_rect(), self.viewing.record
@@ -198,16 +158,17 @@ class MapView(View):
             self._found = found_pulses(session, self.results.findings, None, (self.viewing.channel,))
         return self._found
 
-    def _caption(self, session: Session) -> str:
-        channel, drawn = session.channels[self.viewing.channel], self._drawn
+    def caption_text(self, session: Session) -> str:
+        """Return what the colours mean, which record is outlined, and what to know about the rows."""
+        channel, drawn = session.channels[self.viewing.channel], self.made
         if drawn is None:
-            return f"{channel.name}&nbsp; · &nbsp;reading {count(session.records, 'record')} …"
+            return f"{escape(channel.name)}&nbsp; · &nbsp;reading {count(session.records, 'record')} …"
         sheet, largest = drawn.sheet, drawn.look.largest or drawn.sheet.largest
-        ends = [engineering(sheet.base + way * largest, channel.unit, 3) for way in (-1, 1)]
+        ends = [escape(engineering(sheet.base + way * largest, channel.unit, 3)) for way in (-1, 1)]
         missed = sum(gap.count for gap in self._places.gaps)
         so_far = f"<i>{sheet.read} of {session.records} records so far …</i>&nbsp; · &nbsp;"
         text = (
-            f"{channel.name}&nbsp; · &nbsp;{'' if sheet.complete else so_far}"
+            f"{escape(channel.name)}&nbsp; · &nbsp;{'' if sheet.complete else so_far}"
             f"record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
             f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
             f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"
@@ -218,7 +179,7 @@ class MapView(View):
             count(missed, "missed trigger") if missed else "",
             f"{count(len(self.document.left_out), 'record')} left out" if self.document.left_out else "",
             f"○ {count(lost, 'pulse')} with {NO_POSITION}" if lost else "",
-            *(f"{name} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
+            *(f"{escape(name)} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
             "pulses and gaps out of date" if self.results.out_of_date else "",
             "pulses and gaps of the first records only so far" if self.results.partial else "",
         ]
