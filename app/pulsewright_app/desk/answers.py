@@ -37,15 +37,12 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "quit": window.close,
         "undo": document.undo,
         "redo": document.redo,
-        "add_pair": lambda: window.middle.view.hand.add_at_pointer(),
+        "add_pair": _about_times(window, lambda: window.middle.view.hand.add_at_pointer()),
         "remove_pair": lambda: _remove_pair(window),
-        "nudge_earlier": lambda: window.middle.view.hand.nudge(-1),
-        "nudge_later": lambda: window.middle.view.hand.nudge(1),
-        "nudge_far_earlier": lambda: window.middle.view.hand.nudge(-_FAR),
-        "nudge_far_later": lambda: window.middle.view.hand.nudge(_FAR),
+        **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
-        **{f"draw_{name}": _draw_span(window, name) for name in SPANS},
-        **{f"{name}_shown": _span_shown(window, name) for name in SPANS},
+        **{f"draw_{name}": _about_times(window, _draw_span(window, name)) for name in SPANS},
+        **{f"{name}_shown": _about_times(window, _span_shown(window, name)) for name in SPANS},
         "clear_spans": lambda: _clear_spans(window),
         "flag": lambda: document.flag(viewing.record, viewing.record not in document.flags),
         "first": viewing.first,
@@ -76,9 +73,28 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
     }
 
 
+_NUDGES = {"nudge_earlier": -1, "nudge_later": 1, "nudge_far_earlier": -_FAR, "nudge_far_later": _FAR}
 _SNAPS: tuple[Snap, ...] = ("pulses", "samples", "nothing")
 _VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
 _PANELS = ("channels_panel", "records_panel", "markers_panel", "findings_panel")
+
+
+def _about_times(window: DeskWindow, answer: Answer) -> Answer:
+    """Return an answer that says why where the view that is shown has no place for markers and spans."""
+
+    def answer_or_refuse() -> None:
+        refused = window.middle.view.time_refused
+        if refused:
+            window.viewing.tell(refused)
+            window.update_actions()  # the button or the menu may have ticked itself
+        else:
+            answer()
+
+    return answer_or_refuse
+
+
+def _nudge(window: DeskWindow, by: int) -> Answer:
+    return lambda: window.middle.view.hand.nudge(by)
 
 
 def _snap(window: DeskWindow, snap: Snap) -> Answer:

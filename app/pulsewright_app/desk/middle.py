@@ -34,9 +34,11 @@ class Middle(QWidget):
         self.pages = QStackedWidget()
         self.pointer = QLabel(_NOTHING_POINTED)
         self.pointer.setAccessibleName("Under the pointer")
+        self.pointer.setTextFormat(Qt.TextFormat.PlainText)
         self.pointer.setMinimumWidth(1)  # a long text must not keep the desk wide
         self.told = QLabel()
         self.told.setAccessibleName("Answer to the last click")
+        self.told.setTextFormat(Qt.TextFormat.PlainText)
         self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions)
         self.rail_row.pointed.connect(self._point)

@@ -24,7 +24,7 @@ RECORDS, LENGTH, PRE_TRIGGER, RATE = 12, 2000, 200, 10e6
 LONGEST_WAIT = 300.0
 
 
-def walking(records: int = RECORDS, clipped_record: int = 7) -> Session:
+def walking(records: int = RECORDS, clipped_record: int = 7, naming: str = "H{:02d}") -> Session:
     """Three hydrophones, a pulse that walks 3 µs a record and changes sign; invented, and no check of any number."""
     time_axis = (np.arange(LENGTH) - PRE_TRIGGER) / RATE
     random = np.random.default_rng(20)
@@ -34,7 +34,7 @@ def walking(records: int = RECORDS, clipped_record: int = 7) -> Session:
         samples[record] += sign * 9000 * np.exp(-(((time_axis - centre) / 1e-6) ** 2) / 2)
     codes = np.round(samples).astype(np.int16)
     codes[clipped_record, 1, 900:905] = 32767
-    channels = [Channel(f"H{c + 1:02d}", "M1", scale=1e-4) for c in range(3)]
+    channels = [Channel(naming.format(c + 1), "M1", scale=1e-4) for c in range(3)]
     return Session.from_samples(
         codes, channels, RATE, PRE_TRIGGER, trigger_time=np.arange(records) * 1e-3, trigger_offset=np.zeros(records)
     )

@@ -11,13 +11,30 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor
-from PySide6.QtWidgets import QCheckBox, QComboBox, QListWidget, QWidget
+from PySide6.QtGui import QColor, QTextDocument
+from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QListWidget, QWidget
 
+from pulsewright.errors import SessionFileError
+from pulsewright_app import glow
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
 
-from .gestures import LEFT, Settle, at, button, canvas_of, colours_of, labelled, picture, pixels, point
+from .gestures import (
+    LEFT,
+    VIEWS,
+    Settle,
+    at,
+    button,
+    canvas_of,
+    colours_of,
+    drag,
+    labelled,
+    message,
+    picture,
+    pixels,
+    point,
+    press,
+)  # fmt: skip
 
 CAPTION = "What the Afterglow view shows"
 
@@ -216,11 +233,10 @@ def test_a_partial_picture_says_so(
     make_window: Callable[..., DeskWindow], walking_session: Callable[..., Any], settle: Settle, monkeypatch: Any
 ) -> None:
     """Each block of the accumulation waits until the caption has been read."""
-    from pulsewright_app import glow
-    from pulsewright_app.desk.views import afterglow
+    from pulsewright_app.desk.views import picture_view
 
     monkeypatch.setattr(glow, "BLOCK_BYTES", 1)  # a record a block
-    monkeypatch.setattr(afterglow, "_PARTIAL_EVERY", 0.0)
+    monkeypatch.setattr(picture_view, "PARTS_EVERY", 0.0)
     desk = make_window(walking_session(records=40))
     said: list[str] = []
     desk.viewing.set_view("afterglow")
@@ -235,3 +251,102 @@ def test_a_partial_picture_says_so(
     settle(desk)
     assert any("of 40 records so far" in text for text in said)
     assert "all 40 records" in said[-1]
+
+
+def test_what_could_not_be_accumulated_is_never_said_to_be_in_the_picture(
+    glowing: DeskWindow, qtbot: Any, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file cannot be read from record 6 on; then the picture is inked anew by other things that were chosen."""
+    whole = glow.Accumulation._add_block
+
+    def broken(self: glow.Accumulation, records: np.ndarray, *rest: Any) -> None:
+        if records[0] >= 6:
+            raise SessionFileError("the file ends at record 6", "record the session again")
+        whole(self, records, *rest)
+
+    monkeypatch.setattr(glow, "BLOCK_BYTES", 1)  # a record a block
+    monkeypatch.setattr(glow.Accumulation, "_add_block", broken)
+    glowing.viewing.zoom_time((0.0, 100e-6))
+    settle(glowing)
+    assert "the file ends at record 6" in message(glowing)
+    for keys in ("Ctrl+D", "PgDown"):
+        press(glowing, qtbot, keys)
+        settle(glowing)
+        assert "6 of 12 records only" in labelled(glowing, CAPTION)
+    assert "so far" in under(glowing, qtbot, 50e-6, 0.5)
+
+
+def aligned(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    choose(desk, qtbot, "What the records are aligned by", "By found pulse")
+    settle(desk)
+
+
+def test_markers_and_spans_are_not_drawn_over_moved_records(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    glowing.document.add_pair(30e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    glowing.document.set_setting("span", [20e-6, 140e-6])
+    settle(glowing)
+    marker, span = LIGHT.marker, LIGHT.pulse
+    assert pixels(picture(glowing), marker) and pixels(picture(glowing), span)
+    aligned(glowing, qtbot, settle)
+    assert not pixels(picture(glowing), marker) and not pixels(picture(glowing), span)
+    choose(glowing, qtbot, "What the records are aligned by", "By trigger")
+    settle(glowing)
+    assert pixels(picture(glowing), marker) and pixels(picture(glowing), span)
+
+
+def test_markers_and_spans_cannot_be_moved_over_moved_records(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    glowing.document.add_pair(30e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    before = glowing.document.pairs
+    aligned(glowing, qtbot, settle)
+    drag(qtbot, glowing, at(glowing, 30e-6), at(glowing, 60e-6))
+    assert glowing.viewing.time_window is not None  # there is nothing to take hold of: the drag zooms
+    qtbot.mouseDClick(canvas_of(glowing).viewport(), LEFT, pos=at(glowing, 40e-6))
+    assert "align them by trigger" in message(glowing)
+    assert glowing.document.pairs == before
+
+
+@pytest.mark.parametrize("keys", ["M", "Left", "Shift+Right", "S", "A", "Shift+S", "Shift+A"])
+def test_the_actions_about_times_say_why_they_do_nothing(
+    glowing: DeskWindow, qtbot: Any, settle: Settle, keys: str
+) -> None:
+    pair = glowing.document.add_pair(30e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    aligned(glowing, qtbot, settle)
+    glowing.viewing.select_marker(pair.id, 1)
+    before, canvas = glowing.document.undo_label, canvas_of(glowing)
+    canvas.setFocus()
+    press(glowing, qtbot, keys)
+    assert "Records aligned by found pulses share no time" in message(glowing)
+    assert (glowing.document.undo_label, glowing.viewing.spans.name) == (before, None)
+    assert not any(action.isChecked() for name, action in glowing.actions_by_name.items() if name.startswith("draw_"))
+
+
+def test_a_span_that_was_to_be_drawn_elsewhere_is_not_drawn_over_moved_records(
+    glowing: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    aligned(glowing, qtbot, settle)
+    glowing.viewing.set_view("single")
+    press(glowing, qtbot, "S")
+    glowing.viewing.set_view("afterglow")
+    settle(glowing)
+    drag(qtbot, glowing, at(glowing, 30e-6), at(glowing, 80e-6))
+    assert "share no time" in message(glowing)
+    assert "span" not in glowing.document.settings
+    assert glowing.viewing.time_window is None
+
+
+@pytest.mark.parametrize("view", VIEWS[1:])
+def test_a_channels_name_is_written_as_it_is(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Any], settle: Settle, view: str
+) -> None:
+    desk = make_window(walking_session(naming="<b>H{:02d}</b>"))
+    desk.viewing.set_view(view)
+    settle(desk)
+    captions = desk.middle.view.findChildren(QLabel)
+    caption = next(label for label in captions if label.accessibleName() == f"What the {view.capitalize()} view shows")
+    shown = QTextDocument()
+    if caption.textFormat() is Qt.TextFormat.RichText:
+        shown.setHtml(caption.text())
+    else:
+        shown.setPlainText(caption.text())
+        assert caption.textFormat() is Qt.TextFormat.PlainText
+    assert "<b>H01</b>" in shown.toPlainText()

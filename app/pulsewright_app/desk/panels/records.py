@@ -42,6 +42,7 @@ class RecordsPanel(Panel):
         self._model = RecordTable(document, viewing, results)
         self.summary = QLabel()
         self.summary.setWordWrap(True)
+        self.summary.setTextFormat(Qt.TextFormat.PlainText)
         self.summary.setAccessibleName("Summary of the records")
         self.table = _RecordsView(self)
         self.table.setModel(self._model)

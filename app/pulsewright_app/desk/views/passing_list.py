@@ -39,6 +39,7 @@ class PassingList(QWidget):
         self.heading = QLabel()
         self.heading.setAccessibleName("Passing records of the spot")
         self.heading.setWordWrap(True)
+        self.heading.setTextFormat(Qt.TextFormat.PlainText)
         self.records = _Records()
         self.records.setAccessibleName("Passing records")
         self.records.setUniformItemSizes(True)

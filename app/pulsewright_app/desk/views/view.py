@@ -14,7 +14,7 @@ from pulsewright.session import Session
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
-from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.canvas import Canvas, Layer
 from pulsewright_app.desk.views.found import FoundPulses, pulse_text
 from pulsewright_app.desk.views.hands import Hands
 from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
@@ -58,6 +58,7 @@ class View(QWidget):
         self.canvas.setAccessibleName(f"{self.NAME} view")
         self.caption = QLabel()
         self.caption.setAccessibleName(f"What the {self.NAME} view shows")
+        self.caption.setTextFormat(Qt.TextFormat.PlainText)  # names and reasons may look like marks
         self.caption.setMinimumWidth(1)  # a long text must not keep the desk wide
         self.caption.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.options = QHBoxLayout()
@@ -101,18 +102,47 @@ class View(QWidget):
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
         canvas.below.append(self._paint_before_trigger)
-        canvas.above += [self.paint_above, self._paint_trigger, self.spans.paint, self.markers.paint]
-        canvas.grabber = self.hands.grab
+        of_times = (self._where_time_counts(paint) for paint in (self.spans.paint, self.markers.paint))
+        canvas.above += [self.paint_above, self._paint_trigger, *of_times]
+        canvas.grabber = self._grab
         canvas.hover_shape = self._can_grab
         canvas.grabbed_moved.connect(self.hands.drag)
         canvas.grabbed_dropped.connect(self.hands.drop)
-        canvas.double_clicked.connect(self.hand.add)
+        canvas.double_clicked.connect(self._put_down)
         canvas.clicked.connect(self.clicked)
         canvas.zoom_wanted.connect(self._zoom)
         canvas.hovered.connect(self._point)
         canvas.left.connect(lambda: self.pointed.emit(""))
 
+    # -- markers and spans ----------------------------------------------------------------------------------
+
+    @property
+    def time_refused(self) -> str:
+        """Why markers and spans have no place here; empty where all that is drawn has its time from the trigger."""
+        return ""
+
+    def _where_time_counts(self, paint: Layer) -> Layer:
+        return lambda painter, canvas: None if self.time_refused else paint(painter, canvas)
+
+    def _grab(self, point: QPointF) -> bool:
+        """Take hold of a span or a marker; a span that cannot be drawn here is told of, and the drag does nothing."""
+        if not self.time_refused:
+            return self.hands.grab(point)
+        if self.viewing.spans.name is None:
+            return False
+        self.viewing.spans.draw(None)
+        self.viewing.tell(self.time_refused)
+        return True
+
+    def _put_down(self, time: float, height: float) -> None:
+        if self.time_refused:
+            self.viewing.tell(self.time_refused)
+        else:
+            self.hand.add(time, height)
+
     def _can_grab(self, point: QPointF) -> bool:
+        if self.time_refused:
+            return False
         marker = self.markers.marker_at(point, self.canvas)
         return marker is not None or self.viewing.spans.name is not None or self.spans.end_at(point) is not None
 
