@@ -45,6 +45,9 @@ ACTIONS: tuple[Described, ...] = (
     Described("open", "Session", "Open …", "Ctrl+O", "Open a session file", needs_session=False),
     Described("sample", "Session", "Try the sample with faults", "Ctrl+T", "Open the sample", needs_session=False),
     Described("measure", "Session", "Measure again", "F5", "Measure by the settings that count now"),
+    Described(
+        "claims_again", "Session", "Read the claims again", "Shift+F5", "Judge by the claims file as it is written now"
+    ),
     Described("cancel", "Session", "Stop measuring", "Ctrl+.", "Stop the measuring that goes on"),
     Described("close", "Session", "Close the session", "Ctrl+W", "Go back to the first screen"),
     Described("quit", "Session", "Leave", "Ctrl+Q", "Close the desk", needs_session=False),

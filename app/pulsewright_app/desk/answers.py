@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from pulsewright_app.desk.claims_again import read_claims_again
 from pulsewright_app.desk.record_answers import (
     flag_and_go_on,
     next_against,
@@ -32,6 +33,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "open": window.choose_file,
         "sample": window.open_sample,
         "measure": results.ask_to_measure,
+        "claims_again": lambda: read_claims_again(window),
         "cancel": results.ask_to_cancel,
         "close": window.close_session,
         "quit": window.close,

@@ -17,6 +17,8 @@ class FilterRow(QWidget):
     def __init__(self, filtering: Filtering, viewing: Viewing, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._filtering, self._viewing = filtering, viewing
+        self._told = ""
+        """The filter that was shown last."""
         self.line = QLineEdit()
         self.line.setAccessibleName("Filter of the records")
         self.line.setPlaceholderText(EXAMPLES[0])
@@ -78,7 +80,9 @@ class FilterRow(QWidget):
 
     def _show(self) -> None:
         viewing = self._viewing
-        if not self.line.hasFocus() and self.line.text().strip() != viewing.filter_text:
+        another = viewing.filter_text != self._told  # what is being written stays, unless the filter became another
+        self._told = viewing.filter_text
+        if (another or not self.line.hasFocus()) and self.line.text().strip() != viewing.filter_text:
             self.line.setText(viewing.filter_text)
         matches = viewing.matches
         self.only.setEnabled(matches is not None)

@@ -6,10 +6,10 @@ from PySide6.QtCore import QObject
 
 from pulsewright.errors import FilterError
 from pulsewright_analysis.filter_completion import Completion, completion
-from pulsewright_analysis.record_filter import Filter, parse_filter
-from pulsewright_analysis.record_table import RecordTable, record_table
-from pulsewright_analysis.results import Findings
+from pulsewright_analysis.record_filter import parse_filter
+from pulsewright_analysis.record_table import RecordTable
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 
@@ -17,20 +17,22 @@ from pulsewright_app.desk.viewing import Viewing
 class Filtering(QObject):
     """Hands the records that match the filter to `Viewing`, anew whenever they may be others."""
 
-    def __init__(self, document: Document, viewing: Viewing, results: Results, parent: QObject | None = None) -> None:
+    def __init__(
+        self,
+        document: Document,
+        viewing: Viewing,
+        results: Results,
+        measured: MeasuredTable | None = None,
+        parent: QObject | None = None,
+    ) -> None:
         super().__init__(parent)
-        self._document, self._viewing, self._results = document, viewing, results
-        self._filter: Filter | None = None
-        self._measured: tuple[Findings | None, int, RecordTable] | None = None
-        document.session_changed.connect(self._forget)
+        self._document, self._viewing = document, viewing
+        self._measured = measured or MeasuredTable(document, viewing, results)
         for signal in (
             results.changed, document.flags_changed, document.notes_changed, document.left_out_changed,
             viewing.channel_changed,
         ):  # fmt: skip
             signal.connect(self._match_again)
-
-    def _forget(self) -> None:
-        self._filter = self._measured = None
 
     @property
     def unit(self) -> str:
@@ -40,12 +42,8 @@ class Filtering(QObject):
 
     def table(self) -> RecordTable | None:
         """Return the record table seen from the current channel; None without a session."""
-        session, findings, channel = self._document.session, self._results.findings, self._viewing.channel
-        if session is None:
-            return None
-        if self._measured is None or self._measured[0] is not findings or self._measured[1] != channel:
-            self._measured = (findings, channel, record_table(session, findings, channel))
-        return self._measured[2].saying(self._document.additions)
+        table = self._measured.now()
+        return None if table is None else table.saying(self._document.additions)
 
     def completion(self, text: str, cursor: int) -> Completion:
         """Return what may stand at the cursor of a filter that is being written."""
@@ -63,19 +61,18 @@ class Filtering(QObject):
         if table is None:
             return
         found = parse_filter(text, table.unit)
-        self._filter = found if found.text else None
         self._viewing.set_filter(found.text, found.matching(table) if found.text else None)
         self._viewing.set_only_matching(bool(found.text))
 
     def _match_again(self) -> None:
-        table = self.table() if self._filter is not None else None
-        if self._filter is None or table is None:
+        text = self._viewing.filter_text
+        table = self.table() if text else None
+        if table is None:
             return
         try:  # another channel may have another unit
-            self._filter = parse_filter(self._filter.text, table.unit)
+            found = parse_filter(text, table.unit)
         except FilterError as error:
-            self._filter = None
             self._viewing.set_filter("", None)
             self._viewing.tell(f"The filter is taken away: {error.sentence}")
             return
-        self._viewing.set_filter(self._filter.text, self._filter.matching(table))
+        self._viewing.set_filter(found.text, found.matching(table))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QObject, QTimer
+from PySide6.QtCore import QObject, QTimer, Signal
 
 from pulsewright.review import Marker, Review
 from pulsewright_analysis.verdicts import Verdict
@@ -17,6 +17,9 @@ _SETTLE_MS = 100
 
 class Judging(QObject):
     """Keeps the verdicts on the desk up with findings, claims and markers."""
+
+    told = Signal(str)
+    """A sentence for the bar at the top."""
 
     def __init__(
         self, document: Document, results: Results, background: Background, parent: QObject | None = None
@@ -54,7 +57,11 @@ class Judging(QObject):
 
             return judge(findings, written, review)
 
-        self._background.start(_KEY, lambda _: judged(), self._results.judge)
+        self._background.start(_KEY, lambda _: judged(), self._results.judge, self._failed)
+
+    def _failed(self, sentence: str) -> None:
+        self._results.fail_to_judge()
+        self.told.emit(f"The claims are not judged: {sentence}")
 
     def _review(self) -> Review:
         """Return the markers on the desk, as a claim takes them."""

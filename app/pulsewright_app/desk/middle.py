@@ -40,7 +40,7 @@ class Middle(QWidget):
         self.told.setAccessibleName("Answer to the last click")
         self.told.setTextFormat(Qt.TextFormat.PlainText)
         self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions)
+        self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions, desk.measured)
         self.rail_row.pointed.connect(self._point)
         for name in VIEWS:
             view = self.views[name]

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLabel, QLineEd
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.filter_row import FilterRow
 from pulsewright_app.desk.filtering import Filtering
+from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import PACES, Viewing
@@ -28,11 +29,12 @@ class RailRow(QWidget):
         results: Results,
         data: SessionData,
         actions: dict[str, QAction],
+        measured: MeasuredTable,
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
         self._viewing = viewing
-        self.filter_row = FilterRow(Filtering(document, viewing, results, self), viewing)
+        self.filter_row = FilterRow(Filtering(document, viewing, results, measured, self), viewing)
         self.rail = Rail(document, viewing, results, data)
         self.rail.pointed.connect(self.pointed)
         self.number = QLineEdit()

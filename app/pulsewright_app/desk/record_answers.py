@@ -6,6 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pulsewright_app.desk.additions import PulsePlace
+from pulsewright_app.desk.views.found import found_pulses
+from pulsewright_app.wording import count
+
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
 
@@ -24,32 +28,59 @@ def flag_and_go_on(window: DeskWindow) -> None:
 
 
 def next_against(window: DeskWindow) -> None:
-    """Go to the next record that a verdict which does not hold names; after the last one, to the first."""
-    against = sorted({r for verdict in window.results.verdicts if verdict.verdict != "holds" for r in verdict.records})
-    if not against:
-        window.viewing.tell("No record speaks against a claim.")
+    """Go to the next record that a claim fails by; after the last one, to the first."""
+    verdicts, viewing = window.results.verdicts, window.viewing
+    against = sorted({record for verdict in verdicts if verdict.verdict == "fails" for record in verdict.records})
+    if against:
+        viewing.go_to(next((record for record in against if record > viewing.record), against[0]))
         return
-    window.viewing.go_to(next((r for r in against if r > window.viewing.record), against[0]))
+    claims = window.document.claims_file
+    if claims is None or not claims.claims:
+        viewing.tell("Nothing is claimed of this session: there is no claims file beside it, or no claim in it.")
+        return
+    if window.results.judging_failed:
+        viewing.tell("The claims could not be judged: measure again (F5), or read the claims again (Shift+F5).")
+        return
+    if not verdicts and not window.results.judged:
+        viewing.tell("The claims are not judged yet: they are as soon as the session is measured.")
+        return
+    undecided = sum(verdict.verdict == "undecided" for verdict in verdicts)
+    more = f"; {count(undecided, 'claim')} could not be decided" if undecided else ""
+    viewing.tell(f"No record speaks against a claim{more}.")
 
 
 def reject_pulse(window: DeskWindow) -> None:
-    """Reject the pulse of the current record and channel that is nearest to the pointer, or its first one."""
-    findings, viewing = window.results.findings, window.viewing
-    found = np.zeros(0, dtype=np.int64) if findings is None else findings.pulses.where(viewing.record, viewing.channel)
-    if findings is None or not len(found):
-        viewing.tell("There is no pulse here to reject: on the current channel none was found in this record.")
-        return
-    session, pointed = window.document.session, window.middle.view.canvas.pointer_time
-    samples = findings.pulses.extreme_sample[found]
-    nearest = 0
-    if pointed is not None and session is not None:
-        times = session.first_sample_time(viewing.channel)[viewing.record] + samples * session.sample_interval
-        nearest = int(np.argmin(np.abs(times - pointed)))
-    place = (viewing.record, viewing.channel, int(samples[nearest]))
-    if place in window.document.rejected:
-        viewing.tell("That pulse is rejected already; the new numbers are being measured.")
-        return
-    window.document.reject_pulses([place], "rejected on the desk")
+    """Reject the pulse at the pointer; with the pointer elsewhere, the only one of the current record and channel."""
+    place = _pulse_meant(window)
+    if isinstance(place, str):
+        window.viewing.tell(place)
+    elif place in window.document.rejected:
+        window.viewing.tell("That pulse is rejected already; the new numbers are being measured.")
+    else:
+        window.document.reject_pulses([place], "rejected on the desk")
+
+
+def _pulse_meant(window: DeskWindow) -> PulsePlace | str:
+    """Return the pulse that a person points at, or a sentence why there is none."""
+    session, findings = window.document.session, window.results.findings
+    view, viewing = window.middle.view, window.viewing
+    if session is None or findings is None:
+        return "There is no pulse to reject: nothing is measured yet."
+    time, height = view.canvas.pointer_time, view.canvas.pointer_height
+    pointed = None if time is None or height is None else view.spot(time, height)
+    if isinstance(pointed, str):
+        return pointed
+    record, channel = (viewing.record, viewing.channel) if pointed is None else (pointed.record, pointed.channel)
+    found, name = found_pulses(session, findings, record, (channel,)), session.channels[channel].name
+    if not len(found):
+        return f"There is no pulse to reject: on {name} none was found in record {record}."
+    if pointed is None and len(found) > 1:
+        return f"On {name} record {record} has {len(found)} pulses: point at the one to reject."
+    away = np.zeros(1) if pointed is None else np.abs(found.time - pointed.time)
+    nearest = int(np.argmin(away))
+    if away[nearest] > view.reach(session):
+        return f"No pulse of {name} in record {record} lies at the pointer: point at the one to reject."
+    return record, channel, int(found.extreme[nearest])
 
 
 def take_pulses_back(window: DeskWindow) -> None:

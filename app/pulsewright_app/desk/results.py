@@ -37,7 +37,7 @@ class Results(QObject):
         self._progress_text = ""
         self._error = ""
         self._verdicts: tuple[Verdict, ...] = ()
-        self._judged_generation = 0
+        self._judged_generation: int | None = 0
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:
@@ -57,6 +57,21 @@ class Results(QObject):
             self.verdicts_changed.emit()
 
     @property
+    def judged(self) -> bool:
+        """Whether `verdicts` are what the claims come to by `findings`."""
+        return self._findings is not None and not self.partial and self._judged_generation == self._findings_generation
+
+    @property
+    def judging_failed(self) -> bool:
+        """Whether the last judging came to nothing."""
+        return self._judged_generation is None
+
+    def fail_to_judge(self) -> None:
+        """Forget the verdicts: nothing is known of the claims."""
+        self._verdicts, self._judged_generation = (), None
+        self.verdicts_changed.emit()
+
+    @property
     def generation(self) -> int:
         """The measuring that was started last."""
         return self._generation
@@ -73,8 +88,15 @@ class Results(QObject):
 
     @property
     def partial(self) -> bool:
-        """Whether `findings` are of the first records only, and the rest is or was being measured."""
+        """Whether `findings` are of some records only, and the rest is or was being measured."""
         return self._findings is not None and self._partial
+
+    @property
+    def part(self) -> str:
+        """Which records partial findings are of, in words; empty if there are none."""
+        if self._findings is None or not self.partial or not len(self._findings.records):
+            return ""
+        return f"records {self._findings.records[0]} … {self._findings.records[-1]}"
 
     @property
     def busy(self) -> bool:

@@ -26,6 +26,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.judging import Judging
 from pulsewright_app.desk.keyboard import SpaceKey
+from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
 from pulsewright_app.desk.middle import Middle
@@ -84,7 +85,8 @@ class DeskWindow(QMainWindow):
         self.resize(1500, 920)
         self.message_bar = MessageBar()
         self.first_screen = FirstScreen()
-        desk = Desk(self.document, self.viewing, self.results, self.data, self.background)
+        self.measured = MeasuredTable(self.document, self.viewing, self.results)
+        desk = Desk(self.document, self.viewing, self.results, self.data, self.background, self.measured)
         self.middle = Middle(desk, self.actions_by_name)
         self.pages = QStackedWidget()
         self.pages.addWidget(self.first_screen)
@@ -105,7 +107,7 @@ class DeskWindow(QMainWindow):
         left, right = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.RightDockWidgetArea
         self.docks = {
             "channels_panel": self._dock("Channels", ChannelsPanel(*state), left),
-            "records_panel": self._dock("Records", RecordsPanel(*state), left),
+            "records_panel": self._dock("Records", RecordsPanel(*state, measured=self.measured), left),
             "markers_panel": self._dock("Markers", MarkersPanel(*state), right),
             "findings_panel": self._dock("Findings", self.findings_panel, right),
         }
@@ -135,6 +137,7 @@ class DeskWindow(QMainWindow):
         viewing.told.connect(self.message_bar.tell)
         self.data.unreadable.connect(self.message_bar.tell)
         self.reviewing.told.connect(self.message_bar.tell)
+        self.judging.told.connect(self.message_bar.tell)
         self.reviewing.digest_known.connect(self.measuring.learn_digest)
         viewing.dark_changed.connect(self._redress)
         self.results.changed.connect(self._tell_error)

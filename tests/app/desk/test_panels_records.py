@@ -14,8 +14,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QLineEdit
 
+from pulsewright_analysis.record_table import record_table
 from pulsewright_analysis.results import Findings, MissedTrigger
-from pulsewright_app.desk.panels.record_rows import record_rows
 from pulsewright_app.desk.panels.record_table import (
     CLIPPED,
     FIRST,
@@ -190,7 +190,7 @@ def test_an_untimed_trigger_has_the_factor_of_a_uniform_error(bench: Any, clean_
     shared = np.full(len(clean_findings.pulses), 40e-9 / np.sqrt(12))
     own = {name: np.full(len(shared), 1e-13) for name in clean_findings.pulses.times_u}
     findings = replace(clean_findings, pulses=replace(clean_findings.pulses, trigger_u=shared, times_u=own))
-    rows = record_rows(bench.document.session, findings, 0)
+    rows = record_table(bench.document.session, findings, 0)
     assert rows.first_pulse_expanded[0] == pytest.approx(0.95 * 20e-9, rel=1e-3)
 
 

@@ -19,6 +19,8 @@ from pulsewright_analysis.results import Findings
 from pulsewright_app.desk import measuring
 from pulsewright_app.desk.measuring import first_part
 from pulsewright_app.desk.panels.findings import FindingsPanel
+from pulsewright_app.desk.panels.record_table import FIRST
+from pulsewright_app.desk.panels.records import RecordsPanel
 from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import Settle, labelled
@@ -62,7 +64,7 @@ def test_partial_findings_come_first_and_say_so(
     partial, text, italic = seen[0]
     assert partial
     assert italic
-    assert text.startswith("Partial: the numbers below are of the first 10 of 60 records.")
+    assert text.startswith("Partial: the numbers below are of records 0 … 9 (10 of 60).")
     assert not seen[-1][0]
     assert labelled(desk, "State of the findings") == ""
     assert desk.results.findings is not None
@@ -78,7 +80,7 @@ def test_partial_numbers_are_marked_in_copies_figures_and_sentences(bench: Any, 
     bench.results.take_partial(generation, part)
     bench.press(panel.copy_button)
     text = QGuiApplication.clipboard().text()
-    assert text.startswith("Partial: the numbers below are of the first 10 of 24 records.")
+    assert text.startswith("Partial: the numbers below are of records 0 … 9 (10 of 24).")
     assert "10 of 24 records looked at, no trigger missing between them" in text
     panel.pages.setCurrentWidget(panel.figures["skew"])
     assert panel.figures["skew"].title.text() == "Partial. Skew against H01"
@@ -94,3 +96,17 @@ def test_a_partial_that_is_cancelled_stays_partial(bench: Any, clean_findings: F
     bench.results.fail(generation, "")
     assert panel.state.text().startswith("Partial: ")
     assert bench.results.partial
+
+
+def test_a_part_that_begins_later_says_which_records_it_is_of(bench: Any, clean_findings: Findings) -> None:
+    panel, records = bench.show(FindingsPanel), bench.show(RecordsPanel)
+    part = replace(clean_findings, records=clean_findings.records[5:15])
+    generation = bench.results.start()
+    bench.results.take_partial(generation, part)
+    assert panel.state.text().startswith("Partial: the numbers below are of records 5 … 14 (10 of 24).")
+    assert "measured columns are of records 5 … 14 only so far" in records.summary.text()
+    cell = records.table.model().index(6, FIRST)
+    assert cell.data(Qt.ItemDataRole.FontRole).italic()
+    bench.results.finish(generation, clean_findings)
+    assert "only so far" not in records.summary.text()
+    assert cell.data(Qt.ItemDataRole.FontRole) is None or not cell.data(Qt.ItemDataRole.FontRole).italic()

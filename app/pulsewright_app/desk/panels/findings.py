@@ -200,7 +200,7 @@ class FindingsPanel(Panel):
         if findings is None or not self.results.partial:
             return ""
         part, whole = len(findings.records), findings.session.records
-        return f"Partial: the numbers below are of the first {part} of {whole:,} records."
+        return f"Partial: the numbers below are of {self.results.part} ({part} of {whole:,})."
 
     def restyle(self) -> None:
         """Take the theme's colours."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,8 +12,10 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
 from PySide6.QtGui import QColor, QFont
 
 from pulsewright.quantity import engineering, with_uncertainty
+from pulsewright_analysis.record_table import RecordTable
+from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
-from pulsewright_app.desk.panels.record_rows import RecordRows, record_rows
+from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -33,13 +36,16 @@ _SIGNS = {1: "positive", -1: "negative", 0: "none"}
 _Role = Qt.ItemDataRole
 
 
-class RecordTable(QAbstractTableModel):
+class RecordTableModel(QAbstractTableModel):
     """A row for each record, seen from the current channel."""
 
-    def __init__(self, document: Document, viewing: Viewing, results: Results) -> None:
+    def __init__(self, document: Document, viewing: Viewing, results: Results, measured: MeasuredTable) -> None:
         super().__init__()
         self._document, self._viewing, self._results = document, viewing, results
-        self._rows: RecordRows | None = None
+        self._measured_table = measured
+        self._clipped: dict[int, str] = {}
+        """The channels that are clipped, by record."""
+        self._rows: RecordTable | None = None
         self._sorting = (NUMBER, Qt.SortOrder.AscendingOrder)
         self._records: NDArray[np.intp] = np.arange(0)
         self._places: NDArray[np.intp] = np.arange(0)
@@ -47,10 +53,8 @@ class RecordTable(QAbstractTableModel):
 
     def rebuild(self) -> None:
         """Take the rows from the session, the findings and the current channel as they are now."""
-        session = self._document.session
-        rows = None
-        if session is not None:
-            rows = record_rows(session, self._results.findings, self._viewing.channel)
+        rows = _of_channel(self._measured_table.now(), self._results.findings)
+        self._clipped = _clipped(self._results.findings) if rows is not None and rows.measured.any() else {}
         if len(rows or ()) == self.rowCount():
             self._rows = rows
             self.sort(*self._sorting)
@@ -74,9 +78,8 @@ class RecordTable(QAbstractTableModel):
         if self._rows is None:
             return []
         rows = self._rows
-        after_gap = np.flatnonzero(rows.missed)[:3].tolist()
-        clipped = [record for record, names in enumerate(rows.clipped) if names]
-        clipped.sort(key=lambda record: -len(rows.clipped[record]))
+        after_gap = np.flatnonzero(rows.missed_before)[:3].tolist()
+        clipped = sorted(self._clipped, key=lambda record: -len(self._clipped[record]))
         added = [*list(self._document.left_out)[:3], *list(self._document.notes)[:3]]
         seen = {row for record in (*after_gap, *clipped[:3], *added) if (row := self.row_of(record)) is not None}
         return sorted(seen)
@@ -113,7 +116,7 @@ class RecordTable(QAbstractTableModel):
         self._places = np.empty(count, dtype=np.intp)
         self._places[records] = np.arange(count)
 
-    def _keys(self, rows: RecordRows, column: int) -> NDArray[Any]:
+    def _keys(self, rows: RecordTable, column: int) -> NDArray[Any]:
         """Return what a column is sorted by: numbers, or texts."""
         numbers = _numbers(rows, column)
         if numbers is not None:
@@ -124,9 +127,9 @@ class RecordTable(QAbstractTableModel):
         if column == FLAG:
             return 1.0 - np.isin(np.arange(count), list(self._document.flags))
         if column == POLARITY:
-            return np.where(rows.sign != 0, -rows.sign, np.nan)
+            return np.where(rows.polarity != 0, -rows.polarity, np.nan)
         if column == CLIPPED:
-            return np.array(rows.clipped, dtype=np.str_)
+            return np.array([self._clipped.get(record, "") for record in range(count)], dtype=np.str_)
         added = self._document.notes if column == NOTE else self._document.left_out
         return np.array([added.get(record, "").casefold() for record in range(count)], dtype=np.str_)
 
@@ -194,16 +197,16 @@ class RecordTable(QAbstractTableModel):
             return self._font(self._rows, record, column)
         return None
 
-    def _text(self, rows: RecordRows, record: int, column: int) -> str | None:
+    def _text(self, rows: RecordTable, record: int, column: int) -> str | None:
         texts: dict[int, Any] = {
             NUMBER: lambda: str(record),
             FLAG: lambda: None,
             TRIGGER: lambda: engineering(rows.trigger_time[record], "s", 7),
             GAP: lambda: self._gap(rows, record),
-            POLARITY: lambda: _SIGNS[int(rows.sign[record])] if rows.measured[record] else "",
+            POLARITY: lambda: _SIGNS[int(rows.polarity[record])] if rows.measured[record] else "",
             FIRST: lambda: _pair(rows.first_pulse[record], rows.first_pulse_expanded[record]),
             RESIDUAL: lambda: _pair(rows.residual[record], rows.residual_expanded[record]),
-            CLIPPED: lambda: rows.clipped[record],
+            CLIPPED: lambda: self._clipped.get(record, ""),
             LEFT_OUT: lambda: self._document.left_out.get(record, ""),
             NOTE: lambda: self._document.notes.get(record, ""),
         }
@@ -211,34 +214,39 @@ class RecordTable(QAbstractTableModel):
         return result
 
     @staticmethod
-    def _gap(rows: RecordRows, record: int) -> str:
+    def _gap(rows: RecordTable, record: int) -> str:
         if record == 0:
             return ""
         text = engineering(rows.gap[record], "s", 6)
-        return f"{text}, {rows.missed[record]} missed" if rows.missed[record] else text
+        return f"{text}, {rows.missed_before[record]} missed" if rows.missed_before[record] else text
 
-    def _exact(self, rows: RecordRows, record: int, column: int) -> str | None:
+    def _exact(self, rows: RecordTable, record: int, column: int) -> str | None:
         numbers = _numbers(rows, column)
         if numbers is None:
             return None
         number = float(numbers[record])
         return repr(number) if math.isfinite(number) else ""
 
-    def _ink(self, rows: RecordRows, record: int, column: int) -> QColor | None:
+    @property
+    def _not_final(self) -> bool:
+        """Whether what is measured is of older settings, or of some records only."""
+        return self._results.out_of_date or self._results.partial
+
+    def _ink(self, rows: RecordTable, record: int, column: int) -> QColor | None:
         colours = theme(self._viewing.dark)
-        if column in _MEASURED and self._results.out_of_date:
+        if column in _MEASURED and self._not_final:
             return QColor(colours.faint)
         if record in self._document.left_out and column != LEFT_OUT:
             return QColor(colours.faint)
-        if column == CLIPPED or (column == GAP and rows.missed[record]):
+        if column == CLIPPED or (column == GAP and rows.missed_before[record]):
             return QColor(colours.missed)
-        if column == POLARITY and rows.sign[record]:
-            return QColor(colours.positive if rows.sign[record] > 0 else colours.negative)
+        if column == POLARITY and rows.polarity[record]:
+            return QColor(colours.positive if rows.polarity[record] > 0 else colours.negative)
         return None
 
-    def _font(self, rows: RecordRows, record: int, column: int) -> QFont | None:
+    def _font(self, rows: RecordTable, record: int, column: int) -> QFont | None:
         font = QFont()
-        if column in _MEASURED and self._results.out_of_date:
+        if column in _MEASURED and self._not_final:
             font.setItalic(True)
             return font
         if column == NUMBER and record in self._document.left_out:
@@ -257,7 +265,7 @@ class RecordTable(QAbstractTableModel):
         return False
 
 
-def _numbers(rows: RecordRows, column: int) -> NDArray[np.float64] | None:
+def _numbers(rows: RecordTable, column: int) -> NDArray[np.float64] | None:
     """Return the numbers behind a column, NaN where one is not known; None where it holds no numbers."""
     return {
         TRIGGER: rows.trigger_time,
@@ -265,6 +273,24 @@ def _numbers(rows: RecordRows, column: int) -> NDArray[np.float64] | None:
         FIRST: rows.first_pulse,
         RESIDUAL: rows.residual,
     }.get(column)
+
+
+def _of_channel(rows: RecordTable | None, findings: Findings | None) -> RecordTable | None:
+    """Return the rows without the residuals where those are another channel's."""
+    if rows is None or findings is None or findings.sequence.channel == rows.channel:
+        return rows
+    unknown = np.full(len(rows), np.nan)
+    return replace(rows, residual=unknown, residual_expanded=unknown)
+
+
+def _clipped(findings: Findings | None) -> dict[int, str]:
+    """Return the names of the channels that are clipped, by record."""
+    names: dict[int, str] = {}
+    for health in () if findings is None else findings.health:
+        name = findings.channel_name(health.channel) if findings is not None else ""
+        for record in health.clipped_records:
+            names[record] = f"{names[record]}, {name}" if record in names else name
+    return names
 
 
 def _pair(value: float, expanded: float) -> str:

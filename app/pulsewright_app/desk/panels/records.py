@@ -8,8 +8,9 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QTabl
 
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.panels.panel import Panel
-from pulsewright_app.desk.panels.record_table import NUMBER, RecordTable
+from pulsewright_app.desk.panels.record_table import NUMBER, RecordTableModel
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -37,9 +38,17 @@ class _RecordsView(CopyingTable):
 class RecordsPanel(Panel):
     """A row for each record; choosing one goes to it, and stepping is followed."""
 
-    def __init__(self, document: Document, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
+    def __init__(
+        self,
+        document: Document,
+        viewing: Viewing,
+        results: Results,
+        parent: QWidget | None = None,
+        measured: MeasuredTable | None = None,
+    ) -> None:
         super().__init__(document, viewing, results, parent)
-        self._model = RecordTable(document, viewing, results)
+        measured = measured or MeasuredTable(document, viewing, results)
+        self._model = RecordTableModel(document, viewing, results, measured)
         self.summary = QLabel()
         self.summary.setWordWrap(True)
         self.summary.setTextFormat(Qt.TextFormat.PlainText)
@@ -121,6 +130,8 @@ class RecordsPanel(Panel):
         told.append(f"polarity and first pulse on {name}")
         if self.results.out_of_date:
             told.append("measured columns are out of date")
+        elif self.results.partial:
+            told.append(f"measured columns are of {self.results.part} only so far")
         self.summary.setText(", ".join(told))
 
     def _update_buttons(self) -> None:

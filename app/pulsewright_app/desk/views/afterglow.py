@@ -20,7 +20,7 @@ from pulsewright_app.desk.views.glow_controls import GlowControls
 from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
 from pulsewright_app.desk.views.passing_list import PassingList
 from pulsewright_app.desk.views.picture_view import PictureView, image_of
-from pulsewright_app.desk.views.view import Desk
+from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
 from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture, alignment_of, inked, passing_of
 from pulsewright_app.theme import Theme, theme
@@ -268,7 +268,7 @@ class AfterglowView(PictureView[_Shown]):
             parts.append(f"aligned by trigger: {escape(self._why_not_aligned)}")
         if len(picture.counts) == 3 or self._aligned:
             parts += ["pulses out of date"] if self.results.out_of_date else []
-            parts += ["pulses of the first records only so far"] if self.results.partial else []
+            parts += [f"pulses of {self.results.part} only so far"] if self.results.partial else []
         return "&nbsp; · &nbsp;".join(parts)
 
     def _how_many(self, session: Session, shown: _Shown) -> str:
@@ -304,6 +304,16 @@ class AfterglowView(PictureView[_Shown]):
         if len(counts) == 3:
             told += f" ({counts[0]} positive, {counts[1]} negative)"
         return told if shown is not None and shown.complete and self._is_current else f"{told} so far"
+
+    def spot(self, time: float, height: float) -> Spot | str:
+        """Return the place in the current record, where that is drawn: which of the others is meant, nobody knows."""
+        shown, record = self.made, self.viewing.record
+        if not self._with_current or shown is None:
+            return 'Many records lie here: tick "Current record" to point at one of its pulses.'
+        shift = float(shown.plan.alignment.shift[record])
+        if not np.isfinite(shift):
+            return f"Record {record} is not drawn here: it has none of the {self._aligned}."
+        return Spot(record, self.viewing.channel, time + shift)
 
     # -- passing records ------------------------------------------------------------------------------------
 

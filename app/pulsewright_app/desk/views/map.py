@@ -18,7 +18,7 @@ from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.out_of_step import draw_out_of_step
 from pulsewright_app.desk.views.picture_view import PictureView, image_of
-from pulsewright_app.desk.views.view import Desk
+from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
 from pulsewright_app.map_sheet import Sheet, coloured, read_sheet
 from pulsewright_app.theme import theme
@@ -181,7 +181,7 @@ class MapView(PictureView[_Drawn]):
             f"○ {count(lost, 'pulse')} with {NO_POSITION}" if lost else "",
             *(f"{escape(name)} out of step in {count(len(records), 'record')}" for name, records in aside.items()),
             "pulses and gaps out of date" if self.results.out_of_date else "",
-            "pulses and gaps of the first records only so far" if self.results.partial else "",
+            f"pulses and gaps of {self.results.part} only so far" if self.results.partial else "",
         ]
         return "&nbsp; · &nbsp;".join([text, *filter(None, told)])
 
@@ -263,6 +263,13 @@ class MapView(PictureView[_Drawn]):
         return self._spots
 
     # -- gestures -------------------------------------------------------------------------------------------
+
+    def spot(self, time: float, height: float) -> Spot | str:
+        """Return the record whose row lies there."""
+        gap = self._places.gap_at(-height - 0.5)
+        if gap is not None:
+            return f"There is no record here: {gap_text(gap)}."
+        return Spot(self._places.record_at(-height - 0.5), self.viewing.channel, time)
 
     def clicked(self, time: float, height: float) -> None:
         """Go to the record of the clicked row."""

@@ -14,7 +14,7 @@ from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pul
 from pulsewright_app.desk.views.marks import draw_pulse
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.traces import Trace, TraceLayer
-from pulsewright_app.desk.views.view import Desk, View, Window
+from pulsewright_app.desk.views.view import Desk, Spot, View, Window
 from pulsewright_app.wording import count
 
 _ROW_SHARE = 1.5
@@ -112,6 +112,10 @@ class StackedView(View):
         if not self._rows:
             return self.viewing.record
         return min(self._rows, key=lambda record: abs(self._rows[record].base - height))
+
+    def spot(self, time: float, height: float) -> Spot | str:
+        """Return the record whose row lies there."""
+        return Spot(self.record_at(height), self.viewing.channel, time)
 
     def clicked(self, time: float, height: float) -> None:
         """Go to the clicked record."""

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas, Layer
@@ -35,6 +36,16 @@ class Desk:
     results: Results
     data: SessionData
     background: Background
+    measured: MeasuredTable
+
+
+@dataclass(frozen=True)
+class Spot:
+    """What a spot of a view stands for: record, channel, and seconds from the trigger."""
+
+    record: int
+    channel: int
+    time: float
 
 
 class View(QWidget):
@@ -255,6 +266,14 @@ class View(QWidget):
         """Return the channel that a gesture at that height is about."""
         return self.viewing.channel
 
+    def spot(self, time: float, height: float) -> Spot | str:
+        """Return what a time and a height of the view stand for, or a sentence why that is not known."""
+        return Spot(self.viewing.record, self.channel_at(height), time)
+
+    def reach(self, session: Session) -> float:
+        """Return how far from a pulse a gesture still means it, seconds."""
+        return max(SNAP_REACH * self.canvas.pixel_time, session.sample_interval)
+
     def clicked(self, time: float, height: float) -> None:
         """Answer a click on the plot."""
         self.viewing.select_marker(None)
@@ -279,8 +298,7 @@ class View(QWidget):
         if not 0 <= sample < session.record_length:
             return f"{about.name}: no sample here"
         value = float(codes[channel, sample]) * about.scale + about.offset
-        reach = max(SNAP_REACH * self.canvas.pixel_time, session.sample_interval)
-        found = pulse_text(session, self.results.findings, record, channel, time, reach)
+        found = pulse_text(session, self.results.findings, record, channel, time, self.reach(session))
         return f"{about.name}: {engineering(value, about.unit)} (sample {sample})" + (f"    {found}" if found else "")
 
     def base_of(self, channel: int) -> float | None:

@@ -1,0 +1,33 @@
+"""Reads the claims file beside the session anew, after a person has written in it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pulsewright.claims_file import claims_path_for, read_claims
+
+if TYPE_CHECKING:
+    from pulsewright.claims_file import ClaimsFile
+    from pulsewright_app.desk.window import DeskWindow
+
+_KEY = "Reading the claims"
+
+
+def read_claims_again(window: DeskWindow) -> None:
+    """Judge by the claims file as it is now; what is wrong with it is told, and the claims before it stay."""
+    path, session = window.reviewing.path, window.document.session
+    if path is None:
+        window.viewing.tell("This session came from no file, so that no claims file can lie beside it.")
+        return
+    claims_path = claims_path_for(path)
+
+    def read() -> ClaimsFile | None:
+        return read_claims(claims_path) if claims_path.exists() else None
+
+    def take(claims: ClaimsFile | None) -> None:
+        if window.document.session is not session:
+            return
+        window.viewing.tell("" if claims else f"There is no claims file: {claims_path.name} would lie beside it.")
+        window.document.set_claims_file(claims)
+
+    window.background.start(_KEY, lambda _: read(), take, window.viewing.tell)
