@@ -65,7 +65,7 @@ class MeanTrace:
         self._records = 0
 
     def add(self, codes: Codes, first_sample_time: Floats) -> None:
-        """Add a block of records of one channel.
+        """Add a block of records of one channel; one with a NaN or an infinity takes no part, as in the measuring.
 
         Parameters
         ----------
@@ -77,6 +77,8 @@ class MeanTrace:
         length = codes.shape[1]
         shifts = np.rint((first_sample_time - self._first_time) / self._interval).astype(np.int64)
         for record, shift in zip(codes, shifts.tolist(), strict=True):
+            if not np.all(np.isfinite(record)):
+                continue
             start, stop = max(shift, 0), min(shift + length, len(self._sum))
             self._records += 1
             if start >= stop:
