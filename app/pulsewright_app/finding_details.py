@@ -12,8 +12,17 @@ from pulsewright.quantity import Quantity, engineering
 from pulsewright_analysis.budgets import OF_CHANNEL, OF_PULSE, budget_of
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Verdict
-from pulsewright_app.verdicts_page import probability_in_words
-from pulsewright_app.wording import ALIGNMENT, JITTER, PROGRESSION, TIMING, TRIGGERS, Sentence, ViewHint
+from pulsewright_app.wording import (
+    ALIGNMENT,
+    JITTER,
+    PROGRESSION,
+    TIMING,
+    TRIGGERS,
+    Sentence,
+    ViewHint,
+    degrees,
+    probability_in_words,
+)
 
 FigureName = Literal["positions", "skew", "jitter", "trigger_gaps"]
 FIGURE_NAMES: tuple[FigureName, ...] = ("positions", "skew", "jitter", "trigger_gaps")
@@ -44,7 +53,7 @@ def number_lines(quantity: Quantity) -> Iterator[str]:
     if quantity.u == 0:
         yield f"value {engineering(quantity.value, unit, 9)}, exact with these settings"
         return
-    dof = "" if quantity.dof is None else f", {_dof(quantity.dof)} degrees of freedom"
+    dof = "" if quantity.dof is None else f", {degrees(quantity.dof)} degrees of freedom"
     value, u = engineering(quantity.value, unit, 7), engineering(quantity.u, unit, 3)
     yield f"value {value}, standard uncertainty u {u}{dof}"
     low, high = quantity.interval95
@@ -63,10 +72,6 @@ def _term_line(term: Term, quantity: Quantity) -> str:
     size = f"u {engineering(term.u, quantity.unit, 3)}, {100 * (term.u / quantity.u) ** 2:.1f} % of u²"
     source = f" ({term.source})" if term.source else ""
     return f"– {term.name}: {size}, type {term.kind}{source}"
-
-
-def _dof(dof: float) -> str:
-    return f"{dof:.3g}" if dof < 1000 else f"{dof:.0f}"
 
 
 def verdict_lines(verdict: Verdict, findings: Findings | None) -> list[str]:

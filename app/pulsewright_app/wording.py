@@ -8,6 +8,7 @@ from typing import Literal
 
 from pulsewright.quantity import Quantity
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Decision
 
 ViewHint = Literal["single", "stacked", "afterglow", "map"]
 
@@ -98,3 +99,41 @@ def rejected_words(pulses: Sequence[tuple[int, str, int]]) -> str:
     told = [f"record {record}, {channel}" for record, channel, _ in pulses[:MOST_LISTED]]
     rest = len(pulses) - len(told)
     return f"{len(pulses)}: {'; '.join(told)}{f' and {rest} more' if rest else ''}"
+
+
+def with_full_stop(text: str) -> str:
+    """End a text with a full stop where it has no end of its own; an empty one stays empty."""
+    text = text.strip()
+    return text if not text or text[-1] in ".!?" else f"{text}."
+
+
+_CERTAIN = 0.9999
+
+
+def chance(probability: float) -> str:
+    """Write a probability in percent; one that cannot be told from certainty says only on which side it is."""
+    if probability > _CERTAIN:
+        return f"above {100 * _CERTAIN:.2f} %"
+    if probability < 1 - _CERTAIN:
+        return f"below {100 * (1 - _CERTAIN):.2f} %"
+    return f"{100 * probability:.2f} %"
+
+
+def probability_in_words(probability: float) -> str:
+    """Write the probability of conformity as a sentence."""
+    return f"Probability that it is true: {chance(probability)}."
+
+
+def degrees(dof: float | None) -> str:
+    """Write degrees of freedom; infinitely many where they are not limited."""
+    return "∞" if dof is None else f"{dof:,.4g}" if dof < 1000 else f"{dof:,.0f}"
+
+
+def summary(decisions: Sequence[Decision]) -> str:
+    """Say how many claims fail, are undecided and hold, without a full stop; at least one was judged."""
+    numbers = {word: sum(decision == word for decision in decisions) for word in ("fails", "undecided", "holds")}
+    if numbers["holds"] == len(decisions):
+        return "The claim holds" if len(decisions) == 1 else f"All {len(decisions)} claims hold"
+    verbs = {"fails": ("fails", "fail"), "undecided": ("is undecided", "are undecided"), "holds": ("holds", "hold")}
+    told = [f"{number} {verbs[word][number != 1]}" for word, number in numbers.items() if number]
+    return f"Of {count(len(decisions), 'claim')}, {', '.join(told)}"

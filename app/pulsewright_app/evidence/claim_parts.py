@@ -13,6 +13,7 @@ from pulsewright_app.evidence.numbers import budget_table, facts_of, interval, n
 from pulsewright_app.evidence.pictures import Pictures
 from pulsewright_app.evidence.sheet import Cell, ClaimPart, Facts, Table
 from pulsewright_app.theme import VERDICT_SHAPES
+from pulsewright_app.wording import with_full_stop
 
 
 def claim_parts(assessment: Assessment, pictures: Pictures) -> tuple[ClaimPart, ...]:
@@ -37,10 +38,10 @@ def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) 
         verdict=verdict.verdict,
         shape=VERDICT_SHAPES[verdict.verdict],
         measured=_measured(verdict),
-        sentence=_stopped(verdict.sentence),
+        sentence=with_full_stop(verdict.sentence),
         # a claim that could not be measured has its reason in the sentence already
-        reason="" if verdict.sentence.endswith(verdict.reason) else _stopped(f"Why: {verdict.reason}"),
-        needed=_stopped(f"What would decide it: {verdict.needed}") if verdict.needed else "",
+        reason="" if verdict.sentence.endswith(verdict.reason) else with_full_stop(f"Why: {verdict.reason}"),
+        needed=with_full_stop(f"What would decide it: {verdict.needed}") if verdict.needed else "",
         facts=_facts(verdict),
         budget=_budget(verdict, findings),
         pictures=(picture,) if picture is not None and new else (),
@@ -57,10 +58,6 @@ def _measured(verdict: Verdict) -> Cell:
     if verdict.seen or verdict.verdict == "undecided":
         return verdict.seen or "not measured"
     return verdict.sentence.partition(". ")[2]
-
-
-def _stopped(text: str) -> str:
-    return text if not text or text.endswith(".") else f"{text}."
 
 
 def _facts(verdict: Verdict) -> Facts:

@@ -22,7 +22,7 @@ from pulsewright_app.evidence.part_tables import marker_pairs
 from pulsewright_app.evidence.session_pictures import Pairs, draw_glow, draw_map, draw_single, draw_stacked
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.glow import alignment_of
-from pulsewright_app.wording import count
+from pulsewright_app.wording import count, with_full_stop
 
 _LANE_MM = 12.0
 _MOST_LANES = 16
@@ -77,14 +77,9 @@ def view_picture(
         makers = {"single": _single, "stacked": _stacked, "afterglow": _afterglow, "map": _map}
         made = makers[view.view](asked, number)
     except PulsewrightError as error:
-        text = " ".join(f"{_ended(view.caption)} This view cannot be drawn: {error.sentence}".split())
+        text = " ".join(f"{with_full_stop(view.caption)} This view cannot be drawn: {error.sentence}".split())
         return Picture(number, "", text, "")
-    return replace(made, caption=" ".join(f"{_ended(view.caption)} {made.caption}".split()))
-
-
-def _ended(caption: str) -> str:
-    caption = caption.strip()
-    return caption if not caption or caption[-1] in ".!?" else f"{caption}."
+    return replace(made, caption=" ".join(f"{with_full_stop(view.caption)} {made.caption}".split()))
 
 
 def _pairs(view: SheetView, review: Review) -> Pairs:
