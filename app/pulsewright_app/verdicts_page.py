@@ -51,8 +51,8 @@ def _table(verdicts: Sequence[Verdict]) -> object:
 def lines_of(verdict: Verdict) -> list[str]:
     """Return what a person reads of a verdict: its name with the sentence, the reason, what would decide it."""
     lines = [f"{verdict.name}. {_stopped(verdict.sentence)}"]
-    if verdict.reason and not verdict.sentence.endswith(verdict.reason):
-        lines.append(_stopped(f"Why: {verdict.reason}"))
+    if verdict.why:
+        lines.append(_stopped(f"Why: {verdict.why}"))
     if verdict.needed:
         lines.append(_stopped(f"What would decide it: {verdict.needed}"))
     if verdict.probability is not None:

@@ -365,7 +365,9 @@ def exact(text: str | float | Fraction, unit: str, name: str = "value") -> Fract
     return Fraction(repr(nearest))
 
 
-_WRITTEN_NUMBER = re.compile(r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<suffix>(?:[^\W\d_]|[°%]).*|)")
+_WRITTEN_NUMBER = re.compile(
+    r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<suffix>(?:[^\W\d_]|[°%]).*|)"
+)
 _EXPONENTS = {prefix: exponent for exponent, prefix in _PREFIXES.items()} | {"u": -6, "μ": -6, "K": 3}
 
 
