@@ -13,6 +13,7 @@ from pulsewright.quantity import Quantity, coverage_factor
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.budgets import ONE_WORD
 from pulsewright_analysis.estimates import Estimate
+from pulsewright_analysis.findings_json import session_json
 from pulsewright_analysis.jitter import scatter_quantity
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.trigger_account import account
@@ -100,8 +101,8 @@ class Comparison:
         ]
         return {
             "schema": "pulsewright-comparison/1",
-            "old": self.old.as_json()["session"],
-            "new": self.new.as_json()["session"],
+            "old": session_json(self.old.findings.session),
+            "new": session_json(self.new.findings.session),
             "same": list(self.same),
             "coverage": self.coverage,
             "compared": self.compared,

@@ -111,7 +111,7 @@ def measure(
     settings = settings or Settings()
     watch = Watch(progress, cancelled)
     watch.at(0.0, "noise and levels")
-    finite = _measurable(session, settings)
+    finite = _measurable(session, settings, watch.check)
     channels, records = list(finite.channels), finite.records
     levels = measure_levels(session, channels, records)
     # the first start on a machine compiles for half a minute: whoever waits should know why
@@ -120,7 +120,7 @@ def measure(
     pulses = measure_pulses(
         session, channels, records, levels, settings, lambda share: watch.at(0.1 + 0.4 * share, "pulses")
     )
-    pulses, gone = without_rejected(pulses, session, settings)
+    pulses, rejected = without_rejected(pulses, session, settings)
     if settings.reference_pulse is not None:
         nearby = replace(settings, span=settings.reference_pulse)
         references, _ = without_rejected(measure_pulses(session, channels, records, levels, nearby), session, settings)
@@ -139,7 +139,7 @@ def measure(
     watch.at(1.0, "done")
     reasons = [
         *finite.reasons,
-        *rejected_reason(gone, settings),
+        *rejected_reason(rejected, session),
         *_pulse_reasons(pulses, session),
         *sequence_reasons,
         *alignment_reasons,
@@ -158,7 +158,7 @@ def measure(
         timing=timing,
         health=health,
         reasons=(*reasons, *jitter_reasons, *timing_reasons),
-        rejected_pulses=gone,
+        rejected_pulses=len(rejected),
     )
 
 
@@ -211,9 +211,9 @@ def chosen_records(session: Session, settings: Settings) -> Ints:
     return records
 
 
-def _measurable(session: Session, settings: Settings) -> FinitePart:
+def _measurable(session: Session, settings: Settings, check: Callable[[], None]) -> FinitePart:
     """Return what the settings ask for, less what holds no numbers."""
-    finite = finite_part(session, chosen_channels(session, settings), chosen_records(session, settings))
+    finite = finite_part(session, chosen_channels(session, settings), chosen_records(session, settings), check)
     for role, name in (("channel", settings.channel), ("reference", settings.reference)):
         if name is not None and session.channel_index(name) not in finite.channels:
             raise SettingError(f"{role}: most records of {name} hold NaN or infinity", "name another channel")

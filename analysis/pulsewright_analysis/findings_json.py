@@ -44,7 +44,7 @@ def as_json(findings: Findings) -> dict[str, Any]:
     units = channel_units(findings)
     body = {
         "schema": SCHEMA,
-        "session": _session(findings.session),
+        "session": session_json(findings.session),
         "settings": findings.settings.as_json(),
         "polarity": _polarity(findings.polarity, findings.records, findings.channels, names),
         "sequence": _sequence(findings.sequence, findings.records, findings.session.modules),
@@ -120,7 +120,13 @@ def _quantities(
     ]
 
 
-def _session(session: SessionSummary) -> dict[str, Any]:
+def session_json(session: SessionSummary) -> dict[str, Any]:
+    """Return what a session is, as plain Python.
+
+    Parameters
+    ----------
+    session : SessionSummary
+    """
     return {
         "file": None if session.file is None else str(session.file),
         "sha256": session.sha256 or None,

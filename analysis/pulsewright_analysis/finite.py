@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,7 +37,9 @@ class FinitePart:
     reasons: tuple[str, ...]
 
 
-def finite_part(session: Session, channels: Sequence[int], records: Ints) -> FinitePart:
+def finite_part(
+    session: Session, channels: Sequence[int], records: Ints, check: Callable[[], None] | None = None
+) -> FinitePart:
     """Return the channels and records whose samples are all numbers; integer samples always are.
 
     A record with a NaN or an infinity is treated as one that a person left out: it was kept, so it is no missed
@@ -50,6 +52,8 @@ def finite_part(session: Session, channels: Sequence[int], records: Ints) -> Fin
         Places of the channels that take part.
     records : int array (records,)
         Numbers of the records that take part, rising.
+    check : callable, optional
+        Called before each block is looked at; may raise to stop.
 
     Returns
     -------
@@ -62,7 +66,7 @@ def finite_part(session: Session, channels: Sequence[int], records: Ints) -> Fin
     """
     if not np.issubdtype(session.dtype, np.floating):
         return FinitePart(tuple(channels), records, ())
-    bad = _not_finite(session, channels, records)
+    bad = _not_finite(session, channels, records, check)
     lost = np.mean(bad, axis=0) > MOST_OF_A_CHANNEL
     left = ~np.any(bad[:, ~lost], axis=1)
     if np.all(lost) or not np.any(left):
@@ -88,10 +92,14 @@ def _named(records: Ints) -> str:
     return f"{beginning} {numbers}{more} {verb} left out: NaN or infinity among the samples."
 
 
-def _not_finite(session: Session, channels: Sequence[int], records: Ints) -> NDArray[np.bool_]:
+def _not_finite(
+    session: Session, channels: Sequence[int], records: Ints, check: Callable[[], None] | None
+) -> NDArray[np.bool_]:
     """Return in which records which channels hold what is no number, (records, channels)."""
     bad = np.zeros((len(records), len(channels)), dtype=bool)
     for start, codes in session.blocks(int(records[0]), int(records[-1]) + 1):
+        if check is not None:
+            check()
         inside = np.flatnonzero((records >= start) & (records < start + len(codes)))
         for place, channel in enumerate(channels):
             block = codes[records[inside] - start, channel]

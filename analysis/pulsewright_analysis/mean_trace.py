@@ -65,7 +65,7 @@ class MeanTrace:
         self._records = 0
 
     def add(self, codes: Codes, first_sample_time: Floats) -> None:
-        """Add a block of records of one channel.
+        """Add a block of records of one channel; one with a NaN or an infinity takes no part, as in the measuring.
 
         Parameters
         ----------
@@ -77,6 +77,8 @@ class MeanTrace:
         length = codes.shape[1]
         shifts = np.rint((first_sample_time - self._first_time) / self._interval).astype(np.int64)
         for record, shift in zip(codes, shifts.tolist(), strict=True):
+            if not np.all(np.isfinite(record)):
+                continue
             start, stop = max(shift, 0), min(shift + length, len(self._sum))
             self._records += 1
             if start >= stop:
@@ -107,3 +109,20 @@ class MeanTrace:
         value = np.where(count > 0, (pivot + about) * scale + offset, np.nan)
         deviation = np.where(count > 1, np.sqrt(np.maximum(variance, 0.0)) * abs(scale), np.nan)
         return Mean(self._first_time, self._interval, value, deviation, self._records)
+
+
+def mean_over(first_sample_time: Floats, interval: float, length: int) -> MeanTrace:
+    """Return an empty mean over all the time that some records cover.
+
+    Parameters
+    ----------
+    first_sample_time : array (records,)
+        Time of sample 0 of each record, seconds; NaN for a record that has no place. At least one has.
+    interval : float
+        The sample interval, seconds.
+    length : int
+        Samples of a record.
+    """
+    known = first_sample_time[np.isfinite(first_sample_time)]
+    low, high = float(known.min()), float(known.max())
+    return MeanTrace(low, interval, length + round((high - low) / interval))

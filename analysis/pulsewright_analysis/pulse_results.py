@@ -196,3 +196,18 @@ class Polarity:
     sign: Ints
     confidence: Floats
     opposite: tuple[int, ...]
+
+
+def orders_of(record: Ints, channel: Ints) -> Ints:
+    """Return each pulse's number within its record and channel, from 0.
+
+    Parameters
+    ----------
+    record, channel : int array (pulses,)
+        Of each pulse; those of one record and channel stand together.
+    """
+    fresh = np.ones(len(record), dtype=bool)
+    fresh[1:] = (np.diff(record) != 0) | (np.diff(channel) != 0)
+    starts = np.maximum.accumulate(np.where(fresh, np.arange(len(record)), 0))
+    orders: Ints = np.arange(len(record)) - starts
+    return orders

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pulsewright.session import Codes, Session
 from pulsewright.settings import Position, Settings
 from pulsewright_analysis import pulse_columns as columns
+from pulsewright_analysis.pulse_results import orders_of
 from pulsewright_analysis.results import Levels, Pulses
 from pulsewright_analysis.type_b import entered
 from pulsewright_analysis.validity import PULSE_REGIONS
@@ -216,7 +217,7 @@ def _assembled(
     pulses = Pulses(
         record=record,
         channel=channel,
-        order=_orders(record, channel),
+        order=orders_of(record, channel),
         polarity=whole[:, columns.POLARITY],
         confidence=real[:, columns.CONFIDENCE],
         amplitude=amplitude,
@@ -253,12 +254,3 @@ def _shapes(
         shapes[name] = np.where(good, real[:, column] * unit, np.nan)
         shapes[f"{name}_u"] = np.where(good, np.sqrt(real[:, column + 1]) * unit, np.nan)
     return shapes
-
-
-def _orders(record: NDArray[np.int64], channel: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return each pulse's number within its record and channel; the pulses come sorted."""
-    fresh = np.ones(len(record), dtype=bool)
-    fresh[1:] = (np.diff(record) != 0) | (np.diff(channel) != 0)
-    starts = np.maximum.accumulate(np.where(fresh, np.arange(len(record)), 0))
-    orders: NDArray[np.int64] = np.arange(len(record)) - starts
-    return orders

@@ -9,11 +9,12 @@ import numpy as np
 
 from pulsewright.session import Session
 from pulsewright.settings import Settings
+from pulsewright_analysis.pulse_results import orders_of
 from pulsewright_analysis.results import Bools, Pulses
 
 
-def without_rejected(pulses: Pulses, session: Session, settings: Settings) -> tuple[Pulses, int]:
-    """Return the pulses without those that a person rejected, and how many these were.
+def without_rejected(pulses: Pulses, session: Session, settings: Settings) -> tuple[Pulses, Pulses]:
+    """Return the pulses without those that a person rejected, and these.
 
     Parameters
     ----------
@@ -36,8 +37,7 @@ def without_rejected(pulses: Pulses, session: Session, settings: Settings) -> tu
         here = slice(int(start), int(stop))
         around = (pulses.first_sample[here] <= sample) & (sample <= pulses.last_sample[here])
         keep[here] &= ~(around & (pulses.channel[here] == channel))
-    gone = int(np.count_nonzero(~keep))
-    return (_kept(pulses, keep), gone) if gone else (pulses, 0)
+    return (pulses, _kept(pulses, ~keep)) if np.all(keep) else (_kept(pulses, keep), _kept(pulses, ~keep))
 
 
 def _kept(pulses: Pulses, keep: Bools) -> Pulses:
@@ -50,25 +50,21 @@ def _kept(pulses: Pulses, keep: Bools) -> Pulses:
         return values[keep] if isinstance(values, np.ndarray) and len(values) == len(keep) else values
 
     kept = replace(pulses, **{entry.name: cut(getattr(pulses, entry.name)) for entry in fields(pulses)})
-    fresh = np.ones(len(kept), dtype=bool)
-    fresh[1:] = (np.diff(kept.record) != 0) | (np.diff(kept.channel) != 0)
-    order = np.arange(len(kept)) - np.maximum.accumulate(np.where(fresh, np.arange(len(kept)), 0))
-    return replace(kept, order=order)
+    return replace(kept, order=orders_of(kept.record, kept.channel))
 
 
-def rejected_reason(gone: int, settings: Settings) -> list[str]:
+def rejected_reason(rejected: Pulses, session: Session) -> list[str]:
     """Return the sentence that tells of pulses rejected by hand; none where none was found.
 
     Parameters
     ----------
-    gone : int
-        How many pulses were taken out.
-    settings : Settings
-        They name the pulses.
+    rejected : Pulses
+        Those that were taken out.
+    session : Session
     """
-    if not gone:
+    gone = len(rejected)
+    if gone == 0:
         return []
-    record, channel, _ = settings.rejected_pulses[0]
+    where = f"record {rejected.record[0]}, {session.channels[int(rejected.channel[0])].name}"
     counted = "1 pulse was" if gone == 1 else f"{gone} pulses were"
-    where = f"record {record}, {channel}"
     return [f"{counted} rejected by hand and took no part: {where}{' and others' if gone > 1 else ''}."]

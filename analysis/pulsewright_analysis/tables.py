@@ -17,6 +17,8 @@ from pulsewright_analysis.intervals import half_width_95
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.trigger_account import account
 
+SHAPES = ("rise", "rise_u", "fall", "fall_u", "overshoot", "overshoot_u")
+"""Transition durations 10 % to 90 %, and the overshoot's share of the amplitude (IEEE Std 181)."""
 CHANNELS_UNIT = "the channel's unit"
 
 
@@ -160,12 +162,19 @@ def _pulses(findings: Findings) -> Table:
         "amplitude_u": pulses.amplitude_u,
         "width": pulses.width,
         "width_u": pulses.width_u,
+        **{name: _or_unknown(getattr(pulses, name), len(pulses)) for name in SHAPES},
         "clipped": pulses.clipped,
     }
     own = {units[channel] for channel in findings.channels}
     unit = own.pop() if len(own) == 1 else CHANNELS_UNIT
-    told = {**_units("time", "s"), "amplitude": unit, "amplitude_u": unit, "width": "s", "width_u": "s"}
+    seconds = dict.fromkeys(("width", "width_u", "rise", "rise_u", "fall", "fall_u"), "s")
+    told = {**_units("time", "s"), "amplitude": unit, "amplitude_u": unit, **seconds}
     return _table("pulses", columns, told)
+
+
+def _or_unknown(values: NDArray[np.float64], length: int) -> NDArray[np.float64]:
+    """Return the values, or as many NaN where they were never measured."""
+    return values if len(values) == length else np.full(length, np.nan)
 
 
 def _names(findings: Findings) -> NDArray[Any]:
@@ -231,6 +240,7 @@ def _skews(findings: Findings) -> Table:
         "channel": [findings.session.channels[entry.channel][0] for entry in entries],
         "module": [findings.session.channels[entry.channel][1] for entry in entries],
         **_of_quantities("skew", [entry.skew for entry in entries]),
+        **_of_quantities("gain", [entry.gain for entry in entries]),
         "records": _whole(entry.records for entry in entries),
     }
     return _table("skews", columns, _units("skew", "s"))
@@ -242,8 +252,10 @@ def _module_skews(findings: Findings) -> Table:
         "first": [pair.modules[0] for pair in pairs],
         "second": [pair.modules[1] for pair in pairs],
         **_of_quantities("skew", [pair.skew for pair in pairs]),
+        **_of_quantities("drift_per_record", [pair.drift_per_record for pair in pairs]),
+        **_of_quantities("clock_rate", [pair.rate for pair in pairs]),
     }
-    return _table("module_skews", columns, _units("skew", "s"))
+    return _table("module_skews", columns, {**_units("skew", "s"), **_units("drift_per_record", "s")})
 
 
 def _health(findings: Findings) -> Table:
@@ -257,8 +269,10 @@ def _health(findings: Findings) -> Table:
         "clipped_samples": _whole(entry.clipped_samples for entry in health),
         "enob": _numbers(entry.enob for entry in health),
         "sinad": _numbers(entry.sinad_db for entry in health),
+        "thd": _numbers(entry.thd_db for entry in health),
     }
-    return _table("health", columns, {**_units("offset", unit), **_units("noise", unit), "sinad": "dB"})
+    told = {**_units("offset", unit), **_units("noise", unit), "sinad": "dB", "thd": "dB"}
+    return _table("health", columns, told)
 
 
 def _claims(assessment: Assessment) -> Table:

@@ -312,8 +312,7 @@ class Session:
         channel : int
             Place of the channel, from 0.
         """
-        offset = self.trigger_offset[:, self.module_of[channel]]
-        offset = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
+        offset = self._offset_or_half(self.trigger_offset[:, self.module_of[channel]])
         result: Floats = offset - self.pre_trigger / self.sample_rate - self.channels[channel].delay
         return result
 
@@ -325,10 +324,13 @@ class Session:
         record : int
             Number of the record, from 0.
         """
-        offset = self.trigger_offset[record, self.module_of]
-        offset = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
+        offset = self._offset_or_half(self.trigger_offset[record, self.module_of])
         result: Floats = offset - self.pre_trigger / self.sample_rate - np.array([c.delay for c in self.channels])
         return result
+
+    def _offset_or_half(self, offset: Floats) -> Floats:
+        half: Floats = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
+        return half
 
     def trigger_u(self, channel: int) -> Floats:
         """Return the standard uncertainty of `first_sample_time`, seconds: Ts/√12 where the trigger was not timed.

@@ -12,6 +12,7 @@ from pulsewright import Channel, Session
 from pulsewright.errors import PulsewrightError
 from pulsewright.settings import Settings
 from pulsewright_analysis.assessment import assess
+from pulsewright_analysis.findings import Cancelled, measure
 from pulsewright_analysis.findings_json import as_json
 from pulsewright_analysis.results import Findings
 
@@ -156,3 +157,17 @@ def test_one_bad_sample_leaves_the_other_channels_as_they_are(dtype):
     assert damaged is not None
     assert damaged.sequence.increment is not None
     assert abs(damaged.sequence.increment.value - whole.sequence.increment.value) < 4 * whole.sequence.increment.u
+
+
+def test_looking_for_nan_can_be_called_off() -> None:
+    session = session_of("walk", np.float32)
+    asked: list[bool] = []
+
+    def once_begun() -> bool:
+        asked.append(True)
+        return len(asked) > 1
+
+    # the first question comes before anything is read, the second with the first block that is looked at for NaN
+    with pytest.raises(Cancelled):
+        measure(session, cancelled=once_begun)
+    assert len(asked) == 2

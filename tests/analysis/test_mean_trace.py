@@ -50,3 +50,13 @@ def test_points_that_no_record_reaches_have_no_mean() -> None:
 def test_a_grid_needs_points() -> None:
     with pytest.raises(ValueError, match="no mean over 0 points"):
         MeanTrace(0.0, INTERVAL, 0)
+
+
+def test_a_record_with_a_sample_that_is_no_number_takes_no_part() -> None:
+    values = np.random.default_rng(3).normal(size=(20, 30))
+    whole = np.arange(20) != 4
+    values[4, 7] = np.nan
+    trace = MeanTrace(0.0, INTERVAL, 30)
+    trace.add(values, np.zeros(20))
+    assert trace.mean().records == 19
+    np.testing.assert_allclose(trace.mean().value, values[whole].mean(axis=0))

@@ -66,6 +66,13 @@ def test_a_place_without_a_pulse_rejects_nothing(make_tank: MakeTank) -> None:
     assert measure(session, nowhere).rejected_pulses == 0
 
 
+def test_the_sentence_names_a_pulse_that_was_taken_out(make_tank: MakeTank) -> None:
+    session = make_tank([list(range(16))] * 2)
+    _, sample = _rejecting(session, 5, 0)
+    both = layered(review={"rejected_pulses": [[1, "H01", 0], [5, "H01", sample]]})
+    assert "1 pulse was rejected by hand and took no part: record 5, H01." in measure(session, both).reasons
+
+
 def test_a_channel_that_is_not_there_is_told(make_tank: MakeTank) -> None:
     session = make_tank([list(range(16))] * 2)
     with pytest.raises(SettingError, match="H99"):

@@ -20,7 +20,7 @@ from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
 from pulsewright_app.desk.views.passing_list import PassingList
 from pulsewright_app.desk.views.view import Desk, View
 from pulsewright_app.desk.work import Job
-from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture, alignment_of, inked, passing_of
+from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan, alignment_of, inked, passing_of
 from pulsewright_app.theme import Theme, theme
 from pulsewright_app.wording import count
 
@@ -44,7 +44,7 @@ class _Shown:
     """A picture with its ink, as a worker hands it over."""
 
     plan: GlowPlan
-    picture: Picture
+    picture: GlowPicture
     image: QImage
     look: _Look
 
@@ -298,7 +298,7 @@ class AfterglowView(View):
             parts += ["pulses of the first records only so far"] if self.results.partial else []
         return "&nbsp; · &nbsp;".join(parts)
 
-    def _how_many(self, session: Session, picture: Picture) -> str:
+    def _how_many(self, session: Session, picture: GlowPicture) -> str:
         of, counted = self.viewing.glow.of, picture.records + picture.unplaced
         if not self._complete:
             return f"<i>{counted} of {len(self._handed_over)} records so far …</i>"
@@ -309,7 +309,7 @@ class AfterglowView(View):
         text = f"all {session.records} records"
         return f"{text} (there is no filter)" if of == "matching" else text
 
-    def _legend(self, picture: Picture) -> str:
+    def _legend(self, picture: GlowPicture) -> str:
         colours = _ink_colours(self.theme, 3)
         words = ("positive", "negative", "without a pulse")
         seen = [ink for ink in range(3) if picture.counts[ink].any()]

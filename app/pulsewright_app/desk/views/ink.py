@@ -25,7 +25,7 @@ Picture = NDArray[np.uint32]
 _SLICES_A_PIXEL = 4.0
 """Slices for each pixel of single density; a finer screen needs fewer of its pixels."""
 _ROWS_AT_ONCE = 64
-_LEAST = 0.002
+LEAST_COVER = 0.002
 """Cover of a pixel below which it gets no ink."""
 
 
@@ -183,7 +183,7 @@ def _plain_dots(line: Line, radius: float, ink: Ink, picture: Picture) -> None:
 
 def _blend(picture: Picture, cover: Floats, ink: Ink) -> None:
     """Lay ink over a part of the picture, as much as the cover says."""
-    inked = np.nonzero(cover * ink[3] > _LEAST)
+    inked = np.nonzero(cover * ink[3] > LEAST_COVER)
     alpha, under = cover[inked] * ink[3], picture[inked]
     left = 1.0 - alpha
 

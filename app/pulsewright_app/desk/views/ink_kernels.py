@@ -12,14 +12,10 @@ from typing import Any
 import numpy as np
 
 from pulsewright_analysis.compiled import kernel
+from pulsewright_analysis.overlay_kernels import first_sample_from, line_at
+from pulsewright_app.desk.views.ink import LEAST_COVER
 
 Array = np.ndarray[Any, Any]
-
-
-@kernel
-def first_sample_from(edge: float, x_first: float, x_step: float, length: int) -> int:
-    """Return the first sample at or right of an edge, 0 … `length`."""
-    return int(min(max(math.ceil((edge - x_first) / x_step), 0.0), float(length)))
 
 
 @kernel
@@ -27,9 +23,7 @@ def crossing(edge: float, x_first: float, x_step: float, samples: Array, after: 
     """Return where the straight line from sample `after` − 1 to `after` crosses an edge; NaN beside the trace."""
     if after <= 0 or after >= len(samples):
         return math.nan
-    share = (edge - x_first) / x_step - (after - 1)
-    before = float(samples[after - 1])
-    return before + (float(samples[after]) - before) * min(max(share, 0.0), 1.0)
+    return line_at(edge, x_first, x_step, samples, after)
 
 
 @kernel
@@ -143,7 +137,7 @@ def ink_trace(
             whole += change[row]
             covered = min(cover[row] + whole, 1.0) * alpha
             cover[row] = change[row] = 0.0
-            if row < height and covered > 0.002:
+            if row < height and covered > LEAST_COVER:
                 picture[row, column] = blended(picture[row, column], covered, red, green, blue)
 
 
@@ -171,5 +165,5 @@ def ink_dots(
             for column in range(max(int(x - radius - 1.0), 0), min(int(x + radius + 2.0), width)):
                 distance = math.hypot(column + 0.5 - x, row + 0.5 - y)
                 covered = min(max(radius + 0.5 - distance, 0.0), 1.0) * alpha
-                if covered > 0.002:
+                if covered > LEAST_COVER:
                     picture[row, column] = blended(picture[row, column], covered, red, green, blue)

@@ -18,7 +18,7 @@ from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pul
 from pulsewright_app.desk.views.out_of_step import draw_out_of_step
 from pulsewright_app.desk.views.view import Desk, View
 from pulsewright_app.desk.work import Job
-from pulsewright_app.map_sheet import Sheet, coloured, read_sheet
+from pulsewright_app.map_rows import MapRows, coloured, read_rows
 from pulsewright_app.theme import theme
 from pulsewright_app.wording import count
 
@@ -44,19 +44,19 @@ class _Look:
 
 @dataclass(frozen=True)
 class _Drawn:
-    """A sheet with its colours, as a worker hands it over."""
+    """Rows with their colours, as a worker hands them over."""
 
-    sheet: Sheet
+    rows: MapRows
     image: QImage
     look: _Look
 
 
-def _coloured(sheet: Sheet, look: _Look) -> _Drawn:
-    rows = coloured(sheet, look.places.place, look.places.total, look.rows, look.largest, theme(look.dark))
-    height, width = rows.shape[:2]
-    image = QImage(rows.data, width, height, 4 * width, QImage.Format.Format_RGBA8888)
+def _coloured(rows: MapRows, look: _Look) -> _Drawn:
+    pixels = coloured(rows, look.places.place, look.places.total, look.rows, look.largest, theme(look.dark))
+    height, width = pixels.shape[:2]
+    image = QImage(pixels.data, width, height, 4 * width, QImage.Format.Format_RGBA8888)
     # the conversion also makes a copy, so that the rows may go
-    return _Drawn(sheet, image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied), look)
+    return _Drawn(rows, image.convertToFormat(QImage.Format.Format_ARGB32_Premultiplied), look)
 
 
 class MapView(View):
@@ -114,27 +114,27 @@ class MapView(View):
         drawn = self._drawn
         if self._running_for == (wanted, look):
             return
-        there = drawn is not None and drawn.sheet.complete and self._made_for == wanted
+        there = drawn is not None and drawn.rows.complete and self._made_for == wanted
         if there and drawn is not None and drawn.look == look:
             return
-        if self._made_for is not None and drawn is not None and drawn.sheet.channel != wanted[1]:
+        if self._made_for is not None and drawn is not None and drawn.rows.channel != wanted[1]:
             self._drawn = None  # another channel's rows would be taken for this one's
         self._made_for, self._running_for = wanted, (wanted, look)
         self._partial = partial = []
-        sheet = drawn.sheet if there and drawn is not None else None
+        rows = drawn.rows if there and drawn is not None else None
         session, channel, window, width = wanted
 
         def work(job: Job) -> _Drawn:
             last = clock.monotonic() - _PARTIAL_EVERY / 2  # the first one soon
 
-            def publish(sheet: Sheet) -> None:
+            def publish(rows: MapRows) -> None:
                 nonlocal last
                 if clock.monotonic() - last >= _PARTIAL_EVERY:
-                    partial.append(_coloured(sheet, look))
+                    partial.append(_coloured(rows, look))
                     job.progress(0.0, "")
                     last = clock.monotonic()
 
-            read = sheet or read_sheet(session, channel, window, width, job.cancelled, publish)
+            read = rows or read_rows(session, channel, window, width, job.cancelled, publish)
             return _coloured(read, look)
 
         self.desk.background.start(_KEY, work, self._take, self._failed, lambda *_: self._take_partial(partial))
@@ -167,7 +167,7 @@ class MapView(View):
     def _paint_picture(self, painter: QPainter, canvas: Canvas) -> None:
         if self._drawn is None:
             return
-        low, high = self._drawn.sheet.window
+        low, high = self._drawn.rows.window
         left, right, top = canvas.x_of(low), canvas.x_of(high), canvas.y_of(0.0)
         bottom = canvas.y_of(-float(self._drawn.look.places.total))
         painter.drawImage(QRectF(left, top, right - left, bottom - top), self._drawn.image)
@@ -202,12 +202,12 @@ class MapView(View):
         channel, drawn = session.channels[self.viewing.channel], self._drawn
         if drawn is None:
             return f"{channel.name}&nbsp; · &nbsp;reading {count(session.records, 'record')} …"
-        sheet, largest = drawn.sheet, drawn.look.largest or drawn.sheet.largest
-        ends = [engineering(sheet.base + way * largest, channel.unit, 3) for way in (-1, 1)]
+        rows, largest = drawn.rows, drawn.look.largest or drawn.rows.largest
+        ends = [engineering(rows.base + way * largest, channel.unit, 3) for way in (-1, 1)]
         missed = sum(gap.count for gap in self._places.gaps)
-        so_far = f"<i>{sheet.read} of {session.records} records so far …</i>&nbsp; · &nbsp;"
+        so_far = f"<i>{rows.read} of {session.records} records so far …</i>&nbsp; · &nbsp;"
         text = (
-            f"{channel.name}&nbsp; · &nbsp;{'' if sheet.complete else so_far}"
+            f"{channel.name}&nbsp; · &nbsp;{'' if rows.complete else so_far}"
             f"record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
             f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
             f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"
