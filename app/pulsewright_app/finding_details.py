@@ -88,8 +88,8 @@ def verdict_lines(verdict: Verdict, findings: Findings | None) -> list[str]:
         low, high = (engineering(end, verdict.measured.unit, 6) for end in verdict.interval)
         share = f"{100 * verdict.coverage:.4g} %"
         lines.append(f"Compared: {low} to {high} ({share}) with {verdict.limit}")
-    if verdict.reason and verdict.reason not in verdict.sentence:
-        lines.append(f"Why: {verdict.reason}")
+    if verdict.why:
+        lines.append(f"Why: {verdict.why}")
     if verdict.needed:
         lines.append(f"What would decide it: {verdict.needed}")
     if verdict.probability is not None:

@@ -37,8 +37,8 @@ def _table(verdicts: Sequence[Verdict]) -> object:
 def lines_of(verdict: Verdict) -> list[str]:
     """Return what a person reads of a verdict: name, sentence, reason, what would decide it, how probable it is."""
     lines = [f"{verdict.name}. {with_full_stop(verdict.sentence)}"]
-    if verdict.reason and not verdict.sentence.endswith(verdict.reason):
-        lines.append(with_full_stop(f"Why: {verdict.reason}"))
+    if verdict.why:
+        lines.append(with_full_stop(f"Why: {verdict.why}"))
     if verdict.needed:
         lines.append(with_full_stop(f"What would decide it: {verdict.needed}"))
     if verdict.probability is not None:

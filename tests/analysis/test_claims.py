@@ -298,6 +298,29 @@ def test_clipped_samples(clean: Findings) -> None:
     assert verdict(clipped, "no_clipped_sample", channels="H01,H02").verdict == "holds"
 
 
+# -- in words -------------------------------------------------------------------------------------------------
+
+
+def test_a_sentence_is_made_of_what_was_claimed_and_what_was_seen() -> None:
+    told = Verdict("a", "noise", None, "at most 5 mV", "undecided", claimed="the noise. Seen: as usual", seen="2 mV")
+    assert told.sentence == "Claimed: the noise. Seen: as usual. Seen: 2 mV"
+    assert told.seen == "2 mV"
+    # a reason that ends the sentence by chance still stands below it
+    assert replace(told, reason="2 mV").why == "2 mV"
+    unmeasured = replace(told, claimed="the noise", seen="", reason="no record")
+    assert (unmeasured.sentence, unmeasured.why) == ("Claimed: the noise. Not measured: no record", "")
+
+
+def test_a_count_that_could_not_be_made_names_no_limit(clean: Findings) -> None:
+    found = verdict(clean, "no_clipped_sample", channels="H09")
+    assert found.sentence.startswith("Claimed: no sample at an end code of the converter. Not measured: there is no")
+
+
+def test_a_skew_that_was_not_measured_has_both_its_limits(clean: Findings) -> None:
+    found = verdict(clean, "skew", "5 ns", channels="H09")
+    assert (found.measured, found.low, found.high) == (None, -5e-9, 5e-9)
+
+
 # -- what would decide ----------------------------------------------------------------------------------------
 
 

@@ -39,8 +39,7 @@ def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) 
         shape=VERDICT_SHAPES[verdict.verdict],
         measured=_measured(verdict),
         sentence=with_full_stop(verdict.sentence),
-        # a claim that could not be measured has its reason in the sentence already
-        reason="" if verdict.sentence.endswith(verdict.reason) else with_full_stop(f"Why: {verdict.reason}"),
+        reason=with_full_stop(f"Why: {verdict.why}") if verdict.why else "",
         needed=with_full_stop(f"What would decide it: {verdict.needed}") if verdict.needed else "",
         facts=_facts(verdict),
         budget=_budget(verdict, findings),
@@ -55,9 +54,7 @@ def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) 
 def _measured(verdict: Verdict) -> Cell:
     if verdict.measured is not None:
         return number(verdict.measured)
-    if verdict.seen or verdict.verdict == "undecided":
-        return verdict.seen or "not measured"
-    return verdict.sentence.partition(". ")[2]
+    return verdict.seen or "not measured"
 
 
 def _facts(verdict: Verdict) -> Facts:

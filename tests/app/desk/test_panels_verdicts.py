@@ -37,13 +37,13 @@ SKEW = Quantity.from_terms(
     ),
 )
 VERDICTS = (
-    Verdict("The beat is kept", "no_missed_trigger", None, "none", "holds", (), "Claimed: all. Seen: none missed"),
+    Verdict("The beat is kept", "no_missed_trigger", None, "none", "holds", (), "all", "none missed"),
     Verdict(
-        "All hear it at once", "skew", SKEW, "at most 5 ns", "fails", (), "Claimed: at most 5 ns. Seen: H07",
+        "All hear it at once", "skew", SKEW, "at most 5 ns", "fails", (), "at most 5 ns", "H07",
         low=-5e-9, high=5e-9, interval=(9.6e-9, 11.6e-9), probability=1e-30, figure="skew", method="Correlation.",
     ),
     Verdict(
-        "It stands still", "jitter", None, "at most 5 ns", "undecided", (17,), "Claimed: at most 5 ns. Seen: 2.4 ns",
+        "It stands still", "jitter", None, "at most 5 ns", "undecided", (17,), "at most 5 ns", "2.4 ns",
         reason="the interval reaches across the limit", needed="about 65 more records", figure="jitter",
     ),
 )  # fmt: skip
