@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -137,3 +137,19 @@ def summary(decisions: Sequence[Decision]) -> str:
     verbs = {"fails": ("fails", "fail"), "undecided": ("is undecided", "are undecided"), "holds": ("holds", "hold")}
     told = [f"{number} {verbs[word][number != 1]}" for word, number in numbers.items() if number]
     return f"Of {count(len(decisions), 'claim')}, {', '.join(told)}"
+
+
+def ranges(records: Iterable[int]) -> str:
+    """Write numbers of records, neighbours joined: ``3, 7 to 9``."""
+    runs: list[list[int]] = []
+    for record in sorted(set(records)):
+        if runs and record == runs[-1][1] + 1:
+            runs[-1][1] = record
+        else:
+            runs.append([record, record])
+    told: list[str] = []
+    for first, last in runs:
+        told += (
+            [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first} to {last}"]
+        )
+    return ", ".join(told)

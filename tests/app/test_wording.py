@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import pytest
 
@@ -26,10 +27,8 @@ def test_a_probability_is_never_rounded_to_certainty(probability: float, text: s
 
 
 def test_what_was_probable_stands_on_a_line_of_its_own() -> None:
-    verdict = Verdict(
-        "Aligned", "skew", None, "at most 1 ns", "undecided", (), "Claimed: x", "too wide", "more records"
-    )
-    lines = lines_of(Verdict(**{**vars(verdict), "probability": 0.99951}))
+    verdict = Verdict("Aligned", "skew", None, "at most 1 ns", "undecided", needed="more records")
+    lines = lines_of(replace(verdict, probability=0.99951))
     assert lines[-2:] == ["What would decide it: more records.", "Probability that it is true: 99.95 %."]
     assert lines[:-1] == lines_of(verdict)
 

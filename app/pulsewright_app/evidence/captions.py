@@ -6,10 +6,9 @@ from collections.abc import Sequence
 
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.accumulating import MOST_RECORDS_IN_ROWS, one_in
-from pulsewright_app.evidence.numbers import ranges
 from pulsewright_app.glow import GlowPicture
 from pulsewright_app.map_rows import MapRows
-from pulsewright_app.wording import count
+from pulsewright_app.wording import count, ranges
 
 GLOW_MM = 74.0
 PAIR_MM = 5.0

@@ -9,11 +9,11 @@ from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.budgets import budget_of
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Verdict
-from pulsewright_app.evidence.numbers import budget_table, facts_of, interval, number, ranges
+from pulsewright_app.evidence.numbers import budget_table, facts_of, interval, number
 from pulsewright_app.evidence.pictures import Pictures
 from pulsewright_app.evidence.sheet import Cell, ClaimPart, Facts, Table
 from pulsewright_app.theme import VERDICT_SHAPES
-from pulsewright_app.wording import with_full_stop
+from pulsewright_app.wording import ranges, with_full_stop
 
 
 def claim_parts(assessment: Assessment, pictures: Pictures) -> tuple[ClaimPart, ...]:

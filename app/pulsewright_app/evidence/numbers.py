@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
 
 from pulsewright.quantity import Quantity, engineering, with_uncertainty
 from pulsewright_app import wording
@@ -105,19 +104,3 @@ def readable(text: str) -> str:
 
 def _hidden(letter: str) -> bool:
     return letter not in "\n\t" and unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Co", "Cn")
-
-
-def ranges(records: Iterable[int]) -> str:
-    """Write numbers of records, neighbours joined: ``3, 7 to 9``."""
-    runs: list[list[int]] = []
-    for record in sorted(set(records)):
-        if runs and record == runs[-1][1] + 1:
-            runs[-1][1] = record
-        else:
-            runs.append([record, record])
-    told: list[str] = []
-    for first, last in runs:
-        told += (
-            [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first} to {last}"]
-        )
-    return ", ".join(told)
