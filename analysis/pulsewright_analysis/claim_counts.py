@@ -27,13 +27,16 @@ def _count(number: int, noun: str) -> str:
 
 
 def _listed(numbers: Sequence[int]) -> str:
+    """Write numbers as a sentence does; of many, the first eight."""
     shown = [str(number) for number in numbers[:8]]
     rest = len(numbers) - len(shown)
-    return ", ".join(shown) + (f" and {rest} more" if rest > 0 else "")
+    if rest > 0:
+        return f"{', '.join(shown)} and {rest} more"
+    return " and ".join(filter(None, (", ".join(shown[:-1]), *shown[-1:])))
 
 
-def _numbered(triggers: Sequence[int]) -> str:
-    return f"trigger{'s' * (len(triggers) > 1)} {_listed(triggers)}"
+def _numbered(noun: str, numbers: Sequence[int]) -> str:
+    return f"{noun}{'s' * (len(numbers) > 1)} {_listed(numbers)}"
 
 
 def _sent_by_claim(evidence: Evidence) -> int | None:
@@ -54,11 +57,11 @@ def _no_missed_trigger(claim: Claim, evidence: Evidence, start: Verdict) -> Verd
     start = replace(start, claimed=f"every trigger was kept{but}")
     if unnoticed:
         was = "was" if len(unnoticed) == 1 else "were"
-        text = f"the method did not notice that {_numbered(unnoticed)} {was} withheld"
+        text = f"the method did not notice that {_numbered('trigger', unnoticed)} {was} withheld"
         return _ended(start, "fails", text, _kept_at(told, unnoticed))
     if missed:
         after = [record for _, record in missed]
-        text = f"{_count(len(missed), 'trigger')} missed, after record {_listed(sorted(set(after)))}"
+        text = f"{_count(len(missed), 'trigger')} missed, after {_numbered('record', sorted(set(after)))}"
         return _ended(start, "fails", text + purpose, after)
     if outside is not None and outside > 0:
         text = f"{_count(outside, 'trigger')} of {told.sent} lost before the first or after the last"
@@ -81,17 +84,17 @@ def _purpose(noticed: Sequence[int]) -> str:
     if not noticed:
         return ""
     was = "was" if len(noticed) == 1 else "were"
-    return f". On purpose {_numbered(noticed)} {was} withheld and found missing: the method notices"
+    return f". On purpose {_numbered('trigger', noticed)} {was} withheld and found missing: the method notices"
 
 
 def _blind_verdict(purpose: str, told: TriggerAccount, start: Verdict) -> Verdict:
     """Return undecided: somewhere a loss would have gone unseen."""
     why = sorted({reason for _, reason in told.blind})
-    where = _listed([record for record, _ in told.blind])
+    where = _numbered("record", [record for record, _ in told.blind])
     verdict = _ended(
         start,
         "undecided",
-        f"none missed, but a loss could have gone unseen after record {where}{purpose}",
+        f"none missed, but a loss could have gone unseen after {where}{purpose}",
         [record for record, _ in told.blind],
         "; ".join(why),
     )
@@ -232,8 +235,8 @@ def _no_clipped_sample(claim: Claim, evidence: Evidence, start: Verdict) -> Verd
     if not clipped:
         return _ended(start, "holds", f"none, on {_count(len(wanted), 'channel')}")
     told = "; ".join(
-        f"{findings.channel_name(h.channel)} {_count(h.clipped_samples, 'sample')} in record "
-        f"{_listed(h.clipped_records)}"
+        f"{findings.channel_name(h.channel)} {_count(h.clipped_samples, 'sample')} in "
+        f"{_numbered('record', h.clipped_records)}"
         for h in clipped
     )
     records = [record for health in clipped for record in health.clipped_records]

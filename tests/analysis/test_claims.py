@@ -211,6 +211,7 @@ def test_a_missed_trigger_fails_with_its_record(make_tank: Any) -> None:
     findings = measured(make_tank, [without(11)] * 2)
     found = verdict(findings, "no_missed_trigger")
     assert (found.verdict, found.records) == ("fails", (10,))
+    assert found.seen == "1 trigger missed, after record 10"
     assert verdict(findings, "triggers_sent", 33).verdict == "holds"
     assert verdict(findings, "triggers_sent", 34).verdict == "fails"
 
@@ -232,6 +233,7 @@ def test_a_withheld_trigger_that_is_found_is_not_counted_against_the_claim(make_
     more = measured(make_tank, [without(11, 20)] * 2)
     found = verdict(more, "no_missed_trigger", withheld=[11])
     assert (found.verdict, found.records) == ("fails", (18,))
+    assert verdict(more, "no_missed_trigger").seen == "2 triggers missed, after records 10 and 18"
     assert verdict(more, "no_missed_trigger", withheld=[11, 20]).verdict == "holds"
 
 
