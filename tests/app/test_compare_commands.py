@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,11 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
+from pulsewright.quantity import Quantity
+from pulsewright_analysis.re_arm import ReArm
 from pulsewright_app.cli import app
+from pulsewright_app.printing import page
+from pulsewright_app.rearm_command import print_rearm
 from pulsewright_app.samples import sample
 
 WALK, FAULTS = sample("tank_walk.h5"), sample("tank_faults.h5")
@@ -74,3 +79,20 @@ def test_rearm_says_what_it_cannot_say() -> None:
     assert body["re_arm"]["above"] is None
     assert any("no lower end" in reason for reason in body["reasons"])
     assert run("rearm", WALK).stdout.startswith("The re-arm time is at most ")
+
+
+@pytest.mark.parametrize(
+    ("above", "at_most", "told"),
+    [
+        # four digits nearest to them would be 614.4 and 638.4 µs: less than what the sessions bound
+        (614.39e-6, 638.44e-6, "between 614.3 µs and 638.5 µs (95 %)"),
+        (614.4e-6, 638.4e-6, "between 614.4 µs and 638.4 µs (95 %)"),
+        (None, 0.99996e-3, "at most 1 ms (95 %)"),
+        (-12.341e-6, None, "more than -12.35 µs (95 %)"),
+    ],
+)
+def test_a_bound_of_the_re_arm_time_is_rounded_outward(above: float | None, at_most: float | None, told: str) -> None:
+    ends = [None if end is None else Quantity(end, 0.0, "s") for end in (above, at_most)]
+    stream = io.StringIO()
+    print_rearm(ReArm((), *ends, ()), page(stream))
+    assert told in stream.getvalue()
