@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pulsewright.quantity import Quantity, engineering
 from pulsewright_app.printing import columns
-from pulsewright_app.wording import degrees, shown
+from pulsewright_app.wording import capitalised, degrees, shown
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,8 +19,7 @@ KINDS = "Type A: from repeated observations; B: from what is known otherwise (JC
 def print_budget(budget: Budget, out: Console) -> None:
     """Print what the quantity is, each term of its u, and the combined u with its 95 % interval."""
     quantity = budget.quantity
-    title = budget.meaning[:1].upper() + budget.meaning[1:]
-    out.print(f"{title}: {shown(quantity)}", style="bold")
+    out.print(f"{capitalised(budget.meaning)}: {shown(quantity)}", style="bold")
     out.print()
     if not budget.terms:
         out.print("Exact by definition: no term contributes to its uncertainty.")

@@ -82,6 +82,11 @@ def first_channel(findings: Findings, module: str) -> int | None:
     return next((c for c in findings.channels if findings.session.channels[c][1] == module), None)
 
 
+def capitalised(text: str) -> str:
+    """Begin a text with a capital letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def count(number: int, noun: str) -> str:
     """Write a number with its noun, in the plural unless it is 1."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
