@@ -279,7 +279,8 @@ def _combined(
         records = int(np.count_nonzero(np.isfinite(comparison.delay[:, place])))
         skew = Quantity(0.0, 0.0, "s") if place == comparison.reference else contrast(comparison, selector)
         skews.append(ChannelSkew(comparison.channels[place], skew, records, _mean_gain(gain[:, place])))
-    between, within = _between(session, comparison), _within(comparison)
+    between, pairs = _between(session, comparison), _pairs(comparison)
+    within = tuple(pair for pair in pairs if len({int(session.module_of[c]) for c in pair.channels}) == 1)
     known = [m.skew for m in between if m.skew is not None]
     chosen: Literal["sine", "correlation"] = "sine" if method == "sine" else "correlation"
     return Alignment(
@@ -294,6 +295,7 @@ def _combined(
         covariance=covariance_of(comparison),
         modules_against_channels=_modules_against_channels(comparison, skews),
         within_pairs=within,
+        pairs=pairs,
     )
 
 
@@ -322,16 +324,16 @@ def _measured(comparison: ComparedDelays, module: int) -> list[int]:
     return [int(c) for c in np.flatnonzero(known) if comparison.modules[c] == module]
 
 
-def _within(comparison: ComparedDelays) -> tuple[PairSkew, ...]:
-    """Return the difference of every two channels of one module."""
+def _pairs(comparison: ComparedDelays) -> tuple[PairSkew, ...]:
+    """Return the difference of every two channels."""
+    known = np.flatnonzero(np.any(np.isfinite(comparison.delay), axis=0)).tolist()
     found = []
-    for module in np.unique(comparison.modules):
-        for a, b in combinations(_measured(comparison, int(module)), 2):
-            selector = np.zeros(len(comparison.channels))
-            selector[b], selector[a] = 1.0, -1.0
-            difference = contrast(comparison, selector)
-            if difference is not None:
-                found.append(PairSkew((comparison.channels[a], comparison.channels[b]), difference))
+    for a, b in combinations(known, 2):
+        selector = np.zeros(len(comparison.channels))
+        selector[b], selector[a] = 1.0, -1.0
+        difference = contrast(comparison, selector)
+        if difference is not None:
+            found.append(PairSkew((comparison.channels[a], comparison.channels[b]), difference))
     return tuple(found)
 
 

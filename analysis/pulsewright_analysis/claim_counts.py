@@ -12,16 +12,14 @@ from pulsewright.quantity import coverage_factor
 from pulsewright_analysis.claim_estimates import Evidence, NotMeasurable, claimed_channels, why_not
 from pulsewright_analysis.results import Findings, Ints
 from pulsewright_analysis.trigger_account import TriggerAccount, account
-from pulsewright_analysis.verdicts import Decision, Verdict
+from pulsewright_analysis.verdicts import Decision, Verdict, listed_records
 from pulsewright_analysis.witnesses import UNKNOWN
 
-MOST_RECORDS_LISTED = 100
 GIVE_SENT = "the number of triggers sent (the setting sent, or a claim of kind triggers_sent) or trigger times"
 
 
-def _ended(start: Verdict, decision: Decision, sentence: str, records: Sequence[int] = (), reason: str = "") -> Verdict:
-    listed = tuple(sorted({int(record) for record in records}))[:MOST_RECORDS_LISTED]
-    return replace(start, verdict=decision, sentence=sentence, records=listed, reason=reason)
+def _ended(start: Verdict, decision: Decision, seen: str, records: Sequence[int] = (), reason: str = "") -> Verdict:
+    return replace(start, verdict=decision, seen=seen, records=listed_records(records), reason=reason)
 
 
 def _count(number: int, noun: str) -> str:
@@ -29,13 +27,16 @@ def _count(number: int, noun: str) -> str:
 
 
 def _listed(numbers: Sequence[int]) -> str:
+    """Write numbers as a sentence does; of many, the first eight."""
     shown = [str(number) for number in numbers[:8]]
     rest = len(numbers) - len(shown)
-    return ", ".join(shown) + (f" and {rest} more" if rest > 0 else "")
+    if rest > 0:
+        return f"{', '.join(shown)} and {rest} more"
+    return " and ".join(filter(None, (", ".join(shown[:-1]), *shown[-1:])))
 
 
-def _numbered(triggers: Sequence[int]) -> str:
-    return f"trigger{'s' * (len(triggers) > 1)} {_listed(triggers)}"
+def _numbered(noun: str, numbers: Sequence[int]) -> str:
+    return f"{noun}{'s' * (len(numbers) > 1)} {_listed(numbers)}"
 
 
 def _sent_by_claim(evidence: Evidence) -> int | None:
@@ -52,27 +53,26 @@ def _no_missed_trigger(claim: Claim, evidence: Evidence, start: Verdict) -> Verd
     unnoticed = [trigger for trigger in withheld if trigger not in seen]
     missed, outside = told.missed_but(withheld), told.outside
     purpose = _purpose([t for t in withheld if t in seen])
-    claimed = "Claimed: every trigger was kept" + (
-        f", but for {_listed(withheld)} withheld on purpose" * bool(withheld)
-    )
+    but = f", but for {_listed(withheld)} withheld on purpose" if withheld else ""
+    start = replace(start, claimed=f"every trigger was kept{but}")
     if unnoticed:
         was = "was" if len(unnoticed) == 1 else "were"
-        text = f"{claimed}. The method did not notice that {_numbered(unnoticed)} {was} withheld"
+        text = f"the method did not notice that {_numbered('trigger', unnoticed)} {was} withheld"
         return _ended(start, "fails", text, _kept_at(told, unnoticed))
     if missed:
         after = [record for _, record in missed]
-        text = f"{claimed}. Seen: {_count(len(missed), 'trigger')} missed, after record {_listed(sorted(set(after)))}"
+        text = f"{_count(len(missed), 'trigger')} missed, after {_numbered('record', sorted(set(after)))}"
         return _ended(start, "fails", text + purpose, after)
     if outside is not None and outside > 0:
-        text = f"{claimed}. Seen: {_count(outside, 'trigger')} of {told.sent} lost before the first or after the last"
+        text = f"{_count(outside, 'trigger')} of {told.sent} lost before the first or after the last"
         return _ended(start, "fails", f"{text} record{purpose}")
     if outside is not None and outside < 0:
-        text = f"{claimed}. Seen: {_count(-outside, 'record')} more than triggers were sent"
+        text = f"{_count(-outside, 'record')} more than triggers were sent"
         return _ended(start, "undecided", text + purpose, reason=f"{told.sent} triggers sent, {told.kept} records kept")
     if outside is None and told.blind:
-        return _blind_verdict(claimed + purpose, told, start)
+        return _blind_verdict(purpose, told, start)
     ends = "" if outside == 0 else "; losses before the first and after the last record cannot be seen"
-    return _ended(start, "holds", f"{claimed}. Seen: none missed in {told.kept} records{ends}{purpose}")
+    return _ended(start, "holds", f"none missed in {told.kept} records{ends}{purpose}")
 
 
 def _kept_at(told: TriggerAccount, triggers: Sequence[int]) -> list[int]:
@@ -84,17 +84,17 @@ def _purpose(noticed: Sequence[int]) -> str:
     if not noticed:
         return ""
     was = "was" if len(noticed) == 1 else "were"
-    return f". On purpose {_numbered(noticed)} {was} withheld and found missing: the method notices"
+    return f". On purpose {_numbered('trigger', noticed)} {was} withheld and found missing: the method notices"
 
 
-def _blind_verdict(claimed: str, told: TriggerAccount, start: Verdict) -> Verdict:
+def _blind_verdict(purpose: str, told: TriggerAccount, start: Verdict) -> Verdict:
     """Return undecided: somewhere a loss would have gone unseen."""
     why = sorted({reason for _, reason in told.blind})
-    where = _listed([record for record, _ in told.blind])
+    where = _numbered("record", [record for record, _ in told.blind])
     verdict = _ended(
         start,
         "undecided",
-        f"{claimed}. Seen: none missed, but a loss could have gone unseen after record {where}",
+        f"none missed, but a loss could have gone unseen after {where}{purpose}",
         [record for record, _ in told.blind],
         "; ".join(why),
     )
@@ -105,20 +105,20 @@ def _no_slip(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
     """Judge that no module lost a trigger that another kept."""
     findings = evidence.findings
     sequence, modules = findings.sequence, findings.session.modules
-    claimed = "Claimed: no module lost a trigger alone"
+    start = replace(start, claimed="no module lost a trigger alone")
     if sequence.slips:
         told = "; ".join(
             f"{s.module} is {_count(s.by, 'trigger')} ahead from record {s.from_record} on" for s in sequence.slips
         )
-        return _ended(start, "fails", f"{claimed}. Seen: {told}", [s.from_record for s in sequence.slips])
+        return _ended(start, "fails", told, [s.from_record for s in sequence.slips])
     measured = {findings.session.channels[channel][1] for channel in findings.channels}
     if len(measured) < 2:
         raise NotMeasurable("one module alone has nothing to slip against")
     silent = [name for place, name in enumerate(modules) if name in measured and not _spoke(findings, place)]
     if silent:
-        verdict = _ended(start, "undecided", f"{claimed}. Seen: no slip", reason=_silent(silent))
+        verdict = _ended(start, "undecided", "no slip", reason=_silent(silent))
         return replace(verdict, needed="a pulse that walks or alternates on a channel of every module")
-    return _ended(start, "holds", f"{claimed}. Seen: none, {len(measured)} modules compared record by record")
+    return _ended(start, "holds", f"none, {len(measured)} modules compared record by record")
 
 
 def _silent(names: Sequence[str]) -> str:
@@ -143,18 +143,18 @@ def _triggers_sent(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
     """Judge that the triggers sent, those withheld included, are those kept and those known to be missed."""
     number = claim.limit.number or 0
     told = account(evidence.findings, number)
-    claimed = f"Claimed: {_count(number, 'trigger')} sent, each accounted for"
+    start = replace(start, claimed=f"{_count(number, 'trigger')} sent, each accounted for")
     if not told.whole:
         raise NotMeasurable("only a part of the records was measured, and the count is of all")
     missed = len(told.missed)
-    seen = f"Seen: {_count(told.kept, 'record')} kept and {_count(missed, 'trigger')} missed"
+    seen = f"{_count(told.kept, 'record')} kept and {_count(missed, 'trigger')} missed"
     if told.kept + missed == number:
-        return _ended(start, "holds", f"{claimed}. {seen}")
+        return _ended(start, "holds", seen)
     off = number - told.kept - missed
     if off < 0:
-        text = f"{claimed}. {seen}: {-off} more than were sent"
+        text = f"{seen}: {-off} more than were sent"
     else:
-        text = f"{claimed}. {seen}: {off} {'is' if off == 1 else 'are'} not accounted for"
+        text = f"{seen}: {off} {'is' if off == 1 else 'are'} not accounted for"
     return _ended(start, "fails", text, [record for _, record in told.missed])
 
 
@@ -171,19 +171,19 @@ def _polarity(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
         wrong.update(bad)
         unclear.update(doubtful)
     names = _and([findings.channel_name(channel) for channel in channels])
-    claimed = f"Claimed: the polarity on {names}, {claim.limit.words}"
+    start = replace(start, claimed=f"the polarity on {names}, {claim.limit.words}")
     circular = _told_by_polarity_alone(findings)
     if wrong:
-        text = f"{claimed}. Seen: the other sign in {_count(len(wrong), 'record')}, {_listed(sorted(wrong))}"
+        text = f"the other sign in {_count(len(wrong), 'record')}, {_listed(sorted(wrong))}"
         return _ended(start, "fails", text, sorted(wrong))
     if unclear:
-        text = f"{claimed}. Seen: no clear sign in {_count(len(unclear), 'record')}, {_listed(sorted(unclear))}"
+        text = f"no clear sign in {_count(len(unclear), 'record')}, {_listed(sorted(unclear))}"
         return _ended(start, "undecided", text, sorted(unclear), "a record without a clear sign may be of either")
     if circular:
         reason = "polarity alone told of a missed trigger there: it may as well have broken its pattern"
-        verdict = _ended(start, "undecided", f"{claimed}. Seen: the pattern, but for what was missed", circular, reason)
+        verdict = _ended(start, "undecided", "the pattern, but for what was missed", circular, reason)
         return replace(verdict, needed="trigger times")
-    return _ended(start, "holds", f"{claimed}. Seen: so in all {len(findings.records)} records")
+    return _ended(start, "holds", f"so in all {len(findings.records)} records")
 
 
 def _off_pattern(
@@ -231,16 +231,16 @@ def _no_clipped_sample(claim: Claim, evidence: Evidence, start: Verdict) -> Verd
     findings = evidence.findings
     wanted = claimed_channels(claim, findings, findings.channels)
     clipped = [health for health in findings.health if health.channel in wanted and health.clipped_samples]
-    claimed = "Claimed: no sample at an end code"
+    start = replace(start, claimed="no sample at an end code")
     if not clipped:
-        return _ended(start, "holds", f"{claimed}. Seen: none, on {_count(len(wanted), 'channel')}")
+        return _ended(start, "holds", f"none, on {_count(len(wanted), 'channel')}")
     told = "; ".join(
-        f"{findings.channel_name(h.channel)} {_count(h.clipped_samples, 'sample')} in record "
-        f"{_listed(h.clipped_records)}"
+        f"{findings.channel_name(h.channel)} {_count(h.clipped_samples, 'sample')} in "
+        f"{_numbered('record', h.clipped_records)}"
         for h in clipped
     )
     records = [record for health in clipped for record in health.clipped_records]
-    return _ended(start, "fails", f"{claimed}. Seen: {told}", records)
+    return _ended(start, "fails", told, records)
 
 
 COUNTED: dict[str, Callable[[Claim, Evidence, Verdict], Verdict]] = {

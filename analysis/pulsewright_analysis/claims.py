@@ -15,9 +15,7 @@ from pulsewright_analysis.claim_wording import FIGURES, method_of
 from pulsewright_analysis.estimates import Estimate
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.undecided import what_would_decide
-from pulsewright_analysis.verdicts import Decision, Verdict
-
-MOST_RECORDS_LISTED = 100
+from pulsewright_analysis.verdicts import Decision, Verdict, listed_records
 
 
 def judge(findings: Findings, claims: Sequence[Claim], review: Review | None = None) -> tuple[Verdict, ...]:
@@ -47,14 +45,16 @@ def judge(findings: Findings, claims: Sequence[Claim], review: Review | None = N
 def _judged(claim: Claim, evidence: Evidence) -> Verdict:
     findings = evidence.findings
     coverage = findings.settings.coverage_percent / 100
+    low, high = _limits(claim)
     start = Verdict(
         claim.name,
         claim.kind,
         None,
         claim.limit.words,
         "undecided",
-        low=claim.limit.low,
-        high=claim.limit.high,
+        claimed=claim.about.meaning + (f", {claim.limit.words}" if claim.about.has_limit else ""),
+        low=low,
+        high=high,
         coverage=coverage,
         figure=FIGURES[claim.kind],
         method=method_of(claim, findings),
@@ -65,13 +65,7 @@ def _judged(claim: Claim, evidence: Evidence) -> Verdict:
             return COUNTED[claim.kind](claim, evidence, start)
         return _by_limit(claim, findings, gather(claim, evidence), start)
     except NotMeasurable as error:
-        reason = str(error)
-        return replace(start, reason=reason, sentence=f"{_claimed(claim)}. Not measured: {reason}")
-
-
-def _claimed(claim: Claim) -> str:
-    """Return what is claimed, in words."""
-    return f"Claimed: {claim.about.meaning}, {claim.limit.words}"
+        return replace(start, reason=str(error))
 
 
 def _by_limit(claim: Claim, findings: Findings, gathered: Gathered, start: Verdict) -> Verdict:
@@ -95,11 +89,9 @@ def _by_limit(claim: Claim, findings: Findings, gathered: Gathered, start: Verdi
         measured=worst.quantity,
         verdict=decision,
         records=_against(gathered.estimates, decisions),
-        sentence=f"{_claimed(claim)}. {_seen(worst, compared, interval)}",
+        seen=_seen(worst, compared, interval),
         reason=_reason(decision, gathered, decisions),
         needed=_needed(worst, claim, share, findings) if decision == "undecided" and "undecided" in decisions else "",
-        low=low,
-        high=high,
         interval=interval,
         probability=None if gathered.gaps else _probability(gathered.estimates, claim),
         budget=worst.budget,
@@ -116,7 +108,7 @@ def _limits(claim: Claim) -> tuple[float | None, float | None]:
 
 def _seen(worst: Estimate, compared: int, interval: tuple[float, float]) -> str:
     quantity = worst.quantity
-    seen = f"Seen: {f'{worst.what}, ' if worst.what else ''}{quantity.in_words}"
+    seen = f"{f'{worst.what}, ' if worst.what else ''}{quantity.in_words}"
     if compared == 1:
         return seen
     low, high = (engineering(end, quantity.unit) for end in interval)
@@ -126,7 +118,7 @@ def _seen(worst: Estimate, compared: int, interval: tuple[float, float]) -> str:
 def _against(estimates: Sequence[Estimate], decisions: Sequence[Decision]) -> tuple[int, ...]:
     """Return the records of what fails."""
     failing = (e for e, made in zip(estimates, decisions, strict=True) if made == "fails")
-    return tuple(sorted({record for estimate in failing for record in estimate.records}))[:MOST_RECORDS_LISTED]
+    return listed_records(record for estimate in failing for record in estimate.records)
 
 
 def _reason(decision: Decision, gathered: Gathered, decisions: Sequence[Decision]) -> str:

@@ -148,9 +148,7 @@ def compare(old: Assessment, new: Assessment, same: Sequence[str] = ()) -> Compa
     SettingError
         If a word of `same` has no meaning.
     """
-    for word in same:
-        if word not in SAME:
-            raise SettingError(f"same: {word!r} is not one of {', '.join(SAME)}", "name what stayed as it was")
+    require_same(same)
     first, second = old.findings, new.findings
     coverage = second.settings.coverage_percent / 100
     pairs = list(_paired(first, second))
@@ -160,6 +158,23 @@ def compare(old: Assessment, new: Assessment, same: Sequence[str] = ()) -> Compa
     found = tuple(_difference(*pair, cancelling, share) for pair in pairs)
     remarks = (*_remarks(first, second), *_told_of_u(first, second, same, cancelling))
     return Comparison(old, new, tuple(same), coverage, found, _counts(first, second), remarks)
+
+
+def require_same(words: Sequence[str]) -> None:
+    """See that every word of what stayed the same has a meaning.
+
+    Parameters
+    ----------
+    words : sequence of str
+
+    Raises
+    ------
+    SettingError
+        If one is not in `SAME`.
+    """
+    for word in words:
+        if word not in SAME:
+            raise SettingError(f"same: {word!r} is not one of {', '.join(SAME)}", "name what stayed as it was")
 
 
 def _alike(first: Findings, second: Findings, setting: str) -> bool:

@@ -109,3 +109,20 @@ class MeanTrace:
         value = np.where(count > 0, (pivot + about) * scale + offset, np.nan)
         deviation = np.where(count > 1, np.sqrt(np.maximum(variance, 0.0)) * abs(scale), np.nan)
         return Mean(self._first_time, self._interval, value, deviation, self._records)
+
+
+def mean_over(first_sample_time: Floats, interval: float, length: int) -> MeanTrace:
+    """Return an empty mean over all the time that some records cover.
+
+    Parameters
+    ----------
+    first_sample_time : array (records,)
+        Time of sample 0 of each record, seconds; NaN for a record that has no place. At least one has.
+    interval : float
+        The sample interval, seconds.
+    length : int
+        Samples of a record.
+    """
+    known = first_sample_time[np.isfinite(first_sample_time)]
+    low, high = float(known.min()), float(known.max())
+    return MeanTrace(low, interval, length + round((high - low) / interval))

@@ -201,7 +201,7 @@ class ModuleSkew:
 
 @dataclass(frozen=True)
 class PairSkew:
-    """The second channel's time minus the first's, both of one module, seconds.
+    """The second channel's time minus the first's, seconds.
 
     Attributes
     ----------
@@ -261,6 +261,8 @@ class Alignment:
         Whether skews differ more between modules than within them.
     within_pairs : tuple of PairSkew
         Every two channels of one module; the largest is `within_modules`.
+    pairs : tuple of PairSkew
+        Every two channels that were measured, whatever their modules.
     """
 
     reference: int | None
@@ -274,6 +276,7 @@ class Alignment:
     covariance: Floats | None = None
     modules_against_channels: GroupComparison | None = None
     within_pairs: tuple[PairSkew, ...] = ()
+    pairs: tuple[PairSkew, ...] = ()
 
 
 @dataclass(frozen=True)

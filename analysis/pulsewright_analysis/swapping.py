@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -120,7 +120,26 @@ def _of_value(term: Term, was: float, value: float) -> Term:
     return term.scaled(value / was) if term.name == "sample clock" and was else term
 
 
-def skew_of(first: str, second: str, findings: Findings, against: Callable[[str], Findings]) -> Quantity:
+def require_channels(pairs: Sequence[tuple[str, str]], names: Sequence[str]) -> None:
+    """See that every channel of the pairs is one that is measured.
+
+    Parameters
+    ----------
+    pairs : sequence of (str, str)
+    names : sequence of str
+        Names of the channels that take part.
+
+    Raises
+    ------
+    SettingError
+        If one is not among them.
+    """
+    unknown = next((name for pair in pairs for name in pair if name not in names), None)
+    if unknown is not None:
+        raise SettingError(f"swapped: no channel {unknown} is measured", f"the channels are {', '.join(names)}")
+
+
+def skew_of(first: str, second: str, findings: Findings) -> Quantity:
     """Return the skew of the second channel against the first, with its budget.
 
     Parameters
@@ -128,23 +147,32 @@ def skew_of(first: str, second: str, findings: Findings, against: Callable[[str]
     first, second : str
         Names of channels.
     findings : Findings
-    against : callable
-        Measures the session anew with a channel as the reference; called only where the findings do not hold the skew.
+
+    Returns
+    -------
+    Quantity
+        Seconds, from the records in which both were compared with the reference, whose own noise cancels. Of a sine
+        the one nearest to 0 of those that differ by whole periods.
 
     Raises
     ------
     SettingError
         If there is no such channel, or it was not measured.
     """
-    names = [findings.channel_name(channel) for channel in findings.channels]
-    for name in (first, second):
-        if name not in names:
-            raise SettingError(f"swapped: no channel {name} was measured", f"the channels are {', '.join(names)}")
+    require_channels([(first, second)], [findings.channel_name(channel) for channel in findings.channels])
+    for pair in findings.alignment.pairs:
+        names = tuple(findings.channel_name(channel) for channel in pair.channels)
+        if names in ((first, second), (second, first)):
+            skew = pair.skew if names == (first, second) else pair.skew.scaled(-1.0)
+            return _nearest_to_zero(skew, findings)
     file = findings.session.file.name if findings.session.file is not None else "the session"
-    reference = findings.alignment.reference
-    if reference is None or findings.channel_name(reference) != first:
-        findings = against(first)
-    for entry in findings.alignment.channels:
-        if findings.channel_name(entry.channel) == second and entry.skew is not None:
-            return entry.skew
     raise SettingError(f"{file}: no skew of {second} against {first} was measured", "see what measure says of it")
+
+
+def _nearest_to_zero(skew: Quantity, findings: Findings) -> Quantity:
+    frequency = findings.alignment.frequency
+    if frequency is None or findings.alignment.method != "sine":
+        return skew
+    off = round(skew.value * frequency.value) / frequency.value
+    limits = None if skew.limits95 is None else (skew.limits95[0] - off, skew.limits95[1] - off)
+    return replace(skew, value=skew.value - off, limits95=limits)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from pulsewright.quantity import Quantity
 
 Decision = Literal["holds", "fails", "undecided"]
+MOST_RECORDS_LISTED = 100
 
 
 @dataclass(frozen=True)
@@ -27,8 +29,10 @@ class Verdict:
         ``holds``, ``fails`` or ``undecided``.
     records : tuple of int
         The records that speak against it.
-    sentence : str
-        What was claimed, and what was seen.
+    claimed : str
+        What was claimed, in words.
+    seen : str
+        What was seen, in words; empty where nothing could be measured.
     reason : str
         Why it is undecided or was not measured.
     needed : str
@@ -58,7 +62,8 @@ class Verdict:
     limit: str
     verdict: Decision
     records: tuple[int, ...] = ()
-    sentence: str = ""
+    claimed: str = ""
+    seen: str = ""
     reason: str = ""
     needed: str = ""
     low: float | None = None
@@ -72,9 +77,19 @@ class Verdict:
     withheld: tuple[int, ...] = ()
 
     @property
-    def seen(self) -> str:
-        """What was seen, without what was claimed; empty where nothing was measured."""
-        return self.sentence.partition(". Seen: ")[2]
+    def sentence(self) -> str:
+        """What was claimed, and what was seen or why nothing was, without a final full stop; empty for no claim."""
+        if not self.claimed:
+            return ""
+        beginning = f"Claimed: {self.claimed}"
+        if self.seen:
+            return f"{beginning}. Seen: {self.seen}"
+        return f"{beginning}. Not measured{f': {self.reason}' if self.reason else ''}"
+
+    @property
+    def why(self) -> str:
+        """The reason, where it does not stand in the sentence already; else empty."""
+        return self.reason if self.seen or not self.claimed else ""
 
     def as_json(self) -> dict[str, Any]:
         """Return the form that ``measure --json`` prints."""
@@ -98,6 +113,16 @@ class Verdict:
             "method": self.method,
             "withheld": list(self.withheld),
         }
+
+
+def listed_records(records: Iterable[int]) -> tuple[int, ...]:
+    """Return records as a verdict lists them: each once, rising, the first hundred of many.
+
+    Parameters
+    ----------
+    records : iterable of int
+    """
+    return tuple(sorted({int(record) for record in records}))[:MOST_RECORDS_LISTED]
 
 
 def exit_code_of(verdicts: tuple[Verdict, ...]) -> int:

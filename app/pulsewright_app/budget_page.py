@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pulsewright.quantity import Quantity, engineering
 from pulsewright_app.printing import columns
-from pulsewright_app.wording import shown
+from pulsewright_app.wording import capitalised, degrees, shown
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,25 +19,27 @@ KINDS = "Type A: from repeated observations; B: from what is known otherwise (JC
 def print_budget(budget: Budget, out: Console) -> None:
     """Print what the quantity is, each term of its u, and the combined u with its 95 % interval."""
     quantity = budget.quantity
-    title = budget.meaning[:1].upper() + budget.meaning[1:]
-    out.print(f"{title}: {shown(quantity)}", style="bold")
+    out.print(f"{capitalised(budget.meaning)}: {shown(quantity)}", style="bold")
     out.print()
     if not budget.terms:
         out.print("Exact by definition: no term contributes to its uncertainty.")
         return
     rows = [
-        (term.name, _u(term.u, quantity), term.kind, _dof(term.dof), f"{100 * budget.share(term):.1f} %", term.source)
+        (
+            term.name,
+            _u(term.u, quantity),
+            term.kind,
+            degrees(term.dof),
+            f"{100 * budget.share(term):.1f} %",
+            term.source,
+        )
         for term in budget.terms
     ]
-    combined = ("combined", _u(quantity.u, quantity), "", _dof(quantity.dof), "", _expanded(quantity))
+    combined = ("combined", _u(quantity.u, quantity), "", degrees(quantity.dof), "", _expanded(quantity))
     headings = ("Term", "u", "Type", "dof", "Share of u²", "From")
     out.print(columns(headings, [*rows, combined], right=(1, 3, 4)))
     out.print()
     out.print(f"{KINDS} dof: degrees of freedom, ∞ where not limited.")
-
-
-def _dof(dof: float | None) -> str:
-    return "∞" if dof is None else f"{dof:,.4g}" if dof < 1000 else f"{dof:,.0f}"
 
 
 def _u(u: float, quantity: Quantity) -> str:

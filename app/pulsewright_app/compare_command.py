@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pulsewright.claim import NO_LIMIT
 from pulsewright.quantity import engineering
-from pulsewright_app.wording import shown
+from pulsewright_app.wording import capitalised, shown
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from rich.console import Console, Group
     from rich.table import Table
 
     from pulsewright_analysis.assessment import Assessment
     from pulsewright_analysis.comparing import Comparison
     from pulsewright_analysis.results import Findings
     from pulsewright_analysis.swapping import Separated
+    from pulsewright_analysis.verdicts import Verdict
+    from pulsewright_app.inputs import Input
 
 
 def run_compare(
@@ -31,15 +34,18 @@ def run_compare(
     PulsewrightError
         If a file cannot be read, or an option has no meaning.
     """
-    from pulsewright_analysis.comparing import compare
+    from pulsewright_analysis.comparing import compare, require_same
     from pulsewright_analysis.swapping import parse_swapped
     from pulsewright_app.printing import page, print_json
 
     pairs = parse_swapped(swapped) if swapped is not None else ()
     words = tuple(word.strip() for word in same.split(",")) if same else ()
-    old, new = (_assessed(file, claims_file) for file in (old_file, new_file))
+    require_same(words)
+    with ExitStack() as both:
+        given = [_opened(file, claims_file, pairs, both) for file in (old_file, new_file)]
+        old, new = (_assessed(file, one) for file, one in zip((old_file, new_file), given, strict=True))
     comparison = compare(old, new, words)
-    separated = [_separated(pair, (old_file, old), (new_file, new)) for pair in pairs]
+    separated = [_separated(pair, old.findings, new.findings) for pair in pairs]
     if as_json:
         print_json({**comparison.as_json(), "swapped": [found.as_json() for found in separated]})
     else:
@@ -47,38 +53,31 @@ def run_compare(
     return new.exit_code
 
 
-def _assessed(file: Path, claims_file: Path | None) -> Assessment:
-    """Measure a session by the claims file that was given, which alone is judged: one for both."""
+def _opened(file: Path, claims_file: Path | None, pairs: Sequence[tuple[str, str]], both: ExitStack) -> Input:
+    """Open a session, and see that it has the exchanged channels before anything is measured.
+
+    The claims file that was given is for both, and alone is judged: each has its own, and they need not be the same.
+    """
+    from pulsewright_analysis.swapping import require_channels
     from pulsewright_app.inputs import open_with_settings
-    from pulsewright_app.printing import progress_on_stderr
 
     given = open_with_settings(file, claims_file)
-    if claims_file is None:
-        given = replace(given, claims=None)  # each has its own, and they need not be the same
-    with given.session, progress_on_stderr(f"Measuring {file.name}") as progress:
+    both.enter_context(given.session)
+    require_channels(pairs, given.settings.channels or [channel.name for channel in given.session.channels])
+    return given if claims_file is not None else replace(given, claims=None)
+
+
+def _assessed(file: Path, given: Input) -> Assessment:
+    from pulsewright_app.printing import progress_on_stderr
+
+    with progress_on_stderr(f"Measuring {file.name}") as progress:
         return given.assess(progress)
 
 
-def _separated(pair: tuple[str, str], old: tuple[Path, Assessment], new: tuple[Path, Assessment]) -> Separated:
+def _separated(pair: tuple[str, str], old: Findings, new: Findings) -> Separated:
     from pulsewright_analysis.swapping import separate, skew_of
 
-    first, second = pair
-    skews = []
-    for file, assessment in (old, new):
-        findings = assessment.findings
-        skews.append(skew_of(first, second, findings, partial(_against, file=file, findings=findings)))
-    return separate(first, second, *skews)
-
-
-def _against(reference: str, file: Path, findings: Findings) -> Findings:
-    """Measure a session once more, with another channel as the reference."""
-    from pulsewright.opening import open_session
-    from pulsewright_analysis.findings import measure
-    from pulsewright_app.printing import progress_on_stderr
-
-    settings = replace(findings.settings, reference=reference)
-    with open_session(file) as session, progress_on_stderr(f"Measuring against {reference}") as progress:
-        return measure(session, settings, progress)
+    return separate(*pair, skew_of(*pair, old), skew_of(*pair, new))
 
 
 def print_comparison(comparison: Comparison, separated: Sequence[Separated], out: Console) -> None:
@@ -108,13 +107,14 @@ def _differences(comparison: Comparison) -> Table:
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column("Quantity", no_wrap=True)
+    table.add_column("Quantity", min_width=23, overflow="fold")
     for heading in ("Before ± U", "After ± U", "Difference ± U"):
         table.add_column(heading, justify="right", overflow="fold")
-    table.add_column("", overflow="fold")
+    table.add_column("", min_width=len("significant"), overflow="fold")
     for found in comparison.differences:
         told = _told(found.significant, found.reason)
-        table.add_row(found.name, *(shown(q) if q else "" for q in (found.old, found.new, found.difference)), told)
+        numbers = (shown(q) if q else "" for q in (found.old, found.new, found.difference))
+        table.add_row(capitalised(found.meaning), *numbers, told)
     return table
 
 
@@ -144,12 +144,25 @@ def _print_claims(comparison: Comparison, out: Console) -> None:
     pairs = list(zip(comparison.old.verdicts, comparison.new.verdicts, strict=True))
     if not pairs:
         return
-    rows = [
-        (old.name, old.limit, old.verdict, new.verdict, "changed" if old.verdict != new.verdict else "")
-        for old, new in pairs
-    ]
+    table = columns(("Claim", "Limit", "Before", "After", ""), ())
+    for old, new in pairs:
+        changed = "changed" if old.verdict != new.verdict else ""
+        table.add_row(_claim(old, new), _limit(old), old.verdict, new.verdict, changed)
     out.print()
-    out.print(columns(("Claim", "Limit", "Before", "After", ""), rows))
+    out.print(table)
+
+
+def _claim(old: Verdict, new: Verdict) -> Group:
+    """Return a claim's name, with what was seen below it wherever it does not hold."""
+    from rich.console import Group
+    from rich.padding import Padding
+
+    told = [f"{when}: {v.seen or v.reason}" for when, v in (("before", old), ("after", new)) if v.verdict != "holds"]
+    return Group(old.name, *(Padding(text, (0, 0, 0, 2)) for text in told))
+
+
+def _limit(verdict: Verdict) -> str:
+    return "" if verdict.limit == NO_LIMIT.words else verdict.limit
 
 
 def _print_separated(separated: Sequence[Separated], out: Console) -> None:

@@ -12,8 +12,17 @@ from pulsewright.quantity import Quantity, engineering
 from pulsewright_analysis.budgets import OF_CHANNEL, OF_PULSE, budget_of
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Verdict
-from pulsewright_app.verdicts_page import probability_in_words
-from pulsewright_app.wording import ALIGNMENT, JITTER, PROGRESSION, TIMING, TRIGGERS, Sentence, ViewHint
+from pulsewright_app.wording import (
+    ALIGNMENT,
+    JITTER,
+    PROGRESSION,
+    TIMING,
+    TRIGGERS,
+    Sentence,
+    ViewHint,
+    degrees,
+    probability_in_words,
+)
 
 FigureName = Literal["positions", "skew", "jitter", "trigger_gaps"]
 FIGURE_NAMES: tuple[FigureName, ...] = ("positions", "skew", "jitter", "trigger_gaps")
@@ -44,7 +53,7 @@ def number_lines(quantity: Quantity) -> Iterator[str]:
     if quantity.u == 0:
         yield f"value {engineering(quantity.value, unit, 9)}, exact with these settings"
         return
-    dof = "" if quantity.dof is None else f", {_dof(quantity.dof)} degrees of freedom"
+    dof = "" if quantity.dof is None else f", {degrees(quantity.dof)} degrees of freedom"
     value, u = engineering(quantity.value, unit, 7), engineering(quantity.u, unit, 3)
     yield f"value {value}, standard uncertainty u {u}{dof}"
     low, high = quantity.interval95
@@ -65,10 +74,6 @@ def _term_line(term: Term, quantity: Quantity) -> str:
     return f"– {term.name}: {size}, type {term.kind}{source}"
 
 
-def _dof(dof: float) -> str:
-    return f"{dof:.3g}" if dof < 1000 else f"{dof:.0f}"
-
-
 def verdict_lines(verdict: Verdict, findings: Findings | None) -> list[str]:
     """Return what a verdict opens into: what was compared, why, what would decide it, its numbers and its method.
 
@@ -83,8 +88,8 @@ def verdict_lines(verdict: Verdict, findings: Findings | None) -> list[str]:
         low, high = (engineering(end, verdict.measured.unit, 6) for end in verdict.interval)
         share = f"{100 * verdict.coverage:.4g} %"
         lines.append(f"Compared: {low} to {high} ({share}) with {verdict.limit}")
-    if verdict.reason and verdict.reason not in verdict.sentence:
-        lines.append(f"Why: {verdict.reason}")
+    if verdict.why:
+        lines.append(f"Why: {verdict.why}")
     if verdict.needed:
         lines.append(f"What would decide it: {verdict.needed}")
     if verdict.probability is not None:

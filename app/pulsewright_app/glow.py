@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Session
-from pulsewright_analysis.mean_trace import Mean, MeanTrace
+from pulsewright_analysis.mean_trace import Mean, mean_over
 from pulsewright_analysis.overlay import Afterglow, Raster, passing_records
 from pulsewright_analysis.results import Findings, Floats, Ints
 from pulsewright_app.theme import components
@@ -118,7 +118,7 @@ class GlowPlan:
 
 
 @dataclass(frozen=True)
-class Picture:
+class GlowPicture:
     """What was accumulated so far; rows from the top.
 
     Attributes
@@ -163,7 +163,9 @@ class Accumulation:
         self._glows = [Afterglow(plan.raster) for _ in range(inks)]
         self._faded = None if plan.half_life is None else [np.zeros(shape, dtype=np.float32) for _ in range(inks)]
         self._starts = plan.session.first_sample_time(plan.channel) - plan.alignment.shift
-        self._mean = _mean_grid(plan, self._starts) if plan.mean else None
+        self._mean = None
+        if plan.mean:
+            self._mean = mean_over(self._starts, plan.session.sample_interval, plan.session.record_length)
         self._records = self._unplaced = 0
 
     def add(self, records: Ints, stopped: Stopped = lambda: False, added: Callable[[], None] = lambda: None) -> None:
@@ -229,10 +231,10 @@ class Accumulation:
         about = self.plan.session.channels[self.plan.channel]
         glow.add(block, begin, self.plan.session.sample_interval, about.scale, about.offset)
 
-    def picture(self) -> Picture:
+    def picture(self) -> GlowPicture:
         """Return what there is so far, in arrays of its own."""
         about = self.plan.session.channels[self.plan.channel]
-        return Picture(
+        return GlowPicture(
             self.plan.raster,
             tuple(glow.counts for glow in self._glows),
             None if self._faded is None else tuple(faded.copy() for faded in self._faded),
@@ -240,13 +242,6 @@ class Accumulation:
             self._unplaced,
             None if self._mean is None else self._mean.mean(about.scale, about.offset),
         )
-
-
-def _mean_grid(plan: GlowPlan, starts: Floats) -> MeanTrace:
-    """Return an empty mean over all the time that any record covers."""
-    known, interval = starts[np.isfinite(starts)], plan.session.sample_interval
-    low, high = float(known.min()), float(known.max())
-    return MeanTrace(low, interval, plan.session.record_length + round((high - low) / interval))
 
 
 def _runs(records: Ints, most: int) -> Iterator[tuple[int, int]]:
@@ -288,12 +283,12 @@ def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped
     return found
 
 
-def inked(picture: Picture, colours: tuple[str, ...], logarithmic: bool) -> NDArray[np.uint8]:
+def inked(picture: GlowPicture, colours: tuple[str, ...], logarithmic: bool) -> NDArray[np.uint8]:
     """Return the picture in ink: red, green, blue and opacity, (height, width, 4), top row first.
 
     Parameters
     ----------
-    picture : Picture
+    picture : GlowPicture
     colours : tuple of str
         One for each of its inks. Inks over each other mix by their densities.
     logarithmic : bool

@@ -1,10 +1,8 @@
-"""The user's own folders: for reviews that cannot lie beside their session, for locks, for what the desk remembers."""
+"""The user's own folder for what the desk remembers."""
 
 from __future__ import annotations
 
 from pathlib import Path
-
-from pulsewright.review_places import data_folder as data_folder
 
 
 def config_folder() -> Path:

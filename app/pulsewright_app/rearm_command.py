@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -84,9 +85,15 @@ def print_rearm(found: ReArm, out: Console) -> None:
 def _answer(found: ReArm) -> str:
     low, high = found.interval95
     if low is not None and high is not None:
-        return f"The re-arm time lies between {engineering(low, 's')} and {engineering(high, 's')}."
+        return f"The re-arm time lies between {_rounded(low, ROUND_FLOOR)} and {_rounded(high, ROUND_CEILING)} (95 %)."
     if high is not None:
-        return f"The re-arm time is at most {engineering(high, 's')}."
+        return f"The re-arm time is at most {_rounded(high, ROUND_CEILING)} (95 %)."
     if low is not None:
-        return f"The re-arm time is more than {engineering(low, 's')}."
+        return f"The re-arm time is more than {_rounded(low, ROUND_FLOOR)} (95 %)."
     return "The re-arm time is not known."
+
+
+def _rounded(bound: float, outward: str) -> str:
+    """Write a bound with four digits, away from what it bounds: rounded inward it would promise more than was seen."""
+    exact = Decimal(f"{bound:.12g}")  # what is behind is the machine's rounding
+    return engineering(float(exact.quantize(Decimal(1).scaleb(exact.adjusted() - 3), outward)), "s")

@@ -7,6 +7,7 @@ from itertools import chain
 
 from pulsewright.quantity import engineering
 from pulsewright_analysis.results import ChannelHealth, Findings, Witness
+from pulsewright_app.setting_words import is_usual, name_in_words, told_settings, value_in_words
 from pulsewright_app.shape_sentences import module_comparison, pulse_shape
 from pulsewright_app.standing_out import standing_out
 from pulsewright_app.wording import (
@@ -29,7 +30,6 @@ from pulsewright_app.wording import (
     first_channel,
     listed,
     named,
-    rejected_words,
     shown,
 )
 
@@ -225,70 +225,27 @@ def _health_text(findings: Findings, health: ChannelHealth) -> str:
     return f"{named(findings, health.channel)}: {', '.join(parts)}"
 
 
+_ALWAYS_TOLD = ("position", "span")
+
+
 def _settings(findings: Findings) -> Iterator[Sentence]:
     """Yield the settings that decide the numbers, each with where it came from."""
     settings = findings.settings
-    channel, reference = findings.sequence.channel, findings.alignment.reference
-
-    def told(number: int | None) -> str | None:
-        return None if number is None else findings.channel_name(number)
-
-    values: list[tuple[str, str, str | None]] = [
-        ("channel", "Sequence from channel", told(channel)),
-        ("reference", "Skews against", told(reference)),
-        ("position", "Position quoted", settings.position),
-        ("polarity_rule", "Polarity is the sign of", _unusual(settings.polarity_rule, "largest", _RULES)),
-        ("alignment_method", "Alignment method asked for", _unusual(settings.alignment_method, "auto", {})),
-        ("sent", "Triggers sent", _plain(settings.sent, "")),
-        ("asynchronous", "Trigger", "asynchronous with the sample clock" if settings.asynchronous else None),
-        ("span", "Pulses looked for in", _stretch(settings.span) or "the whole record"),
-        ("alignment_span", "Alignment measured in", _stretch(settings.alignment_span)),
-        ("reference_pulse", "Sequence counted from the pulse in", _stretch(settings.reference_pulse)),
-        ("threshold", "Threshold", _plain(settings.threshold, "V")),
-        ("min_width", "Shortest pulse kept", _plain(settings.min_width or None, "s")),
-        ("min_gap", "Pulses are one if closer than", _plain(settings.min_gap, "s")),
-        ("increment", "Increment given", _plain(settings.increment, "s")),
-        ("cycle", "Cycle given", _plain(settings.cycle, "")),
-        ("re_arm", "Re-arm time", _plain(settings.re_arm or None, "s")),
-        ("clock_ppm", "u of the sample clock in ppm", _plain(settings.clock_ppm or None, "")),
-        ("delay_u", "u of each cable delay", _plain(settings.delay_u or None, "s")),
-        ("splitter_u", "u of each output of the splitter", _plain(settings.splitter_u or None, "s")),
-        ("trigger_offset_u", "u of the recorded trigger offsets", _plain(settings.trigger_offset_u or None, "s")),
-        ("scale_percent", "u of a channel's scale", _plain(settings.scale_percent or None, "%")),
-        ("channels", "Channels measured", listed(settings.channels) if settings.channels else None),
-        ("records", "Records measured", _record_range(settings.records)),
-        ("left_out", "Records left out", _left_out(settings.left_out)),
-        ("rejected_pulses", "Pulses rejected", rejected_words(settings.rejected_pulses) or None),
-    ]  # fmt: skip
-    for name, words, value in values:
-        if value is not None:
-            yield Sentence(SETTINGS, f"{words}: {value} ({ORIGINS[settings.origin(name)]})")
+    found = {"channel": findings.sequence.channel, "reference": findings.alignment.reference}
+    for name in told_settings():
+        if name in found:
+            channel = found[name]
+            value = "" if channel is None else findings.channel_name(channel)
+        elif is_usual(settings, name) and name not in _ALWAYS_TOLD:
+            value = ""
+        else:
+            value = _left_out(settings.left_out) if name == "left_out" else value_in_words(settings, name)
+        if value:
+            yield Sentence(SETTINGS, f"{name_in_words(name)}: {value} ({ORIGINS[settings.origin(name)]})")
 
 
-_RULES = {"first": "the first excursion past the threshold"}
-
-
-def _unusual(value: str, usual: str, words: dict[str, str]) -> str | None:
-    """Return a choice in words, None where it is the usual one."""
-    return None if value == usual else words.get(value, value)
-
-
-def _stretch(span: tuple[float, float] | None) -> str | None:
-    return f"{engineering(span[0], 's', 6)} .. {engineering(span[1], 's', 6)}" if span else None
-
-
-def _record_range(records: tuple[int, int] | None) -> str | None:
-    return f"{records[0]} to {records[1] - 1}" if records else None
-
-
-def _left_out(records: tuple[int, ...]) -> str | None:
-    if not records:
-        return None
+def _left_out(records: tuple[int, ...]) -> str:
     told = [str(record) for record in records[:MOST_LISTED]]
     rest = len(records) - len(told)
     more = f"{', '.join(told)} and {rest} more" if rest else listed(told)
     return f"{len(records)}, namely {more}"
-
-
-def _plain(value: float | None, unit: str) -> str | None:
-    return None if value is None else engineering(value, unit, 6)

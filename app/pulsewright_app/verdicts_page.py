@@ -5,35 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from pulsewright.quantity import engineering
+from pulsewright_app.theme import VERDICT_SHAPES
+from pulsewright_app.wording import probability_in_words, summary, with_full_stop
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from pulsewright_analysis.verdicts import Verdict
 
-SHAPES = {"holds": "✓", "fails": "✗", "undecided": "?"}
-"""A shape beside the word, so that neither needs a colour."""
-
 
 def print_verdicts(verdicts: Sequence[Verdict], out: Console) -> None:
     """Print every verdict with its sentence, and below it why it is undecided and what would decide it."""
     if not verdicts:
         return
-    out.print(summary(verdicts), style="bold")
+    out.print(summary([verdict.verdict for verdict in verdicts]), style="bold")
     out.print(_table(verdicts))
-
-
-def summary(verdicts: Sequence[Verdict]) -> str:
-    """Return how many claims hold, fail and are undecided, in a sentence."""
-    numbers = {word: sum(verdict.verdict == word for verdict in verdicts) for word in SHAPES}
-    if numbers["holds"] == len(verdicts):
-        return "Claims: the one claim holds" if len(verdicts) == 1 else f"Claims: all {len(verdicts)} hold"
-    failing, open_ones = numbers["fails"], numbers["undecided"]
-    told = [f"{numbers['holds']} of {len(verdicts)} {'holds' if numbers['holds'] == 1 else 'hold'}"]
-    told += [f"{failing} {'fails' if failing == 1 else 'fail'}"] if failing else []
-    told += [f"{open_ones} {'is' if open_ones == 1 else 'are'} undecided"] if open_ones else []
-    return f"Claims: {', '.join(told)}"
 
 
 def _table(verdicts: Sequence[Verdict]) -> object:
@@ -44,30 +30,17 @@ def _table(verdicts: Sequence[Verdict]) -> object:
         table.add_column(width=width, no_wrap=True)
     table.add_column(overflow="fold")
     for verdict in verdicts:
-        table.add_row(SHAPES[verdict.verdict], verdict.verdict, "\n".join(lines_of(verdict)))
+        table.add_row(VERDICT_SHAPES[verdict.verdict], verdict.verdict, "\n".join(lines_of(verdict)))
     return table
 
 
 def lines_of(verdict: Verdict) -> list[str]:
-    """Return what a person reads of a verdict: its name with the sentence, the reason, what would decide it."""
-    lines = [f"{verdict.name}. {_stopped(verdict.sentence)}"]
-    if verdict.reason and not verdict.sentence.endswith(verdict.reason):
-        lines.append(_stopped(f"Why: {verdict.reason}"))
+    """Return what a person reads of a verdict: name, sentence, reason, what would decide it, how probable it is."""
+    lines = [f"{verdict.name}. {with_full_stop(verdict.sentence)}"]
+    if verdict.why:
+        lines.append(with_full_stop(f"Why: {verdict.why}"))
     if verdict.needed:
-        lines.append(_stopped(f"What would decide it: {verdict.needed}"))
+        lines.append(with_full_stop(f"What would decide it: {verdict.needed}"))
     if verdict.probability is not None:
-        lines[-1] += f" {probability_in_words(verdict.probability)}"
+        lines.append(probability_in_words(verdict.probability))
     return lines
-
-
-def probability_in_words(probability: float) -> str:
-    """Write the probability of conformity."""
-    if probability > 0.9999:
-        return "Probability that it is true: above 99.99 %."
-    if probability < 0.0001:
-        return "Probability that it is true: below 0.01 %."
-    return f"Probability that it is true: {engineering(100 * probability, '', 3)} %."
-
-
-def _stopped(text: str) -> str:
-    return text if text.endswith(".") else f"{text}."

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from pulsewright.quantity import Quantity
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.verdicts import Decision
 
 ViewHint = Literal["single", "stacked", "afterglow", "map"]
 
@@ -81,6 +82,11 @@ def first_channel(findings: Findings, module: str) -> int | None:
     return next((c for c in findings.channels if findings.session.channels[c][1] == module), None)
 
 
+def capitalised(text: str) -> str:
+    """Begin a text with a capital letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def count(number: int, noun: str) -> str:
     """Write a number with its noun, in the plural unless it is 1."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
@@ -98,3 +104,57 @@ def rejected_words(pulses: Sequence[tuple[int, str, int]]) -> str:
     told = [f"record {record}, {channel}" for record, channel, _ in pulses[:MOST_LISTED]]
     rest = len(pulses) - len(told)
     return f"{len(pulses)}: {'; '.join(told)}{f' and {rest} more' if rest else ''}"
+
+
+def with_full_stop(text: str) -> str:
+    """End a text with a full stop where it has no end of its own; an empty one stays empty."""
+    text = text.strip()
+    return text if not text or text[-1] in ".!?" else f"{text}."
+
+
+_CERTAIN = 0.9999
+
+
+def chance(probability: float) -> str:
+    """Write a probability in percent; one that cannot be told from certainty says only on which side it is."""
+    if probability > _CERTAIN:
+        return f"above {100 * _CERTAIN:.2f} %"
+    if probability < 1 - _CERTAIN:
+        return f"below {100 * (1 - _CERTAIN):.2f} %"
+    return f"{100 * probability:.2f} %"
+
+
+def probability_in_words(probability: float) -> str:
+    """Write the probability of conformity as a sentence."""
+    return f"Probability that it is true: {chance(probability)}."
+
+
+def degrees(dof: float | None) -> str:
+    """Write degrees of freedom; infinitely many where they are not limited."""
+    return "∞" if dof is None else f"{dof:,.4g}" if dof < 1000 else f"{dof:,.0f}"
+
+
+def summary(decisions: Sequence[Decision]) -> str:
+    """Say how many claims fail, are undecided and hold, without a full stop; at least one was judged."""
+    numbers = {word: sum(decision == word for decision in decisions) for word in ("fails", "undecided", "holds")}
+    if numbers["holds"] == len(decisions):
+        return "The claim holds" if len(decisions) == 1 else f"All {len(decisions)} claims hold"
+    verbs = {"fails": ("fails", "fail"), "undecided": ("is undecided", "are undecided"), "holds": ("holds", "hold")}
+    told = [f"{number} {verbs[word][number != 1]}" for word, number in numbers.items() if number]
+    return f"Of {count(len(decisions), 'claim')}, {', '.join(told)}"
+
+
+def ranges(records: Iterable[int]) -> str:
+    """Write numbers of records, neighbours joined: ``3, 7 to 9``."""
+    runs: list[list[int]] = []
+    for record in sorted(set(records)):
+        if runs and record == runs[-1][1] + 1:
+            runs[-1][1] = record
+        else:
+            runs.append([record, record])
+    told: list[str] = []
+    for first, last in runs:
+        told += (
+            [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first} to {last}"]
+        )
+    return ", ".join(told)

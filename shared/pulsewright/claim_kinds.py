@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from pulsewright.errors import SettingError
-from pulsewright.quantity import engineering, parse_number
+from pulsewright.quantity import engineering, parse_number, parse_with_unit
 
 Form = Literal["at_most", "at_least", "about", "range", "number", "pattern", "nothing"]
 OWN_UNIT = "the channel's unit"
@@ -146,52 +146,21 @@ def _write(kind: ClaimKind) -> str:
 
 
 def _with_unit(kind: ClaimKind, text: str, unit: str | None = None) -> tuple[float, str]:
-    """Return a number in SI units and its unit, which must be written with it."""
-    own = _channel_number(text) if kind.unit == OWN_UNIT else None
-    if own is not None and unit in (None, own[1]):
-        return own
-    found = _unit_of(kind, text)
-    expected = (found if kind.unit == OWN_UNIT else kind.unit) if unit is None else unit
-    if expected == "" and kind.unit == "":
-        return parse_number(text, "", "limit"), ""
-    if found == "":
-        raise SettingError(f"limit: {text.strip()!r} has no unit", _write(kind))
+    """Return a number in SI units and its unit, which must be written with it; `unit` is that of the other number."""
+    expected = kind.unit if unit is None else unit
     try:
-        return parse_number(text, expected, "limit"), expected
+        value, written = parse_with_unit(text, _CHANNEL_UNITS, "limit")
+        if not written and expected:
+            raise SettingError(f"limit: {text.strip()!r} has no unit")
+        return (value, written) if expected == OWN_UNIT else (parse_number(text, expected, "limit"), expected)
     except SettingError as error:
         raise SettingError(error.cause, _write(kind)) from error
 
 
-_CHANNEL_UNITS = ("V", "A", "Pa", "bar", "m", "m/s", "g", "N", "T", "K", "W", "°C")
-"""Written out, so that ``5 Pa`` is not read as five peta-a."""
-
-
-def _channel_number(text: str) -> tuple[float, str] | None:
-    """Return a number in one of the units that channels often carry, None where there is none of them."""
-    written = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*([^\d\s].*?)\s*", text)
-    if written is None:
-        return None
-    number, suffix = float(written[1]), written[2]
-    if suffix in _CHANNEL_UNITS:
-        return number, suffix
-    prefix = {"u": "µ", "μ": "µ"}.get(suffix[:1], suffix[:1])
-    exponents = {"p": -12, "n": -9, "µ": -6, "m": -3, "k": 3, "M": 6, "G": 9}
-    if suffix[1:] in _CHANNEL_UNITS and prefix in exponents:
-        # by text where it can be, so that 200 mV is 0.2 V to the last digit
-        plain = "e" not in written[1].lower()
-        power = exponents[prefix]
-        return float(f"{written[1]}e{power}") if plain else number * 10.0**power, suffix[1:]
-    return None
-
-
-def _unit_of(kind: ClaimKind, text: str) -> str:
-    from quantiphy import QuantiPhyError
-    from quantiphy import Quantity as Reader
-
-    try:
-        return str(Reader(text.strip()).units)
-    except (QuantiPhyError, ValueError) as error:
-        raise SettingError(f"limit: {text.strip()!r} is not a number with a unit", _write(kind)) from error
+_CHANNEL_UNITS = (
+    "V", "A", "Pa", "bar", "psi", "m", "m/s", "m/s²", "g", "N", "T", "K", "W", "°C", "C", "Ω", "s", "Hz",
+)  # fmt: skip
+"""Units before which a prefix is looked for; ``5 Pa`` is not five peta-a. Others are taken as they are written."""
 
 
 def _not_negative(kind: ClaimKind, value: float, raw: Any) -> float:

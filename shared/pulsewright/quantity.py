@@ -280,24 +280,57 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
     SettingError
         If `text` is no finite number, or carries another unit.
     """
+    own = _in_own_unit(str(text), unit)
+    if own is not None:  # "5 m" in metres is five of them, not five thousandths
+        return own
     from quantiphy import QuantiPhyError
     from quantiphy import Quantity as Reader
 
-    example = {"s": "60 us", "Hz": "25 MHz", "V": "0.5 V"}.get(unit, "1.5")
+    example = {"s": "60 us", "Hz": "25 MHz", "V": "0.5 V"}.get(unit, f"1.5 {unit}".strip())
     try:
         number = Reader(str(text).strip())
         found = str(number.units)
         value = float(number)
     except (QuantiPhyError, ValueError) as error:
         raise SettingError(f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"') from error
-    accepted = {unit, "", *(_RATES if unit == "Hz" else ())}
-    if found not in accepted and (own := _in_own_unit(str(text), unit)) is not None:
-        return own
-    if found not in accepted:
+    if found and not unit:
+        raise SettingError(f"{name}: {text!r} is in {found}, and takes no unit", f'write it like "{example}"')
+    if found not in {unit, "", *(_RATES if unit == "Hz" else ())}:
         raise SettingError(f"{name}: {text!r} is in {found}, not in {unit}", f'write it like "{example}"')
     if not math.isfinite(value):
         raise SettingError(f"{name}: {text!r} is not a finite number", f'write it like "{example}"')
     return value
+
+
+def parse_with_unit(text: str, units: Sequence[str], name: str = "value") -> tuple[float, str]:
+    """Read a number whose unit is not known beforehand, ``"5 kPa"``.
+
+    Parameters
+    ----------
+    text : str
+        A number, and behind it a unit with or without a prefix.
+    units : sequence of str
+        SI units that may carry a prefix. Any other unit is taken as it is written: no letter of ``psi`` is a prefix.
+    name : str
+        What the number is, for the error.
+
+    Returns
+    -------
+    float, str
+        The number, and the unit that it is in; empty where none is written.
+
+    Raises
+    ------
+    SettingError
+        If `text` is no finite number with a unit of one word.
+    """
+    written = _WRITTEN_NUMBER.fullmatch(text.strip())
+    if written is None or re.search(r"\s", written["suffix"]) or not math.isfinite(float(written["number"])):
+        raise SettingError(f"{name}: {text.strip()!r} is not a number with a unit")
+    for unit in sorted(units, key=len, reverse=True):
+        if (value := _in_own_unit(text, unit)) is not None:
+            return value, unit
+    return float(written["number"]), written["suffix"]
 
 
 def exact(text: str | float | Fraction, unit: str, name: str = "value") -> Fraction:
@@ -332,20 +365,27 @@ def exact(text: str | float | Fraction, unit: str, name: str = "value") -> Fract
     return Fraction(repr(nearest))
 
 
-_WRITTEN_NUMBER = re.compile(r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<suffix>\D*)")
+_WRITTEN_NUMBER = re.compile(
+    r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<suffix>(?:[^\W\d_]|[°%]).*|)"
+)
 _EXPONENTS = {prefix: exponent for exponent, prefix in _PREFIXES.items()} | {"u": -6, "μ": -6, "K": 3}
 
 
 def _in_own_unit(text: str, unit: str) -> float | None:
-    """Read a number whose unit begins like a prefix: ``"0.4 Pa"`` is in pascal, not in peta-a; None if it is not."""
+    """Read a number whose unit ends its text, a prefix before it or none; None where it does not, or has no unit.
+
+    The unit may begin like a prefix, or be one: ``"0.4 Pa"`` is in pascal, not in peta-a.
+    """
     written = _WRITTEN_NUMBER.fullmatch(text.strip())
     if written is None or not unit or not written["suffix"].endswith(unit):
         return None
     exponent = _EXPONENTS.get(written["suffix"].removesuffix(unit))
     if exponent is None:
         return None
-    value = float(Fraction(written["number"]) * Fraction(10) ** exponent)
-    return value if math.isfinite(value) else None
+    try:
+        return float(Fraction(written["number"]) * Fraction(10) ** exponent)
+    except OverflowError:
+        return None
 
 
 def _without_unit(suffix: str, unit: str) -> str:

@@ -211,6 +211,7 @@ def test_a_missed_trigger_fails_with_its_record(make_tank: Any) -> None:
     findings = measured(make_tank, [without(11)] * 2)
     found = verdict(findings, "no_missed_trigger")
     assert (found.verdict, found.records) == ("fails", (10,))
+    assert found.seen == "1 trigger missed, after record 10"
     assert verdict(findings, "triggers_sent", 33).verdict == "holds"
     assert verdict(findings, "triggers_sent", 34).verdict == "fails"
 
@@ -232,6 +233,7 @@ def test_a_withheld_trigger_that_is_found_is_not_counted_against_the_claim(make_
     more = measured(make_tank, [without(11, 20)] * 2)
     found = verdict(more, "no_missed_trigger", withheld=[11])
     assert (found.verdict, found.records) == ("fails", (18,))
+    assert verdict(more, "no_missed_trigger").seen == "2 triggers missed, after records 10 and 18"
     assert verdict(more, "no_missed_trigger", withheld=[11, 20]).verdict == "holds"
 
 
@@ -296,6 +298,29 @@ def test_clipped_samples(clean: Findings) -> None:
     clipped = replace(clean, health=tuple(health))
     assert verdict(clipped, "no_clipped_sample").records == (3, 9)
     assert verdict(clipped, "no_clipped_sample", channels="H01,H02").verdict == "holds"
+
+
+# -- in words -------------------------------------------------------------------------------------------------
+
+
+def test_a_sentence_is_made_of_what_was_claimed_and_what_was_seen() -> None:
+    told = Verdict("a", "noise", None, "at most 5 mV", "undecided", claimed="the noise. Seen: as usual", seen="2 mV")
+    assert told.sentence == "Claimed: the noise. Seen: as usual. Seen: 2 mV"
+    assert told.seen == "2 mV"
+    # a reason that ends the sentence by chance still stands below it
+    assert replace(told, reason="2 mV").why == "2 mV"
+    unmeasured = replace(told, claimed="the noise", seen="", reason="no record")
+    assert (unmeasured.sentence, unmeasured.why) == ("Claimed: the noise. Not measured: no record", "")
+
+
+def test_a_count_that_could_not_be_made_names_no_limit(clean: Findings) -> None:
+    found = verdict(clean, "no_clipped_sample", channels="H09")
+    assert found.sentence.startswith("Claimed: no sample at an end code of the converter. Not measured: there is no")
+
+
+def test_a_skew_that_was_not_measured_has_both_its_limits(clean: Findings) -> None:
+    found = verdict(clean, "skew", "5 ns", channels="H09")
+    assert (found.measured, found.low, found.high) == (None, -5e-9, 5e-9)
 
 
 # -- what would decide ----------------------------------------------------------------------------------------

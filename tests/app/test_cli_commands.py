@@ -281,7 +281,7 @@ def test_settings_of_a_claims_file_reach_the_budget(tmp_path: Path) -> None:
     page = pulsewright("measure", file, "--budget", "noise H05").stdout
     assert page.startswith("Noise of H05: ")
     assert "scale_percent = 0.5 % (claims)" in page
-    assert "u of the sample clock in ppm: 25 (claims file)" in pulsewright("measure", file).stdout
+    assert "u of the sample clock: 25 ppm (claims file)" in pulsewright("measure", file).stdout
 
 
 def test_the_reference_has_an_exact_skew_against_itself() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pulsewright.quantity import Quantity, engineering
-from pulsewright.settings import Settings
+from pulsewright.settings import Settings, setting_names
 from pulsewright_analysis.results import ChannelSkew, Findings, MissedTrigger, ModuleSkew, Slip
 from pulsewright_app.sentences import (
     ALIGNMENT_ROWS,
@@ -23,6 +23,7 @@ from pulsewright_app.sentences import (
     sentences,
     shown,
 )
+from pulsewright_app.setting_words import WORDS, told_settings
 
 Altered = Callable[..., Findings]
 
@@ -188,12 +189,28 @@ def test_what_a_person_knows_of_the_set_up_is_told(altered: Altered) -> None:
     )  # fmt: skip
     told = [text for text in texts(sentences(altered(settings=settings)), SETTINGS) if text.startswith("u of")]
     assert told == [
-        "u of the sample clock in ppm: 2 (default)",
+        "u of the sample clock: 2 ppm (default)",
         "u of each cable delay: 50 ps (claims file)",
         "u of each output of the splitter: 20 ps (default)",
         "u of the recorded trigger offsets: 100 ps (default)",
         "u of a channel's scale: 0.5 % (option)",
     ]
+
+
+def test_every_setting_has_words_and_is_told_where_it_is_not_the_usual_one(altered: Altered) -> None:
+    assert told_settings() == tuple(WORDS) and set(WORDS) == set(setting_names())
+    settings = Settings(coverage_percent=99.0, polarity_rule="first", asynchronous=True, threshold=0.2, records=(3, 9))
+    told = texts(sentences(altered(settings=settings)), SETTINGS)
+    for text in (
+        "Coverage of the intervals that are compared with limits: 99 % (default)",
+        "Polarity by the excursion that is: first (default)",
+        "Trigger asynchronous with the sample clock: yes (default)",
+        "Threshold, from the base: 200 mV (default)",
+        "Records measured: 3 to 8 (default)",
+        "Pulses looked for in: the whole record (default)",
+    ):
+        assert text in told
+    assert not any(text.startswith("Coverage") for text in texts(sentences(altered()), SETTINGS))
 
 
 def test_reasons_are_told(altered: Altered) -> None:

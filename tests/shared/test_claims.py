@@ -42,6 +42,9 @@ LIMITS = [
     ("amplitude", "2 kPa .. 9 kPa", (2e3, 9e3), "2 kPa to 9 kPa"),
     ("noise", "5 Pa", (None, 5.0), "at most 5 Pa"),
     ("noise", "5e-3 kPa", (None, 5.0), "at most 5 Pa"),
+    ("noise", "5 psi", (None, 5.0), "at most 5 psi"),
+    ("noise", "5 m", (None, 5.0), "at most 5 m"),
+    ("amplitude", "2 counts .. 9 counts", (2.0, 9.0), "2 counts to 9 counts"),
     ("noise", "0.2 µbar", (None, 2e-7), "at most 200 nbar"),
     ("enob", "7.5", (7.5, None), "at least 7.5"),
 ]
@@ -107,6 +110,8 @@ WRONG = [
     ('kind = "amplitude"\nlimit = "1 V .. 2 us"', "is in V, not in s"),
     ('kind = "no_slip"\nlimit = "1 us"', "a claim of kind 'no_slip' takes no limit"),
     ('kind = "triggers_sent"\nlimit = 3.5', "limit: 3.5 is not a whole number from 1 up"),
+    ('kind = "enob"\nlimit = "7.5 V"', "'7.5 V' is in V, and takes no unit; write the smallest value"),
+    ('kind = "amplitude"\nlimit = "1 .. 2"', "limit: '2' has no unit"),
     ('kind = "polarity"\nlimit = "up and down"', "is no pattern of polarity"),
     ('kind = "skew"\nlimit = "5 ns"\nwithheld = [1]', "line 5: claim 'a': a claim of kind 'skew' takes no withheld"),
     ('kind = "skew"\nlimit = "5 ns"\nlimits = "5 ns"', "line 5: claim 'a': 'limits' has no meaning in a claim of kind"),

@@ -16,6 +16,7 @@ from pulsewright.quantity import (
     exact,
     parse_number,
     parse_span,
+    parse_with_unit,
     with_uncertainty,
 )
 
@@ -144,3 +145,37 @@ def test_a_unit_that_begins_like_a_prefix_is_still_the_unit(text: str, value: fl
 def test_a_foreign_unit_stays_foreign_beside_pascal() -> None:
     with pytest.raises(SettingError, match="not in Pa"):
         parse_number("0.4 V", "Pa")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("5 m", "m", 5.0), ("5 mm", "m", 5e-3), ("5 K", "K", 5.0), ("5 mK", "K", 5e-3), ("5 T", "T", 5.0),
+        ("5 um/s", "m/s", 5e-6), ("0.2 G", "G", 0.2),
+    ],
+)  # fmt: skip
+def test_a_unit_that_is_written_like_a_prefix_is_the_unit(text: str, unit: str, value: float) -> None:
+    """Metre, kelvin and tesla (SI Brochure, 9th edition, tables 2 and 4) are no milli, kilo and tera of nothing."""
+    assert parse_number(text, unit) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("5 psi", (5.0, "psi")), ("5 m", (5.0, "m")), ("200 mV", (0.2, "V")), ("5 kPa", (5e3, "Pa")),
+        ("5 mpsi", (5e-3, "psi")), ("5 pints", (5.0, "pints")), ("5", (5.0, "")), ("2 m/s2", (2.0, "m/s2")),
+    ],
+)  # fmt: skip
+def test_a_unit_that_is_not_known_beforehand(text: str, expected: tuple[float, str]) -> None:
+    assert parse_with_unit(text, ("V", "Pa", "psi", "m")) == expected
+
+
+@pytest.mark.parametrize("text", ["", "V", "5 V 6", "5,000 V", "1e999 V", "nan V", "5 .3"])
+def test_what_is_no_number_with_a_unit_is_refused(text: str) -> None:
+    with pytest.raises(SettingError, match=r"^limit: .* is not a number with a unit"):
+        parse_with_unit(text, ("V",), "limit")
+
+
+def test_a_pure_number_takes_no_unit() -> None:
+    with pytest.raises(SettingError, match=r"^coverage: '95 V' is in V, and takes no unit"):
+        parse_number("95 V", "", "coverage")

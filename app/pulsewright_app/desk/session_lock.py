@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pulsewright_app.own_files import data_folder
+from pulsewright.review_places import data_folder
 
 _TRIES = 5
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from pulsewright.session import Floats, Session
+from pulsewright.session import Session
 from pulsewright_analysis.findings import Watch
-from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_analysis.overlay import Raster
 from pulsewright_analysis.results import Ints
-from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture
+from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan
+from pulsewright_app.map_rows import MapRows, read_rows
 
 COLUMNS, ROWS = 696, 232
 """Four pixels to a millimetre."""
@@ -20,16 +20,6 @@ _BLOCK_BYTES = 8 << 20
 UNWATCHED = Watch()
 
 Window = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Rows:
-    """For each record chosen and each column the value farthest from the base, in the channel's unit."""
-
-    window: Window
-    records: Ints
-    values: Floats
-    base: float
 
 
 def whole_window(session: Session, channel: int) -> Window:
@@ -66,7 +56,7 @@ def glow_of(
     signs: Ints | None = None,
     alignment: Alignment | None = None,
     watch: Watch = UNWATCHED,
-) -> Picture:
+) -> GlowPicture:
     """Return how many records' traces pass through each pixel.
 
     Parameters
@@ -91,22 +81,12 @@ def glow_of(
     return accumulation.picture()
 
 
-def rows_of(session: Session, channel: int, records: Ints, window: Window, watch: Watch = UNWATCHED) -> Rows:
+def one_in(records: int) -> int:
+    """Return every how-many-th of so many records becomes a row of a Map."""
+    return max(-(-records // MOST_RECORDS_IN_ROWS), 1)
+
+
+def rows_of(session: Session, channel: int, records: Ints, window: Window, watch: Watch = UNWATCHED) -> MapRows:
     """Return records as rows; of more than 1,500, every so-many-th one."""
-    chosen = records[:: -(-len(records) // MOST_RECORDS_IN_ROWS)] if len(records) else records
-    raster = Raster(COLUMNS, 1, *window, 0.0, 1.0)
-    about, starts = session.channels[channel], session.first_sample_time(channel)
-    values = np.full((len(chosen), COLUMNS), np.nan)
-    base, row = 0.0, 0
-    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
-        here = chosen[(chosen >= first) & (chosen < first + len(block))]
-        watch.check()
-        for record in here.tolist():
-            codes = block[record - first, channel, :]
-            if row == 0:
-                finite = codes[np.isfinite(codes)]
-                base = float(np.median(finite)) if finite.size else 0.0
-            low, high = line_envelope(codes, float(starts[record]), session.sample_interval, raster)
-            values[row] = np.where(high - base >= base - low, high, low)
-            row += 1
-    return Rows(window, chosen, values * about.scale + about.offset, base * about.scale + about.offset)
+    chosen = records[:: one_in(len(records))]
+    return read_rows(session, channel, window, COLUMNS, publish=lambda _: watch.check(), wanted=chosen)

@@ -26,7 +26,7 @@ from pulsewright_app.evidence.sheet import ClaimPart, Decision, Passage, Sheet
 from pulsewright_app.evidence.view_pictures import view_picture
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
 from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, STANDS_OUT, Sentence, sentences
-from pulsewright_app.wording import count
+from pulsewright_app.wording import summary, with_full_stop
 
 _IN_TABLES = (ALIGNMENT_ROWS, HEALTH, SETTINGS)
 
@@ -136,12 +136,4 @@ def _outcome(claims: tuple[ClaimPart, ...]) -> Decision | None:
 def _summary(claims: tuple[ClaimPart, ...]) -> str:
     if not claims:
         return "Nothing was claimed: the sheet shows what was measured."
-    number = {d: sum(claim.verdict == d for claim in claims) for d in ("fails", "undecided", "holds")}
-    if number["holds"] == len(claims):
-        return "The claim holds." if len(claims) == 1 else f"All {len(claims)} claims hold."
-    told = (
-        (number["fails"], "fails", "fail"), (number["undecided"], "is undecided", "are undecided"),
-        (number["holds"], "holds", "hold"),
-    )  # fmt: skip
-    parts = [f"{n} {one if n == 1 else many}" for n, one, many in told if n]
-    return f"Of {count(len(claims), 'claim')}, {', '.join(parts)}."
+    return with_full_stop(summary([claim.verdict for claim in claims]))

@@ -9,10 +9,11 @@ from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.budgets import budget_of
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Verdict
-from pulsewright_app.evidence.numbers import budget_table, facts_of, interval, number, ranges
+from pulsewright_app.evidence.numbers import budget_table, facts_of, interval, number
 from pulsewright_app.evidence.pictures import Pictures
 from pulsewright_app.evidence.sheet import Cell, ClaimPart, Facts, Table
 from pulsewright_app.theme import VERDICT_SHAPES
+from pulsewright_app.wording import ranges, with_full_stop
 
 
 def claim_parts(assessment: Assessment, pictures: Pictures) -> tuple[ClaimPart, ...]:
@@ -37,10 +38,9 @@ def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) 
         verdict=verdict.verdict,
         shape=VERDICT_SHAPES[verdict.verdict],
         measured=_measured(verdict),
-        sentence=_stopped(verdict.sentence),
-        # a claim that could not be measured has its reason in the sentence already
-        reason="" if verdict.sentence.endswith(verdict.reason) else _stopped(f"Why: {verdict.reason}"),
-        needed=_stopped(f"What would decide it: {verdict.needed}") if verdict.needed else "",
+        sentence=with_full_stop(verdict.sentence),
+        reason=with_full_stop(f"Why: {verdict.why}") if verdict.why else "",
+        needed=with_full_stop(f"What would decide it: {verdict.needed}") if verdict.needed else "",
         facts=_facts(verdict),
         budget=_budget(verdict, findings),
         pictures=(picture,) if picture is not None and new else (),
@@ -54,13 +54,7 @@ def _part(place: int, verdict: Verdict, findings: Findings, pictures: Pictures) 
 def _measured(verdict: Verdict) -> Cell:
     if verdict.measured is not None:
         return number(verdict.measured)
-    if verdict.seen or verdict.verdict == "undecided":
-        return verdict.seen or "not measured"
-    return verdict.sentence.partition(". ")[2]
-
-
-def _stopped(text: str) -> str:
-    return text if not text or text.endswith(".") else f"{text}."
+    return verdict.seen or "not measured"
 
 
 def _facts(verdict: Verdict) -> Facts:

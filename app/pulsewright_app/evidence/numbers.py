@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
 
 from pulsewright.quantity import Quantity, engineering, with_uncertainty
+from pulsewright_app import wording
 from pulsewright_app.evidence.sheet import Cell, Facts, Interval, Number, Table
-from pulsewright_app.wording import shown
-
-_CERTAIN = 0.9999
+from pulsewright_app.wording import chance, shown
 
 
 def number(quantity: Quantity) -> Number:
@@ -47,20 +45,10 @@ def count(value: int) -> Number:
     return Number(f"{value:,}", value)
 
 
-def chance(probability: float) -> Number:
-    """Return a probability in percent; one that cannot be told from certainty says only on which side it is."""
-    if probability > _CERTAIN:
-        text = f"above {100 * _CERTAIN:.2f} %"
-    elif probability < 1 - _CERTAIN:
-        text = f"below {100 * (1 - _CERTAIN):.2f} %"
-    else:
-        text = f"{100 * probability:.2f} %"
-    return Number(text, probability)
-
-
 def degrees(dof: float | None) -> Number | str:
     """Return degrees of freedom; infinitely many where they are not limited."""
-    return "∞" if dof is None else Number(f"{dof:,.4g}" if dof < 1000 else f"{dof:,.0f}", dof)
+    text = wording.degrees(dof)
+    return text if dof is None else Number(text, dof)
 
 
 def facts_of(quantity: Quantity, probability: float | None = None) -> Facts:
@@ -76,7 +64,7 @@ def facts_of(quantity: Quantity, probability: float | None = None) -> Facts:
             ("95 % interval", interval(*quantity.interval95, unit)),
         ]
     if probability is not None:
-        facts.append(("Probability that the claim is true", chance(probability)))
+        facts.append(("Probability that the claim is true", Number(chance(probability), probability)))
     return tuple(facts)
 
 
@@ -116,19 +104,3 @@ def readable(text: str) -> str:
 
 def _hidden(letter: str) -> bool:
     return letter not in "\n\t" and unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Co", "Cn")
-
-
-def ranges(records: Iterable[int]) -> str:
-    """Write numbers of records, neighbours joined: ``3, 7 to 9``."""
-    runs: list[list[int]] = []
-    for record in sorted(set(records)):
-        if runs and record == runs[-1][1] + 1:
-            runs[-1][1] = record
-        else:
-            runs.append([record, record])
-    told: list[str] = []
-    for first, last in runs:
-        told += (
-            [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first} to {last}"]
-        )
-    return ", ".join(told)

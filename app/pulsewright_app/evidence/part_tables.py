@@ -9,9 +9,9 @@ from pulsewright.review import Marker, Review
 from pulsewright.session import Session
 from pulsewright_analysis.markers import difference
 from pulsewright_analysis.results import Findings
-from pulsewright_app.evidence.numbers import count, number, plain, ranges
+from pulsewright_app.evidence.numbers import count, number, plain
 from pulsewright_app.evidence.sheet import Cell, Facts, Interval, Number, Table
-from pulsewright_app.wording import ORIGINS, excludes_zero
+from pulsewright_app.wording import ORIGINS, excludes_zero, ranges
 
 
 def session_facts(session: Session, findings: Findings) -> Facts:

@@ -5,21 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from pulsewright.review import Marker, Review
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.findings import Watch
-from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.accumulating import (
-    MOST_RECORDS_IN_ROWS,
     UNWATCHED,
     glow_of,
     rows_of,
     value_window,
     whole_window,
 )
+from pulsewright_app.evidence.captions import glow_caption, glow_height, map_caption, map_height
 from pulsewright_app.evidence.drawing import Limits, drawn, short
 from pulsewright_app.evidence.finding_pictures import (
     jitter_picture,
@@ -128,12 +125,8 @@ class Pictures:
             watch=self._watch,
         )
         pairs = self._on(channel)
-        caption = (
-            f"Afterglow of {count(len(records), 'record')} on {short(name, 40)}: the ink gets denser with the "
-            f"(logarithm of the) number of records whose trace passes through a spot."
-        )
-        caption += " Dimension lines: the marker pairs." if pairs else ""
-        svg = drawn(number, 74 + 5 * len(pairs), lambda figure: draw_glow(figure, glow, unit, pairs))
+        caption = glow_caption(glow, short(name, 40), pairs=len(pairs))
+        svg = drawn(number, glow_height(len(pairs)), lambda figure: draw_glow(figure, glow, unit, pairs))
         return Picture(number, svg, caption, f"all traces of {short(name, 40)} laid over each other")
 
     def _on(self, channel: int) -> list[tuple[Marker, Marker]]:
@@ -159,17 +152,9 @@ class Pictures:
         session, records, channel = self._session, self._findings.records, self._channel
         name, unit = session.channels[channel].name, session.channels[channel].unit
         rows = rows_of(session, channel, records, whole_window(session, channel), self._watch)
-        caption = (
-            f"Map of {short(name, 40)}: every record is a row, dark where the value is above the base and light where "
-            f"it is below."
-        )
-        if len(rows.records) < len(records):
-            step = int(np.diff(rows.records)[0])
-            caption += f" Of more than {MOST_RECORDS_IN_ROWS:,} records one in {step} is shown."
-        caption += " A hatched row: a missed trigger." if findings_miss(self._findings) else ""
-        height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
+        caption, height = map_caption(rows, short(name, 40), len(records), self._findings), map_height(rows)
         svg = drawn(number, height, lambda figure: draw_map(figure.subplots(), rows, unit, self._findings))
-        return Picture(number, svg, caption, f"{count(len(rows.records), 'record')} as rows of one image")
+        return Picture(number, svg, caption, f"{count(len(rows.numbers), 'record')} as rows of one image")
 
     def _slip(self, number: int) -> Picture | None:
         """Return two maps side by side, of a channel that stays in step and of one that does not."""
@@ -199,10 +184,5 @@ class Pictures:
             f"Maps of {told[0]}, which stays in step, and of {told[1]}, which does not: from the dashed line on, its "
             f"records belong to other triggers. Dark above the base, light below it."
         )
-        height = float(np.clip(44 + 0.8 * len(maps[0][1].records), 56, 114))
+        height = map_height(maps[0][1]) + 4  # their titles
         return Picture(number, drawn(number, height, draw), caption, "two maps side by side")
-
-
-def findings_miss(findings: Findings) -> bool:
-    """Return whether any trigger is missing."""
-    return bool(findings.sequence.missed)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,11 +12,12 @@ from pulsewright.quantity import engineering
 from pulsewright.review import Marker
 from pulsewright.session import Floats, Session
 from pulsewright_analysis.results import Findings
-from pulsewright_app.evidence.accumulating import Rows, Window
+from pulsewright_app.evidence.accumulating import Window
 from pulsewright_app.evidence.drawing import INK, MARKER, MISSED, MUTED, RULE, short
 from pulsewright_app.figures_axes import Axis, time_axis
-from pulsewright_app.glow import Picture, inked
-from pulsewright_app.theme import LIGHT, components
+from pulsewright_app.glow import GlowPicture, inked
+from pulsewright_app.map_rows import MapRows, coloured
+from pulsewright_app.theme import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,6 +32,7 @@ _DASHES = ("-", (0, (4, 1.5)), (0, (1, 1)), (0, (5, 1.5, 1, 1.5)))
 """What tells traces on one axis apart without colour."""
 POSITIVE_INK, NEGATIVE_INK = "#7c2d0a", "#63a0d4"
 """Dark and light, so that the two signs stay apart without colour."""
+_PAPER = replace(LIGHT, plot="#ffffff", positive=POSITIVE_INK, negative=NEGATIVE_INK)
 
 
 def value_axis(label: str, unit: str, window: Window) -> Axis:
@@ -43,7 +46,7 @@ def value_axis(label: str, unit: str, window: Window) -> Axis:
 
 
 def draw_glow(
-    figure: Figure, glow: Picture, unit: str, pairs: Pairs = (), *, logarithmic: bool = True, about: str = ""
+    figure: Figure, glow: GlowPicture, unit: str, pairs: Pairs = (), *, logarithmic: bool = True, about: str = ""
 ) -> None:
     """Draw counts as ink: one ink by count, or three by polarity; `about` says what aligns the records."""
     axes = figure.subplots()
@@ -79,17 +82,16 @@ def draw_pairs(axes: Axes, pairs: Pairs, time: Axis) -> None:
     axes.set_xlim(low, high)
 
 
-def draw_map(axes: Axes, rows: Rows, unit: str, findings: Findings) -> None:
+def draw_map(axes: Axes, rows: MapRows, unit: str, findings: Findings) -> None:
     """Draw each record as a row, with open rows where triggers are missing, and a line where a module slips."""
     time = time_axis("Time from the trigger", np.array(rows.window))
     gaps = [(gap.after_record, gap.count) for gap in findings.sequence.missed]
-    open_before = np.zeros(len(rows.records), dtype=np.int64)
+    open_before = np.zeros(len(rows.numbers), dtype=np.int64)
     for after, missing in gaps:
-        open_before[rows.records > after] += min(missing, 3)
-    place = np.arange(len(rows.records)) + open_before
+        open_before[rows.numbers > after] += min(missing, 3)
+    place = np.arange(len(rows.numbers)) + open_before
     total = int(place[-1]) + 1 if len(place) else 1
-    image = np.full((total, rows.values.shape[1], 3), 255, dtype=np.uint8)
-    image[place] = _signed(rows)
+    image = coloured(rows, place, total, total, None, _PAPER)
     start, end = time.written(np.array(rows.window))
     axes.imshow(image, extent=(start, end, total - 0.5, -0.5), aspect="auto", interpolation="none")
     taken = np.zeros(total, dtype=bool)
@@ -97,31 +99,21 @@ def draw_map(axes: Axes, rows: Rows, unit: str, findings: Findings) -> None:
     for row in np.flatnonzero(~taken).tolist():
         axes.axhspan(row - 0.5, row + 0.5, facecolor="none", edgecolor=MISSED, linewidth=0.6, hatch="////")
     for slip in findings.sequence.slips:
-        row = int(np.searchsorted(rows.records, slip.from_record))
+        row = int(np.searchsorted(rows.numbers, slip.from_record))
         if 0 < row < len(place):
             axes.axhline(place[row] - 0.5, color=MARKER, linewidth=0.8, linestyle=(0, (4, 2)))
     step = max(1, -(-len(place) // 11))
     shown = np.arange(0, len(place), step)
-    axes.set_yticks(place[shown], [str(int(rows.records[i])) for i in shown])
+    axes.set_yticks(place[shown], [str(int(rows.numbers[i])) for i in shown])
     axes.set_xlabel(time.text)
     axes.set_ylabel("Record")
     _scale(axes, rows, unit)
 
 
-def _signed(rows: Rows) -> np.ndarray:
-    away = rows.values - rows.base
-    largest = float(np.nanmax(np.abs(away), initial=0.0)) or 1.0
-    amount = np.nan_to_num(np.abs(away) / largest)[..., None]
-    inks = np.where(
-        (np.nan_to_num(away) >= 0)[..., None], np.array(components(POSITIVE_INK)), np.array(components(NEGATIVE_INK))
-    )
-    return np.round(255 + (inks - 255) * amount).astype(np.uint8)
-
-
-def _scale(axes: Axes, rows: Rows, unit: str) -> None:
+def _scale(axes: Axes, rows: MapRows, unit: str) -> None:
     """Say beside the map which ink stands for which value."""
-    largest = float(np.nanmax(np.abs(rows.values - rows.base), initial=0.0))
-    for place, (ink, value) in enumerate(((POSITIVE_INK, rows.base + largest), (NEGATIVE_INK, rows.base - largest))):
+    ends = ((POSITIVE_INK, rows.base + rows.largest), (NEGATIVE_INK, rows.base - rows.largest))
+    for place, (ink, value) in enumerate(ends):
         axes.annotate(
             f"■ {engineering(value, unit, 3)}", (1.0, 1.0), xycoords="axes fraction", xytext=(-70.0 * place, 3),
             textcoords="offset points", ha="right", va="bottom", color=ink, fontsize=7, annotation_clip=False,

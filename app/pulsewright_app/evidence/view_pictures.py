@@ -11,17 +11,18 @@ from pulsewright.errors import PulsewrightError
 from pulsewright.review import Review, SheetView
 from pulsewright.session import Floats, Session
 from pulsewright_analysis.findings import Watch
-from pulsewright_analysis.mean_trace import MeanTrace
+from pulsewright_analysis.mean_trace import mean_over
 from pulsewright_analysis.record_filter import filter_records
 from pulsewright_analysis.record_table import record_table
 from pulsewright_analysis.results import Findings, Ints
 from pulsewright_app.evidence.accumulating import UNWATCHED, Window, glow_of, rows_of, value_window, whole_window
+from pulsewright_app.evidence.captions import glow_caption, glow_height, map_caption, map_height, stacked_caption
 from pulsewright_app.evidence.drawing import drawn, short
 from pulsewright_app.evidence.part_tables import marker_pairs
 from pulsewright_app.evidence.session_pictures import Pairs, draw_glow, draw_map, draw_single, draw_stacked
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.glow import alignment_of
-from pulsewright_app.wording import count
+from pulsewright_app.wording import count, with_full_stop
 
 _LANE_MM = 12.0
 _MOST_LANES = 16
@@ -76,14 +77,9 @@ def view_picture(
         makers = {"single": _single, "stacked": _stacked, "afterglow": _afterglow, "map": _map}
         made = makers[view.view](asked, number)
     except PulsewrightError as error:
-        text = " ".join(f"{_ended(view.caption)} This view cannot be drawn: {error.sentence}".split())
+        text = " ".join(f"{with_full_stop(view.caption)} This view cannot be drawn: {error.sentence}".split())
         return Picture(number, "", text, "")
-    return replace(made, caption=" ".join(f"{_ended(view.caption)} {made.caption}".split()))
-
-
-def _ended(caption: str) -> str:
-    caption = caption.strip()
-    return caption if not caption or caption[-1] in ".!?" else f"{caption}."
+    return replace(made, caption=" ".join(f"{with_full_stop(view.caption)} {made.caption}".split()))
 
 
 def _pairs(view: SheetView, review: Review) -> Pairs:
@@ -128,8 +124,7 @@ def _beneath(asked: _Asked, channels: Sequence[int]) -> list[tuple[Floats, Float
 def _mean(asked: _Asked, channel: int) -> tuple[Floats, Floats]:
     session, records = asked.session, asked.findings.records
     starts, interval = session.first_sample_time(channel), session.sample_interval
-    low, high = float(starts[records].min()), float(starts[records].max())
-    sums = MeanTrace(low, interval, session.record_length + round((high - low) / interval))
+    sums = mean_over(starts[records], interval, session.record_length)
     for first, block in session.blocks():
         asked.watch.check()
         here = records[(records >= first) & (records < first + len(block))]
@@ -151,7 +146,7 @@ def _stacked(asked: _Asked, number: int) -> Picture:
         number, 40 + 4.5 * min(shown, 20),
         lambda figure: draw_stacked(figure, asked.session, run, view.record, asked.channel, view.time),
     )  # fmt: skip
-    caption = f"Records {run[0]} to {run[-1]} of {asked.name}, each offset upward; record {view.record} strong."
+    caption = stacked_caption(run, asked.name, view.record)
     return Picture(number, svg, caption + asked.matching, f"{count(shown, 'trace')} above each other")
 
 
@@ -166,19 +161,17 @@ def _afterglow(asked: _Asked, number: int) -> Picture:
         session, asked.channel, asked.records, asked.window, values, signs=signs, alignment=alignment, watch=asked.watch
     )
     svg = drawn(
-        number, 74 + 5 * len(asked.pairs),
+        number, glow_height(len(asked.pairs)),
         lambda figure: draw_glow(
             figure, glow, asked.unit, asked.pairs, logarithmic=view.logarithmic, about=alignment.about
         ),
     )  # fmt: skip
-    ink = "dark where the polarity is positive, light where it is negative" if signs is not None else "one ink by count"
-    caption = f"Afterglow of {count(glow.records, 'record')} on {asked.name}, {ink}."
+    caption = glow_caption(glow, asked.name, alignment.about, logarithmic=view.logarithmic, pairs=len(asked.pairs))
     return Picture(number, svg, caption + asked.matching, f"the traces of {asked.name} laid over each other")
 
 
 def _map(asked: _Asked, number: int) -> Picture:
     rows = rows_of(asked.session, asked.channel, asked.records, asked.window, asked.watch)
-    height = float(np.clip(40 + 0.8 * len(rows.records), 52, 110))
-    svg = drawn(number, height, lambda figure: draw_map(figure.subplots(), rows, asked.unit, asked.findings))
-    caption = f"Map of {asked.name}, {count(len(rows.records), 'record')}: dark above the base, light below it."
-    return Picture(number, svg, caption + asked.matching, f"{count(len(rows.records), 'record')} as rows of one image")
+    svg = drawn(number, map_height(rows), lambda figure: draw_map(figure.subplots(), rows, asked.unit, asked.findings))
+    caption = map_caption(rows, asked.name, len(asked.records), asked.findings)
+    return Picture(number, svg, caption + asked.matching, f"{count(len(rows.numbers), 'record')} as rows of one image")

@@ -94,10 +94,10 @@ def test_numbers_of_older_settings_are_said_to_be_old(mapped: DeskWindow, settle
 def test_a_partial_map_says_so(
     make_window: Callable[..., DeskWindow], walking_session: Callable[..., Any], settle: Settle, monkeypatch: Any
 ) -> None:
-    from pulsewright_app import map_sheet
+    from pulsewright_app import map_rows
     from pulsewright_app.desk.views import picture_view
 
-    monkeypatch.setattr(map_sheet, "BLOCK_BYTES", 1)  # a record a block
+    monkeypatch.setattr(map_rows, "BLOCK_BYTES", 1)  # a record a block
     monkeypatch.setattr(picture_view, "PARTS_EVERY", 0.0)
     desk = make_window(walking_session(records=40))
     desk.viewing.set_view("map")

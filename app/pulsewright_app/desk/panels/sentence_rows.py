@@ -12,7 +12,7 @@ from pulsewright_analysis.verdicts import Verdict
 from pulsewright_app.finding_details import number_lines, verdict_lines
 from pulsewright_app.sentences import Sentence
 from pulsewright_app.theme import VERDICT_SHAPES
-from pulsewright_app.verdicts_page import summary
+from pulsewright_app.wording import summary
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz)|dB|%)(?!\w))|(?<=record) (?=\d)| (?=±)|(?<=±) ")
 """Spaces at which a line must not break: a number keeps its unit and its U."""
@@ -89,7 +89,7 @@ def rows_of(
             rows.extend(details_of(item, findings))
 
     if verdicts:
-        rows.append(Heading(summary(verdicts)))
+        rows.append(Heading(summary([verdict.verdict for verdict in verdicts])))
         for verdict in verdicts:
             add(verdict)
     for group, members in groupby(told, key=lambda sentence: sentence.group):

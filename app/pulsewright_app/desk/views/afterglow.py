@@ -22,7 +22,7 @@ from pulsewright_app.desk.views.passing_list import PassingList
 from pulsewright_app.desk.views.picture_view import PictureView, image_of
 from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
-from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, Picture, alignment_of, inked, passing_of
+from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan, alignment_of, inked, passing_of
 from pulsewright_app.theme import Theme, theme
 from pulsewright_app.wording import count
 
@@ -43,7 +43,7 @@ class _Shown:
     """A picture with its ink, as a worker hands it over."""
 
     plan: GlowPlan
-    picture: Picture
+    picture: GlowPicture
     image: QImage
     look: _Look
     wanted: int
@@ -284,7 +284,7 @@ class AfterglowView(PictureView[_Shown]):
         text = f"all {session.records} records"
         return f"{text} (there is no filter)" if of == "matching" else text
 
-    def _legend(self, picture: Picture) -> str:
+    def _legend(self, picture: GlowPicture) -> str:
         colours = _ink_colours(self.theme, 3)
         words = ("positive", "negative", "without a pulse")
         seen = [ink for ink in range(3) if picture.counts[ink].any()]

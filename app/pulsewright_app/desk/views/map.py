@@ -20,7 +20,7 @@ from pulsewright_app.desk.views.out_of_step import draw_out_of_step
 from pulsewright_app.desk.views.picture_view import PictureView, image_of
 from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
-from pulsewright_app.map_sheet import Sheet, coloured, read_sheet
+from pulsewright_app.map_rows import MapRows, coloured, read_rows
 from pulsewright_app.theme import theme
 from pulsewright_app.wording import count
 
@@ -43,18 +43,16 @@ class _Look:
 
 @dataclass(frozen=True)
 class _Drawn:
-    """A sheet with its colours, as a worker hands it over."""
+    """Rows with their colours, as a worker hands them over."""
 
-    sheet: Sheet
+    rows: MapRows
     image: QImage
     look: _Look
 
 
-def _coloured(sheet: Sheet, look: _Look) -> _Drawn:
-    places = look.places
-    return _Drawn(
-        sheet, image_of(coloured(sheet, places.place, places.total, look.rows, look.largest, theme(look.dark))), look
-    )
+def _coloured(rows: MapRows, look: _Look) -> _Drawn:
+    pixels = coloured(rows, look.places.place, look.places.total, look.rows, look.largest, theme(look.dark))
+    return _Drawn(rows, image_of(pixels), look)
 
 
 class MapView(PictureView[_Drawn]):
@@ -107,27 +105,27 @@ class MapView(PictureView[_Drawn]):
         drawn = self.made
         if self.making == (wanted, look):
             return
-        there = drawn is not None and drawn.sheet.complete and self._made_for == wanted
+        there = drawn is not None and drawn.rows.complete and self._made_for == wanted
         if there and drawn is not None and drawn.look == look:
             return
-        if self._made_for is not None and drawn is not None and drawn.sheet.channel != wanted[1]:
+        if self._made_for is not None and drawn is not None and drawn.rows.channel != wanted[1]:
             self.made = None  # another channel's rows would be taken for this one's
         self._made_for = wanted
-        sheet = drawn.sheet if there and drawn is not None else None
+        rows = drawn.rows if there and drawn is not None else None
         session, channel, window, width = wanted
 
         def work(job: Job, publish: Callable[[Callable[[], _Drawn]], None]) -> _Drawn:
-            def publish_sheet(sheet: Sheet) -> None:
-                publish(lambda: _coloured(sheet, look))
+            def publish_rows(so_far: MapRows) -> None:
+                publish(lambda: _coloured(so_far, look))
 
-            read = sheet or read_sheet(session, channel, window, width, job.cancelled, publish_sheet)
+            read = rows or read_rows(session, channel, window, width, job.cancelled, publish_rows)
             return _coloured(read, look)
 
         self.make((wanted, look), work)
 
     def picture_rect(self, canvas: Canvas, made: _Drawn) -> QRectF:
         """Return where the rows lie."""
-        low, high = made.sheet.window
+        low, high = made.rows.window
         left, right, top = canvas.x_of(low), canvas.x_of(high), canvas.y_of(0.0)
         bottom = canvas.y_of(-float(made.look.places.total))
         return QRectF(left, top, right - left, bottom - top)
@@ -163,12 +161,12 @@ class MapView(PictureView[_Drawn]):
         channel, drawn = session.channels[self.viewing.channel], self.made
         if drawn is None:
             return f"{escape(channel.name)}&nbsp; · &nbsp;reading {count(session.records, 'record')} …"
-        sheet, largest = drawn.sheet, drawn.look.largest or drawn.sheet.largest
-        ends = [escape(engineering(sheet.base + way * largest, channel.unit, 3)) for way in (-1, 1)]
+        rows, largest = drawn.rows, drawn.look.largest or drawn.rows.largest
+        ends = [escape(engineering(rows.base + way * largest, channel.unit, 3)) for way in (-1, 1)]
         missed = sum(gap.count for gap in self._places.gaps)
-        so_far = f"<i>{sheet.read} of {session.records} records so far …</i>&nbsp; · &nbsp;"
+        so_far = f"<i>{rows.read} of {session.records} records so far …</i>&nbsp; · &nbsp;"
         text = (
-            f"{escape(channel.name)}&nbsp; · &nbsp;{'' if sheet.complete else so_far}"
+            f"{escape(channel.name)}&nbsp; · &nbsp;{'' if rows.complete else so_far}"
             f"record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
             f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
             f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"

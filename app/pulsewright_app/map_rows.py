@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.session import Session
+from pulsewright.session import Codes, Session
 from pulsewright_analysis.overlay import Raster, line_envelope
 from pulsewright_analysis.results import Ints
 from pulsewright_app.theme import Theme, components
@@ -24,7 +24,7 @@ MOST_ROWS = 4096
 
 
 @dataclass(frozen=True)
-class Sheet:
+class MapRows:
     """The picture's values.
 
     Attributes
@@ -35,11 +35,13 @@ class Sheet:
     values : array (rows, columns)
         The value farthest from the base, in the channel's unit; NaN beside the trace, and where nothing is read yet.
     records_a_row : int
-        Neighbouring records that share a row; 1 unless the session is very long.
+        Neighbouring records that share a row; 1 unless there are very many.
     base, largest : float
-        The channel's base, and the largest distance from it, in its unit.
-    read, records : int
-        Records read so far, and all there are.
+        The channel's base, and the largest distance from it, in its unit; 1 where nothing leaves the base.
+    numbers : int array (records,)
+        The records that become rows.
+    read : int
+        How many of them are read so far.
     """
 
     channel: int
@@ -48,23 +50,24 @@ class Sheet:
     records_a_row: int
     base: float
     largest: float
-    read: int
-    records: int
+    numbers: Ints
+    read: int = 0
 
     @property
     def complete(self) -> bool:
         """Whether every record was read."""
-        return self.read == self.records
+        return self.read == len(self.numbers)
 
 
-def read_sheet(
+def read_rows(
     session: Session,
     channel: int,
     window: tuple[float, float],
     width: int,
     stopped: Callable[[], bool] = lambda: False,
-    publish: Callable[[Sheet], None] = lambda _: None,
-) -> Sheet:
+    publish: Callable[[MapRows], None] = lambda _: None,
+    wanted: Ints | None = None,
+) -> MapRows:
     """Return for each record and pixel column the value farthest from the channel's base.
 
     Parameters
@@ -78,26 +81,38 @@ def read_sheet(
     stopped : callable
         Asked between records whether to leave off.
     publish : callable
-        Given the sheet so far after each block; its values go on changing.
+        Given the rows so far after each block; their values go on changing.
+    wanted : int array, optional
+        Numbers of the records that become rows, rising; all of them if left out.
     """
     starts, about = session.first_sample_time(channel), session.channels[channel]
+    wanted = np.arange(session.records) if wanted is None else wanted
     raster = Raster(width, 1, *window, 0.0, 1.0)
-    together = -(-session.records // MOST_ROWS) or 1
-    values = np.full((-(-session.records // together), width), np.nan, dtype=np.float32)
-    sheet, largest = Sheet(channel, window, values, together, 0.0, 1.0, 0, session.records), 0.0
+    together = -(-len(wanted) // MOST_ROWS) or 1
+    values = np.full((-(-len(wanted) // together), width), np.nan, dtype=np.float32)
+    rows, largest, read = MapRows(channel, window, values, together, 0.0, 1.0, wanted), 0.0, 0
     for first, block in session.blocks(block_bytes=BLOCK_BYTES):
         if first == 0:
-            sheet = replace(sheet, base=float(np.median(block[:, channel, :])) * about.scale + about.offset)
-        for place, codes in enumerate(block[:, channel, :]):
+            rows = replace(rows, base=base_code(block[:, channel, :]) * about.scale + about.offset)
+        here, before = wanted[(wanted >= first) & (wanted < first + len(block))], read
+        for record in here.tolist():
             if stopped():
-                return sheet
-            low, high = line_envelope(codes, float(starts[first + place]), session.sample_interval, raster)
-            _take_farthest(values[(first + place) // together], low, high, about.scale, about.offset, sheet.base)
-        own = values[first // together : (first + len(block) - 1) // together + 1]
-        largest = max(largest, _largest(own, sheet.base))
-        sheet = replace(sheet, read=first + len(block), largest=largest or 1.0)
-        publish(sheet)
-    return sheet
+                return rows
+            codes = block[record - first, channel, :]
+            low, high = line_envelope(codes, float(starts[record]), session.sample_interval, raster)
+            _take_farthest(values[read // together], low, high, about.scale, about.offset, rows.base)
+            read += 1
+        if read > before:
+            largest = max(largest, _largest(values[before // together : (read - 1) // together + 1], rows.base))
+        rows = replace(rows, read=read, largest=largest or 1.0)
+        publish(rows)
+    return rows
+
+
+def base_code(codes: Codes) -> float:
+    """Return the base of some records of one channel: the median of the codes that are numbers, 0 where none is."""
+    finite = codes[np.isfinite(codes)]
+    return float(np.median(finite)) if finite.size else 0.0
 
 
 def _take_farthest(
@@ -114,13 +129,13 @@ def _largest(values: Values, base: float) -> float:
 
 
 def coloured(
-    sheet: Sheet, place: Ints, total: int, most_rows: int, largest: float | None, theme: Theme
+    rows: MapRows, place: Ints, total: int, most_rows: int, largest: float | None, theme: Theme
 ) -> NDArray[np.uint8]:
     """Return the picture: red, green, blue and opacity, (rows, columns, 4), first record at the top.
 
     Parameters
     ----------
-    sheet : Sheet
+    rows : MapRows
     place : int array (records,)
         Where each record stands in the order of triggers; places without one stay open.
     total : int
@@ -132,11 +147,11 @@ def coloured(
     theme : Theme
         From the page to one ink or the other, by value.
     """
-    rows = min(total, max(most_rows, 1))
-    signed = np.clip((sheet.values - sheet.base) / (largest or sheet.largest), -1.0, 1.0)
-    row_of = place * rows // max(total, 1)
-    own = np.arange(len(place)) // sheet.records_a_row
-    farthest = np.full((rows, signed.shape[1]), np.nan, dtype=np.float32)
+    height = min(total, max(most_rows, 1))
+    signed = np.clip((rows.values - rows.base) / (largest or rows.largest), -1.0, 1.0)
+    row_of = place * height // max(total, 1)
+    own = np.arange(len(place)) // rows.records_a_row
+    farthest = np.full((height, signed.shape[1]), np.nan, dtype=np.float32)
     first = np.flatnonzero(np.diff(row_of, prepend=-1))
     if len(first) == len(place) == len(signed):
         farthest[row_of] = signed
