@@ -86,7 +86,15 @@ def is_another_s(review: Review, sha256: str, quick_digest: str) -> bool:
 
 
 def another_s(path: Path, session_name: str) -> ReviewFileError:
-    """Return what is said of a review that is another session's."""
+    """Return what is said of a review that is another session's.
+
+    Parameters
+    ----------
+    path : Path
+        The review's file.
+    session_name : str
+        The file of the session that was opened, as a person knows it.
+    """
     return ReviewFileError(
         f"{path.name} belongs to another session, whose SHA-256 is not that of {session_name}",
         "move it away, or put the session back that it was made for",
@@ -114,8 +122,9 @@ def sift_reviews(places: Iterable[Path], session_name: str, sha256: str, quick_d
             review = read_review(path)
             if is_another_s(review, sha256, quick_digest):
                 # its record numbers and settings would silently be applied to other data
-                raise another_s(path, session_name)
-            good.append((path.stat().st_mtime_ns, FoundReview(path, review)))
+                refused.append((path, another_s(path, session_name)))
+            else:
+                good.append((path.stat().st_mtime_ns, FoundReview(path, review)))
         except ReviewFileError as error:
             refused.append((path, error))
         except OSError:
