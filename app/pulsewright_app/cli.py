@@ -377,6 +377,39 @@ def plan(
     return run_plan(sample_rate, trigger_period, record_length, pre_trigger, re_arm, asynchronous, json)
 
 
+@app.command(short_help="Measure every session under a folder.")
+def campaign(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="The folder that the sessions lie in.", show_default=False)
+    ],
+    claims: Annotated[Path, _option("FILE", "The claims that every session is judged by.")],
+    to: Annotated[Path, _option("RESULTS.sqlite", "Where the results go; what is in it already is not done again.")],
+    cluster: Annotated[
+        Text, _option("tcp://HOST:PORT", "A Dask scheduler; its workers must see the folder at the same place.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="Processes on this machine; one for each core if left out.")
+    ] = None,
+    csv: Annotated[Path | None, _option("FOLDER", "Write the results as tidy CSV tables into this folder.")] = None,
+    trend: Annotated[
+        Path | None, _option("PAGE.html", "Write a page: each claim over the sessions, with U and limit.")
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Measure every session under a folder against the same claims, on all cores or on a cluster.
+
+    What is new or changed is measured; a session that cannot be is a row with its reason. A run that is stopped loses
+    only the sessions that were being measured: the same command goes on.
+
+    Example: pulsewright campaign runs --claims tank.claims.toml --to runs.sqlite --trend runs.html
+    """
+    from pulsewright_app.campaign_command import run_campaign_command
+
+    return run_campaign_command(
+        folder, claims, to, cluster=cluster, workers=workers, csv_folder=csv, trend=trend, as_json=json
+    )
+
+
 def run() -> None:
     """Run the command line; the entry point of ``pulsewright``."""
     app(prog_name="pulsewright")

@@ -9,7 +9,7 @@ import numpy as np
 
 from pulsewright_analysis.results import Findings, Floats
 
-_PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: ""}
+_PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Axis:
 
 
 def time_axis(label: str, values: Floats) -> Axis:
-    """Return an axis whose unit suits the largest of some times.
+    """Return an axis whose unit suits the largest of some times: seconds or a part of them.
 
     Parameters
     ----------
@@ -57,11 +57,29 @@ def time_axis(label: str, values: Floats) -> Axis:
     values : array
         Seconds; NaN does not count.
     """
+    return scaled_axis(label, "s", values, highest=0)
+
+
+def scaled_axis(label: str, unit: str, values: Floats, highest: int = 9) -> Axis:
+    """Return an axis whose unit has the prefix that suits the largest of some values.
+
+    Parameters
+    ----------
+    label : str
+    unit : str
+        SI unit without prefix; a pure number and percent take none.
+    values : array
+        In `unit`; NaN does not count.
+    highest : int
+        The largest power of ten that a prefix may stand for.
+    """
+    if unit in ("", "%"):
+        return Axis(label, unit)
     known = np.abs(values[np.isfinite(values)])
     largest = float(known.max(initial=0.0))
     exponent = 0 if largest == 0 else 3 * math.floor(math.log10(largest * (1 + 1e-12)) / 3)
-    exponent = min(max(exponent, -15), 0)
-    return Axis(label, f"{_PREFIXES[exponent]}s", 10.0**-exponent)
+    exponent = min(max(exponent, -15), highest)
+    return Axis(label, f"{_PREFIXES[exponent]}{unit}", 10.0**-exponent)
 
 
 def reason_of(findings: Findings, beginning: str, otherwise: str) -> str:

@@ -42,7 +42,7 @@ class Input:
 
 def open_with_settings(
     file: Path,
-    claims_file: Path | None = None,
+    claims_file: Path | ClaimsFile | None = None,
     options: Mapping[str, Any] | None = None,
     drafting: bool = False,
 ) -> Input:
@@ -52,8 +52,8 @@ def open_with_settings(
     ----------
     file : Path
         The session file.
-    claims_file : Path, optional
-        In place of the ``NAME.claims.toml`` beside it, which need not exist.
+    claims_file : Path or ClaimsFile, optional
+        In place of the ``NAME.claims.toml`` beside it, which need not exist; read already, or still to be read.
     options : mapping of setting to raw value, optional
         What the command line says; None values are passed over.
     drafting : bool
@@ -79,9 +79,11 @@ def open_with_settings(
         raise
 
 
-def _claims(file: Path, claims_file: Path | None, settings_alone: bool = False) -> ClaimsFile | None:
+def _claims(file: Path, claims_file: Path | ClaimsFile | None, settings_alone: bool = False) -> ClaimsFile | None:
     from pulsewright.claims_file import claims_path_for, read_claims
 
+    if isinstance(claims_file, ClaimsFile):
+        return claims_file
     path = claims_path_for(file) if claims_file is None else claims_file
     return read_claims(path, settings_alone) if claims_file is not None or path.exists() else None
 

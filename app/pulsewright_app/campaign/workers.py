@@ -1,0 +1,166 @@
+"""Hands sessions to the workers of a Dask cluster, a few ahead of what they do, and takes the outcomes as they come."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from typing import TYPE_CHECKING, Any
+
+from pulsewright.errors import PulsewrightError
+from pulsewright_app.campaign.outcome import Outcome
+
+if TYPE_CHECKING:
+    from distributed import Client, Future
+
+PATIENCE_S = 20.0
+"""How long a scheduler may take to answer."""
+AHEAD = 2
+"""Sessions handed out for each thread of a worker, so that none waits for the next one."""
+RETRIES = 2
+"""How often a session is given to another worker when its own one was lost."""
+
+Task = Callable[[str], Outcome]
+
+
+def require_dask() -> None:
+    """See that the optional part of the installation is there.
+
+    Raises
+    ------
+    PulsewrightError
+        If it is not.
+    """
+    try:
+        import distributed  # noqa: F401
+    except ImportError as error:
+        raise PulsewrightError(
+            "a campaign needs Dask, which is not installed", "install it with pip install 'pulsewright[cluster]'"
+        ) from error
+
+
+@contextmanager
+def connected(address: str | None, workers: int | None) -> Iterator[Client]:
+    """Yield a client of the scheduler at an address, or of a local cluster that ends with the block.
+
+    Parameters
+    ----------
+    address : str or None
+        Such as ``tcp://host:8786``; None for a local cluster.
+    workers : int or None
+        Processes of the local cluster; None: one for each core.
+
+    Raises
+    ------
+    PulsewrightError
+        If no scheduler answers there.
+    """
+    require_dask()
+    import dask
+    from distributed import Client, LocalCluster
+
+    quiet = {
+        "distributed.logging": {"distributed": "critical", "tornado.application": "critical"},
+        "distributed.scheduler.allowed-failures": RETRIES,
+    }
+    with ExitStack() as stack, dask.config.set(quiet):
+        if address is None:
+            # threads would share one lock on the files; a page of the scheduler's state is nobody's wish here
+            cluster = LocalCluster(
+                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+            )
+            stack.enter_context(cluster)
+            yield stack.enter_context(Client(cluster, timeout=PATIENCE_S))
+            return
+        try:
+            client = Client(address, timeout=PATIENCE_S)
+        except (OSError, ValueError, ImportError) as error:
+            raise PulsewrightError(
+                f"{address}: no scheduler answers there ({_short(error)})",
+                "start one with dask scheduler, or leave out --cluster for workers on this machine",
+            ) from error
+        yield stack.enter_context(client)
+
+
+def outcomes(
+    client: Client, task: Callable[..., Outcome], sessions: Sequence[str], shared: Sequence[Any], lost: Task
+) -> Iterator[Outcome]:
+    """Yield the outcome of every session, in the order in which they are done.
+
+    Parameters
+    ----------
+    client : Client
+    task : callable
+        Runs on a worker: ``task(session, *shared)``.
+    sessions : sequence of str
+    shared : sequence
+        What all have in common; sent to each worker once.
+    lost : callable
+        Gives the outcome of a session whose workers were lost one after another.
+
+    Raises
+    ------
+    PulsewrightError
+        If the scheduler goes away.
+    """
+    from distributed import as_completed
+
+    waiting = iter(sessions)
+    running: dict[Any, str] = {}
+
+    def hand_out() -> Future | None:
+        session = next(waiting, None)
+        if session is None:
+            return None
+        future = client.submit(task, session, *shared, key=f"pulsewright-{session}-{id(running)}", pure=False)
+        running[future.key] = session
+        return future
+
+    with _scheduler_stays(client):
+        first = [future for _ in range(_places(client)) if (future := hand_out()) is not None]
+        stream = as_completed(first, raise_errors=False)
+        for future in stream:
+            session = running.pop(future.key)
+            yield _taken(client, future, session, lost)
+            following = hand_out()
+            if following is not None:
+                stream.add(following)
+
+
+def _taken(client: Client, future: Future, session: str, lost: Task) -> Outcome:
+    from distributed import KilledWorker
+
+    if future.status == "cancelled" or client.status not in ("running", "connecting"):
+        raise ConnectionError("the scheduler went away")
+    if future.status == "error":
+        error = future.exception()
+        if isinstance(error, KilledWorker):
+            return lost(session)
+        raise PulsewrightError(
+            f"{session}: the workers cannot run it ({type(error).__name__}: {error})",
+            "see whether they have the same version of this program installed",
+        )
+    outcome: Outcome = future.result()
+    return outcome
+
+
+@contextmanager
+def _scheduler_stays(client: Client) -> Iterator[None]:
+    from concurrent.futures import CancelledError
+
+    from distributed.comm import CommClosedError
+
+    try:
+        yield
+    except (CommClosedError, CancelledError, ConnectionError, TimeoutError) as error:
+        raise PulsewrightError(
+            f"the scheduler went away ({_short(error)}); what was done is stored",
+            "give the same command again: only what is missing will be done",
+        ) from error
+
+
+def _places(client: Client) -> int:
+    return AHEAD * max(int(sum(client.nthreads().values())), 1)
+
+
+def _short(error: BaseException) -> str:
+    return " ".join(str(error).split())[:120] or type(error).__name__

@@ -1,0 +1,122 @@
+"""A campaign on a scheduler and workers in processes of their own, and what happens when they go away."""
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from functools import partial
+
+import pytest
+from typer.testing import CliRunner
+
+from pulsewright_app.campaign.measuring import lost
+from pulsewright_app.campaign.results_file import ResultsFile
+from pulsewright_app.campaign.workers import connected, outcomes
+from pulsewright_app.cli import app
+from pulsewright_app.samples import sample
+
+LONGEST_WAIT = 120.0
+
+
+@pytest.fixture
+def runs(tmp_path):
+    folder = tmp_path / "runs"
+    folder.mkdir()
+    for name in ("tank_walk", "tank_faults", "tank_slip"):
+        shutil.copy(sample(f"{name}.h5"), folder)
+    return folder
+
+
+@pytest.fixture
+def scheduler(tmp_path):
+    """A scheduler and two workers, each a process; yields the address and the scheduler's process."""
+    about = tmp_path / "scheduler.json"
+    common = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": tmp_path}
+    program = [sys.executable, "-m", "dask"]
+    started = [
+        subprocess.Popen(
+            [
+                *program,
+                "scheduler",
+                "--host",
+                "127.0.0.1",
+                "--port",
+                "0",
+                "--dashboard-address",
+                ":0",
+                "--no-dashboard",
+                "--scheduler-file",
+                about,
+            ],
+            **common,
+        )
+    ]
+    try:
+        end = time.monotonic() + LONGEST_WAIT
+        while not about.exists() and time.monotonic() < end:
+            time.sleep(0.05)
+        for _ in range(2):
+            worker = ["worker", "--scheduler-file", about, "--nthreads", "1", "--no-dashboard", "--no-nanny"]
+            started.append(subprocess.Popen([*program, *worker, "--death-timeout", "60"], **common))
+        yield _address(about), started[0]
+    finally:
+        for process in started:
+            process.kill()
+            process.wait()
+
+
+def _address(about):
+    import json
+
+    return json.loads(about.read_text())["address"]
+
+
+def campaign(*arguments):
+    return CliRunner().invoke(app, ["campaign", *map(str, arguments)])
+
+
+def test_a_scheduler_with_two_workers_gives_the_same_results(runs, scheduler, tmp_path):
+    address, _ = scheduler
+    claims = sample("tank_faults.h5").with_suffix(".claims.toml")
+    here, there = tmp_path / "here.sqlite", tmp_path / "there.sqlite"
+    one = campaign(runs, "--claims", claims, "--to", here, "--workers", 1)
+    two = campaign(runs, "--claims", claims, "--to", there, "--cluster", address)
+    assert one.exit_code == two.exit_code == 1, two.output
+    with ResultsFile(here) as a, ResultsFile(there) as b:
+        for table in ("sessions", "quantities", "verdicts"):
+            assert a.rows(table) == b.rows(table)
+
+
+def test_a_scheduler_that_goes_away_is_told(scheduler, tmp_path):
+    from pulsewright.errors import PulsewrightError
+
+    address, process = scheduler
+    taken = []
+
+    def slow(session):  # a function within another travels to the workers by its text
+        time.sleep(0.2)
+        return lost(session, "", "")
+
+    with pytest.raises(PulsewrightError, match="the scheduler went away"), connected(address, None) as client:
+        client.wait_for_workers(1, timeout=LONGEST_WAIT)
+        given_up = partial(lost, claims_digest="", version="")
+        for outcome in outcomes(client, slow, [f"{n}.h5" for n in range(200)], (), given_up):
+            taken.append(outcome)
+            if len(taken) == 3:
+                process.kill()
+    assert len(taken) >= 3
+
+
+def test_a_session_that_ends_its_workers_is_given_up_and_the_others_are_done():
+    def fatal(session):
+        if session == "bad.h5":
+            os._exit(1)
+        return lost(session, "", "")
+
+    given_up = partial(lost, claims_digest="claims", version="")
+    with connected(None, 2) as client:
+        found = {o.session: o for o in outcomes(client, fatal, ["a.h5", "bad.h5", "c.h5"], (), given_up)}
+    assert set(found) == {"a.h5", "bad.h5", "c.h5"}
+    assert found["bad.h5"].basis.claims_digest == "claims"
+    assert "workers ended" in found["bad.h5"].reason
