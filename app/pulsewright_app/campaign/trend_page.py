@@ -21,7 +21,6 @@ from pulsewright_app.evidence.drawing import (
     in_reach,
     points,
     record_axis,
-    short,
 )
 from pulsewright_app.evidence.numbers import readable
 from pulsewright_app.evidence.words import CAUTIONS
@@ -84,7 +83,7 @@ def figure_of(trend: Trend, number: int) -> str:
         return ""
     values, low, high = (np.array([getattr(p, name) for p in measured], float) for name in ("value", "low", "high"))
     x = np.array([p.row.number for p in measured], float)
-    axis = scaled_axis(short(trend.claim, 30), trend.unit, np.concatenate((low, high)))
+    axis = scaled_axis("Seen", trend.unit, np.concatenate((low, high)))
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
