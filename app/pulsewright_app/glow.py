@@ -6,14 +6,17 @@ Knows no toolkit, so that the desk and the evidence sheet can make the same pict
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import repeat
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.session import Session
+from pulsewright.session import Codes, Session
 from pulsewright_analysis.mean_trace import Mean, mean_over
 from pulsewright_analysis.overlay import Afterglow, Raster, passing_records
 from pulsewright_analysis.results import Findings, Floats, Ints
@@ -25,6 +28,7 @@ Weights = NDArray[np.float32]
 Stopped = Callable[[], bool]
 
 BLOCK_BYTES = 4 << 20
+CORES = os.cpu_count() or 1
 FAINTEST = 0.16
 """Share of the full ink where a single record passes, so that none is overlooked."""
 FADED_AWAY = 12
@@ -153,6 +157,16 @@ class GlowPicture:
         return [int(counts[row, column]) for counts in self.counts]
 
 
+@dataclass(frozen=True)
+class _Read:
+    """Records that were read: how many, and the numbers, samples and first times of those that have a place."""
+
+    count: int
+    records: Ints
+    block: Codes
+    begin: Floats
+
+
 class Accumulation:
     """Records laid over each other, one lot after another; one thread may add at a time."""
 
@@ -160,7 +174,7 @@ class Accumulation:
         self.plan = plan
         inks = 1 if plan.signs is None else 3
         shape = (plan.raster.height, plan.raster.width)
-        self._glows = [Afterglow(plan.raster) for _ in range(inks)]
+        self._lanes = [[Afterglow(plan.raster) for _ in range(inks)]]
         self._faded = None if plan.half_life is None else [np.zeros(shape, dtype=np.float32) for _ in range(inks)]
         self._starts = plan.session.first_sample_time(plan.channel) - plan.alignment.shift
         self._mean = None
@@ -180,38 +194,59 @@ class Accumulation:
         added : callable
             Called after each block.
         """
-        session, channel = self.plan.session, self.plan.channel
-        a_record = len(session.channels) * session.record_length * session.dtype.itemsize
-        most = max(1, BLOCK_BYTES // max(a_record, 1))
-        if self.plan.half_life is not None:
-            most = min(most, max(1, self.plan.half_life // STEPS_A_HALF_LIFE))
+        half_life = self.plan.half_life
+        most = _records_a_block(self.plan)
+        if half_life is not None:
+            most = min(most, max(1, half_life // STEPS_A_HALF_LIFE))
+        runs = list(_runs(records, most))
+        # what fades goes in by its age; all else is counted, and counts may be put together in any order
+        lanes = self._opened(1 if half_life is not None else max(1, min(CORES, len(runs))))
         newer = len(records)
-        for first, count in _runs(records, most):
-            if stopped():
-                return
-            newer -= count
-            block = session.codes(first, first + count)[:, channel, :]
-            self._add_block(np.arange(first, first + count), block, newer)
-            added()
+        with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
+            for place in range(0, len(runs), len(lanes)):
+                if stopped():
+                    return
+                # all are read before any is drawn: if one cannot be, none of them is in the picture
+                blocks = list(pool.map(self._read, runs[place : place + len(lanes)]))
+                newer -= sum(block.count for block in blocks)
+                list(pool.map(self._draw, lanes, blocks, repeat(newer)))
+                for block in blocks:
+                    self._note(block)
+                # nothing is being added while somebody looks at the picture so far
+                added()
 
-    def _add_block(self, records: Ints, block: NDArray[np.generic], newer: int) -> None:
+    def _opened(self, count: int) -> list[list[Afterglow]]:
+        """Return counts for so many threads to add to, each its own."""
+        while len(self._lanes) < count:
+            self._lanes.append([Afterglow(self.plan.raster) for _ in self._lanes[0]])
+        return self._lanes[:count]
+
+    def _read(self, run: tuple[int, int]) -> _Read:
+        first, count = run
+        block = self.plan.session.channel_codes(self.plan.channel, first, first + count)
+        records = np.arange(first, first + count)
         begin = self._starts[records]
         placed = np.isfinite(begin)
-        self._unplaced += int(np.count_nonzero(~placed))
-        self._records += int(np.count_nonzero(placed))
         if not np.all(placed):
             records, block, begin = records[placed], block[placed], begin[placed]
-        if self._mean is not None and len(records):
-            self._mean.add(block, begin)
+        return _Read(count, records, block, begin)
+
+    def _draw(self, lane: list[Afterglow], read: _Read, newer: int) -> None:
         half_life = self.plan.half_life
         visible = half_life is not None and newer < FADED_AWAY * half_life
-        for ink, glow in enumerate(self._glows):
-            chosen = self._of_ink(records, ink)
+        for ink, glow in enumerate(lane):
             own = Afterglow(self.plan.raster) if visible else glow
-            self._draw(own, block[chosen], begin[chosen])
+            self._draw_ink(own, read, ink)
             if visible and half_life is not None:
-                self._fade(ink, own, len(records), half_life)
+                self._fade(ink, own, len(read.records), half_life)
                 glow.merge(own)
+
+    def _note(self, read: _Read) -> None:
+        placed = len(read.records)
+        self._unplaced += read.count - placed
+        self._records += placed
+        if self._mean is not None and placed:
+            self._mean.add(read.block, read.begin)
 
     def _fade(self, ink: int, own: Afterglow, count: int, half_life: int) -> None:
         """Let what there is fade by as many records as were added, and put these on top, each with its share."""
@@ -221,27 +256,36 @@ class Accumulation:
         shares = 0.5 ** (np.arange(count) / half_life)
         faded += own.counts * np.float32(shares.mean() if count else 0.0)
 
-    def _of_ink(self, records: Ints, ink: int) -> NDArray[np.bool_]:
-        if self.plan.signs is None:
-            return np.ones(len(records), dtype=bool)
-        chosen: NDArray[np.bool_] = self.plan.signs[records] == (1, -1, 0)[ink]
-        return chosen
-
-    def _draw(self, glow: Afterglow, block: NDArray[np.generic], begin: Floats) -> None:
-        about = self.plan.session.channels[self.plan.channel]
+    def _draw_ink(self, glow: Afterglow, read: _Read, ink: int) -> None:
+        about, signs = self.plan.session.channels[self.plan.channel], self.plan.signs
+        block, begin = read.block, read.begin
+        if signs is not None:
+            chosen = signs[read.records] == (1, -1, 0)[ink]
+            block, begin = block[chosen], begin[chosen]
         glow.add(block, begin, self.plan.session.sample_interval, about.scale, about.offset)
+
+    def _counts_of(self, ink: int) -> Counts:
+        first, *others = (lane[ink] for lane in self._lanes)
+        for other in others:
+            first.merge(other)
+            other.clear()
+        return first.counts
 
     def picture(self) -> GlowPicture:
         """Return what there is so far, in arrays of its own."""
         about = self.plan.session.channels[self.plan.channel]
         return GlowPicture(
             self.plan.raster,
-            tuple(glow.counts for glow in self._glows),
+            tuple(self._counts_of(ink) for ink in range(len(self._lanes[0]))),
             None if self._faded is None else tuple(faded.copy() for faded in self._faded),
             self._records,
             self._unplaced,
             None if self._mean is None else self._mean.mean(about.scale, about.offset),
         )
+
+
+def _records_a_block(plan: GlowPlan) -> int:
+    return max(1, BLOCK_BYTES // max(plan.session.record_length * plan.session.dtype.itemsize, 1))
 
 
 def _runs(records: Ints, most: int) -> Iterator[tuple[int, int]]:
@@ -268,14 +312,13 @@ def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped
     """
     session, about, raster = plan.session, plan.session.channels[plan.channel], plan.raster
     starts = session.first_sample_time(plan.channel) - plan.alignment.shift
-    a_record = len(session.channels) * session.record_length * session.dtype.itemsize
     found: list[int] = []
     placed = np.unique(records[np.isfinite(starts[records])])
-    for first, count in _runs(placed, max(1, BLOCK_BYTES // max(a_record, 1))):
+    for first, count in _runs(placed, _records_a_block(plan)):
         if stopped():
             break
         passing = passing_records(
-            session.codes(first, first + count)[:, plan.channel, :], starts[first : first + count],
+            session.channel_codes(plan.channel, first, first + count), starts[first : first + count],
             session.sample_interval, raster, raster.column(time), raster.row(value),
             scale=about.scale, offset=about.offset,
         )  # fmt: skip

@@ -14,6 +14,8 @@ from pulsewright.session import Codes
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
 _BINARY = getattr(os, "O_BINARY", 0)
+WORTH_SKIPPING = 16 << 10
+"""Bytes of a record's other channels from which on reading each record by itself is faster than reading them too."""
 
 
 def can_read_at() -> bool:
@@ -94,6 +96,18 @@ class FileSource:
         """
         raise NotImplementedError
 
+    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
+        """Return records first … stop − 1 on one channel, read-only, shape (stop − first, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        channel : int
+            Place of the channel, from 0.
+        """
+        return self.read(first, stop)[:, channel]
+
     def close(self) -> None:
         """Give back the file.
 
@@ -143,13 +157,45 @@ class PositionedSource(FileSource):
             If the file has become shorter, cannot be read, or has been closed.
         """
         first, stop = self._span(first, stop)
+        block = np.empty((stop - first, *self._shape[1:]), self._stored_dtype)
+        return self._filled(first, stop, [(block, self._place(first, 0))], block)
+
+    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
+        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        channel : int
+            Place of the channel, from 0.
+
+        Raises
+        ------
+        SessionFileError
+            If the file has become shorter, cannot be read, or has been closed.
+        """
+        _, channels, length = self._shape
+        if (channels - 1) * length * self._stored_dtype.itemsize < WORTH_SKIPPING:
+            return self.read(first, stop)[:, channel]
+        first, stop = self._span(first, stop)
+        block = np.empty((stop - first, length), self._stored_dtype)
+        pieces = [(block[i], self._place(first + i, channel)) for i in range(stop - first)]
+        return self._filled(first, stop, pieces, block)
+
+    def _place(self, record: int, channel: int) -> int:
+        """Return where a record's samples on a channel begin, bytes from the start of the file."""
+        _, channels, length = self._shape
+        return self._start + (record * channels + channel) * length * self._stored_dtype.itemsize
+
+    def _filled(self, first: int, stop: int, pieces: list[tuple[Codes, int]], block: Codes) -> Codes:
+        """Read every piece of a block from its place in the file, and return the block in this machine's byte order."""
         descriptor = self._descriptor
         if descriptor is None:
             raise self._failed(first, stop, "the session has been closed")
-        block = np.empty((stop - first, *self._shape[1:]), self._stored_dtype)
-        position = self._start + first * (block.dtype.itemsize * self._shape[1] * self._shape[2])
         try:
-            self._fill(descriptor.number, block, position)
+            for piece, position in pieces:
+                self._fill(descriptor.number, piece, position)
         except (OSError, EOFError) as error:
             raise self._failed(first, stop, error) from error
         codes = block.astype(self._dtype, copy=False)
@@ -203,11 +249,33 @@ class ChunkedSource(FileSource):
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
+        return self._taken(first, stop, slice(None))
+
+    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
+        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
+
+        Chunks that hold other channels too are unpacked whole all the same.
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        channel : int
+            Place of the channel, from 0.
+
+        Raises
+        ------
+        SessionFileError
+            If a chunk is damaged, or the session has been closed.
+        """
+        return self._taken(first, stop, channel)
+
+    def _taken(self, first: int, stop: int, channels: int | slice) -> Codes:
         first, stop = self._span(first, stop)
         if not self._file:
             raise self._failed(first, stop, "the session has been closed")
         try:
-            codes: Codes = np.asarray(self._dataset[first:stop]).astype(self._dtype, copy=False)
+            codes: Codes = np.asarray(self._dataset[first:stop, channels]).astype(self._dtype, copy=False)
         except Exception as error:  # h5py answers damage with nearly any type of exception
             raise self._failed(first, stop, error) from error
         codes.flags.writeable = False

@@ -37,6 +37,17 @@ class BlockSource(Protocol):
             First record, and the one after the last.
         """
 
+    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
+        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last.
+        channel : int
+            Place of the channel, from 0.
+        """
+
     def close(self) -> None:
         """Give back what the source holds."""
 
@@ -74,6 +85,23 @@ class ArraySource:
         block = self._samples[first:stop]
         block.flags.writeable = False
         return block
+
+    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
+        """Return records first … stop − 1 on one channel, as a read-only view.
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        channel : int
+            Place of the channel, from 0.
+
+        Returns
+        -------
+        array (stop − first, record length)
+            Samples as stored.
+        """
+        return self.read(first, stop)[:, channel]
 
     def close(self) -> None:
         """Nothing is held."""
@@ -252,6 +280,20 @@ class Session:
             First record, and the one after the last; a `stop` of None: up to the end.
         """
         return self._source.read(first, self.records if stop is None else stop)
+
+    def channel_codes(self, channel: int, first: int = 0, stop: int | None = None) -> Codes:
+        """Return the stored samples of one channel in records first … stop − 1, shape (records, record length).
+
+        Where samples lie in one piece the other channels are not read.
+
+        Parameters
+        ----------
+        channel : int
+            Place of the channel, from 0.
+        first, stop : int
+            First record, and the one after the last; a `stop` of None: up to the end.
+        """
+        return self._source.read_channel(first, self.records if stop is None else stop, channel)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from pulsewright.session import Channel, Session
-from pulsewright_analysis.overlay import Raster
+from pulsewright_analysis.overlay import Afterglow, Raster
 from pulsewright_analysis.results import Findings
+from pulsewright_app import glow
 from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, alignment_of, inked, passing_of
 
 RATE = 1e6
@@ -123,3 +124,24 @@ def test_records_that_cannot_be_aligned_are_left_away_and_counted() -> None:
     picture = accumulation.picture()
     assert (picture.records, picture.unplaced, picture.at(50e-6, 5.0)) == (2, 1, [2])
     assert passing_of(plan, np.arange(3), 50e-6, 5.0, lambda: False) == [0, 2]
+
+
+@pytest.mark.parametrize("cores", [1, 2, 3, 7])
+def test_counts_are_the_same_on_any_number_of_cores(cores, monkeypatch):
+    # counting one record after another is checked against plain Python and datashader in tests/outside
+    rng = np.random.default_rng(20261126)
+    samples = rng.integers(-900, 900, (61, 3, 40), dtype=np.int16)
+    session = Session.from_samples(samples, [Channel(f"H{n}", "M1") for n in range(3)], 1e6)
+    raster = Raster(23, 17, 0.0, 40e-6, -1000.0, 1000.0)
+    plan = GlowPlan(session, 1, raster, Alignment(np.zeros(61)), signs=np.resize([1, -1, 0], 61))
+    monkeypatch.setattr(glow, "CORES", cores)
+    monkeypatch.setattr(glow, "BLOCK_BYTES", 4 * 40 * 2)
+    accumulation = Accumulation(plan)
+    seen = []
+    accumulation.add(np.arange(61), added=lambda: seen.append(accumulation.picture()))
+    alone = [Afterglow(raster) for _ in range(3)]
+    for record in range(61):
+        alone[record % 3].add(samples[record : record + 1, 1], session.first_sample_time(1)[record : record + 1], 1e-6)
+    assert [picture.records for picture in seen] == [min(4 * cores * n, 61) for n in range(1, len(seen) + 1)]
+    for counted, expected in zip(accumulation.picture().counts, alone, strict=True):
+        np.testing.assert_array_equal(counted, expected.counts)

@@ -301,3 +301,24 @@ def test_digest_can_be_cancelled(tmp_path: Path) -> None:
 def test_digest_of_nothing(tmp_path: Path) -> None:
     with pytest.raises(SessionFileError, match=r"gone\.h5: cannot be read"):
         sha256_of(tmp_path / "gone.h5")
+
+
+@pytest.mark.parametrize("length", [64, 9000])
+@pytest.mark.parametrize("chunked", [False, True])
+def test_one_channel_is_what_h5py_reads(tmp_path: Path, length: int, chunked: bool) -> None:
+    # source of the expected values: h5py's own slicing
+    rng = np.random.default_rng(7)
+    samples = rng.integers(-3000, 3000, (7, 3, length), dtype=np.int16)
+    path = tmp_path / "s.h5"
+    write_session(path, samples, [Channel(f"H{n}", "M1") for n in range(3)], 1e6, 0)
+    if chunked:
+        with h5py.File(path, "r+") as file:
+            del file["samples"]
+            file.create_dataset("samples", data=samples, chunks=(2, 2, length // 2), compression="gzip")
+    with h5py.File(path) as file, open_session(path) as opened:
+        for channel in range(3):
+            for part in (slice(None), slice(2, 5), slice(6, 7), slice(4, 4)):
+                first, stop, _ = part.indices(7)
+                found = opened.channel_codes(channel, first, stop)
+                np.testing.assert_array_equal(found, file["samples"][part, channel])
+                assert not found.flags.writeable

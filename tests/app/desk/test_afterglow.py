@@ -15,6 +15,7 @@ from PySide6.QtGui import QColor, QTextDocument
 from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QListWidget, QWidget
 
 from pulsewright.errors import SessionFileError
+from pulsewright.session import Session
 from pulsewright_app import glow
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
@@ -257,15 +258,16 @@ def test_what_could_not_be_accumulated_is_never_said_to_be_in_the_picture(
     glowing: DeskWindow, qtbot: Any, settle: Settle, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The file cannot be read from record 6 on; then the picture is inked anew by other things that were chosen."""
-    whole = glow.Accumulation._add_block
+    whole = Session.channel_codes
 
-    def broken(self: glow.Accumulation, records: np.ndarray, *rest: Any) -> None:
-        if records[0] >= 6:
+    def broken(self: Session, channel: int, first: int = 0, stop: int | None = None) -> np.ndarray:
+        if first >= 6:
             raise SessionFileError("the file ends at record 6", "record the session again")
-        whole(self, records, *rest)
+        return whole(self, channel, first, stop)
 
     monkeypatch.setattr(glow, "BLOCK_BYTES", 1)  # a record a block
-    monkeypatch.setattr(glow.Accumulation, "_add_block", broken)
+    monkeypatch.setattr(glow, "CORES", 2)
+    monkeypatch.setattr(Session, "channel_codes", broken)
     glowing.viewing.zoom_time((0.0, 100e-6))
     settle(glowing)
     assert "the file ends at record 6" in message(glowing)
