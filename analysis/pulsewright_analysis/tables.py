@@ -10,10 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.quantity import Quantity
+from pulsewright.review import Review, marker_pairs
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.budgets import ONE_WORD
 from pulsewright_analysis.findings_json import channel_units
 from pulsewright_analysis.intervals import half_width_95
+from pulsewright_analysis.markers import difference
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.trigger_account import account
 
@@ -57,19 +59,21 @@ class Table:
         return f"{column} ({unit})" if unit else column
 
 
-def tables_of(assessment: Assessment) -> dict[str, Table]:
+def tables_of(assessment: Assessment, review: Review | None = None) -> dict[str, Table]:
     """Return every finding of a session as a table, by name.
 
     Parameters
     ----------
     assessment : Assessment
+    review : Review, optional
+        What a person added: its marker pairs are a table too.
 
     Returns
     -------
     dict of str to Table
         ``quantities``, ``pulses``, ``polarity``, ``records``, ``missed``, ``slips``, ``repeated``, ``skews``,
-        ``module_skews``, ``health``, ``claims``, ``settings`` and ``reasons``. SI units; records, channels' pulses and
-        triggers count from 0; the ends of an interval are those of the 95 % interval.
+        ``module_skews``, ``health``, ``claims``, ``markers``, ``settings`` and ``reasons``. SI units; records,
+        channels' pulses and triggers count from 0; the ends of an interval are those of the 95 % interval.
     """
     findings = assessment.findings
     made = (
@@ -84,6 +88,7 @@ def tables_of(assessment: Assessment) -> dict[str, Table]:
         _module_skews(findings),
         _health(findings),
         _claims(assessment),
+        *(() if review is None else (_markers(review, findings),)),
         _settings(findings),
         _table("reasons", {"reason": list(findings.reasons)}),
     )
@@ -291,6 +296,29 @@ def _claims(assessment: Assessment) -> Table:
         "needed": [verdict.needed for verdict in verdicts],
     }
     return _table("claims", columns)
+
+
+def _markers(review: Review, findings: Findings) -> Table:
+    pairs = marker_pairs(review)
+    told = [difference(a.time, a.u, b.time, b.u, max(a.intervals, 1), findings.settings.clock_ppm) for a, b in pairs]
+    columns = {
+        "pair": [a.pair for a, _ in pairs],
+        "name": [a.name for a, _ in pairs],
+        "record": [a.record or 0 for a, _ in pairs],
+        "channel": [a.channel or findings.session.channels[0][0] for a, _ in pairs],
+        "t1": _numbers(a.time for a, _ in pairs),
+        "t1_u": _numbers(a.u for a, _ in pairs),
+        "t2": _numbers(b.time for _, b in pairs),
+        "t2_u": _numbers(b.u for _, b in pairs),
+        **_of_quantities("difference", [one.delta for one in told]),
+        "intervals": [one.intervals for one in told],
+        **_of_quantities("interval", [one.per_interval for one in told]),
+        **_of_quantities("rate", [one.rate for one in told]),
+    }
+    seconds = ("t1", "t2", "difference", "interval")
+    units = {key: "Hz" if key.startswith("rate") else "s" for key in columns if key.startswith((*seconds, "rate"))}
+    units = {key: unit for key, unit in units.items() if not key.endswith("_dof") and key != "intervals"}
+    return _table("markers", columns, units)
 
 
 def _settings(findings: Findings) -> Table:

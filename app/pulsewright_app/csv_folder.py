@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pulsewright.errors import PulsewrightError
 
 if TYPE_CHECKING:
+    from pulsewright.review import Review
     from pulsewright_analysis.assessment import Assessment
     from pulsewright_analysis.tables import Table
 
@@ -17,7 +18,7 @@ RUN_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "�
 """A spreadsheet takes a cell that begins with one of these for a formula."""
 
 
-def write_csv(assessment: Assessment, folder: Path) -> list[Path]:
+def write_csv(assessment: Assessment, folder: Path, review: Review | None = None) -> list[Path]:
     """Write one CSV file for each table: UTF-8, a heading with units, what was not measured left empty.
 
     Parameters
@@ -25,6 +26,8 @@ def write_csv(assessment: Assessment, folder: Path) -> list[Path]:
     assessment : Assessment
     folder : Path
         Made if it is missing; files of the same names in it are replaced, each whole or not at all.
+    review : Review, optional
+        What a person added: its marker pairs are a table too.
 
     Returns
     -------
@@ -41,7 +44,7 @@ def write_csv(assessment: Assessment, folder: Path) -> list[Path]:
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, table in tables_of(assessment).items():
+        for name, table in tables_of(assessment, review).items():
             path = folder / f"{name}.csv"
             with replacing(path) as temporary:
                 _write(table, temporary)

@@ -347,3 +347,16 @@ def _copy_of_unreadable(path: Path, keep_copy: bool) -> Path | None:
             number += 1
         return path.rename(copy)
     return None
+
+
+def marker_pairs(review: Review) -> list[tuple[Marker, Marker]]:
+    """Return the marker pairs of a review, by their numbers; markers that make no pair are passed over.
+
+    Parameters
+    ----------
+    review : Review
+    """
+    by_number: dict[int, list[Marker]] = {}
+    for marker in review.markers:
+        by_number.setdefault(marker.pair, []).append(marker)
+    return [(pair[0], pair[1]) for _, pair in sorted(by_number.items()) if len(pair) == 2]

@@ -114,6 +114,12 @@ ACTIONS: tuple[Described, ...] = (
     Described("findings_panel", "View", "Findings panel", "Alt+F", "Show or hide the findings", True),
     Described("figure", "View", "Figure of the findings, large", "Alt+G", "Show the chosen figure in its own window"),
     Described("dark", "View", "Dark", "Ctrl+D", "Dark desk, or light", True, needs_session=False),
+    Described("save_sheet", "Hand over", "Evidence sheet …", "Ctrl+E", "Save the evidence sheet as PDF or HTML"),
+    Described("add_view", "Hand over", "Add this view to the sheet", "V", "Keep what is shown for the evidence sheet"),
+    Described("sheet_views", "Hand over", "Views on the sheet …", "Ctrl+Shift+V", "Captions and order of added views"),
+    Described("save_picture", "Hand over", "Picture …", "Ctrl+P", "Save the view as PNG or SVG"),
+    Described("copy_picture", "Hand over", "Copy the picture", "Ctrl+Shift+C", "Copy the view as it is on the screen"),
+    Described("save_numbers", "Hand over", "Numbers …", "Ctrl+Shift+E", "Save every table as CSV into a folder"),
     Described("shortcuts", "Help", "Keys and gestures", "F1", "List every action with its keys", needs_session=False),
 )
 

@@ -71,6 +71,12 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         **{name: _toggle_panel(window, name) for name in _PANELS},
         "figure": window.open_figure,
         "dark": lambda: viewing.set_dark(not viewing.dark),
+        "save_sheet": lambda: window.saving.show_sheet_page(),
+        "add_view": lambda: window.saving.add_view(),
+        "sheet_views": lambda: window.saving.show_views_page(),
+        "save_picture": lambda: window.saving.show_picture_page(),
+        "copy_picture": lambda: window.saving.copy_picture(),
+        "save_numbers": lambda: window.saving.save_numbers(),
         "shortcuts": window.show_shortcuts,
     }
 

@@ -16,7 +16,7 @@ from pulsewright.errors import PulsewrightError
 from pulsewright.review import Review
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.opening import Opened
-from pulsewright_app.desk.review_file import review_of
+from pulsewright_app.desk.review_file import Kept, review_of
 from pulsewright_app.desk.session_lock import SessionLock
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background
@@ -115,6 +115,14 @@ class Reviewing(QObject):
         if self._opened is not None and self._opened.session is not self._document.session:
             self._opened.lock.release()
             self._opened = None
+
+    @property
+    def review(self) -> Review:
+        """What stands on the desk now, as it would be saved; of a session in memory too."""
+        session = self._document.session
+        if session is None:
+            return Review()
+        return self._review() or review_of(self._document.additions, frozenset(), Kept(), session, "")
 
     def _review(self) -> Review | None:
         opened = self._opened

@@ -37,6 +37,7 @@ from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.records import RecordsPanel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.reviewing import Reviewing
+from pulsewright_app.desk.saving.saving import Saving
 from pulsewright_app.desk.style import dress
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.view import Desk
@@ -68,6 +69,7 @@ class DeskWindow(QMainWindow):
         self.measuring = Measuring(self.document, self.results, self.background, self)
         self.judging = Judging(self.document, self.results, self.background, self)
         self.reviewing = Reviewing(self.document, self.viewing, self.background, self)
+        self.saving = Saving(self)
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
         self._help: ShortcutsPage | None = None

@@ -9,7 +9,7 @@ import io
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -77,24 +77,54 @@ def drawn(number: int, height_mm: float, draw: Callable[[Figure], None]) -> str:
     draw : callable
         Draws into the empty figure.
     """
+    return _alone(_written("svg", (WIDTH_MM, height_mm), IMAGE_DPI, draw).decode("utf-8"), f"figure{number}-")
+
+
+def picture_file(
+    form: Literal["svg", "png"], size_mm: tuple[float, float], dpi: float, draw: Callable[[Figure], None]
+) -> bytes:
+    """Return a figure as a file by itself, the same bytes for the same data.
+
+    Parameters
+    ----------
+    form : str
+        ``svg`` or ``png``.
+    size_mm : (float, float)
+        Width and height, millimetres.
+    dpi : float
+        Pixels to 25.4 mm: of a PNG, and of images inside an SVG.
+    draw : callable
+        Draws into the empty figure.
+    """
+    return _written(form, size_mm, dpi, draw)
+
+
+def _written(
+    form: Literal["svg", "png"], size_mm: tuple[float, float], dpi: float, draw: Callable[[Figure], None]
+) -> bytes:
     import warnings
 
     import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    written = io.StringIO()
+    written = io.BytesIO()
     with mpl.rc_context(_STYLE), warnings.catch_warnings():
         # letters that the font lacks are drawn as boxes; a name in another script is no reason to complain
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         layout = ConstrainedLayoutEngine(w_pad=0.02, h_pad=0.03)
-        figure = Figure((WIDTH_MM * MM, height_mm * MM), dpi=IMAGE_DPI, layout=layout)
+        figure = Figure((size_mm[0] * MM, size_mm[1] * MM), dpi=dpi, layout=layout)
         draw(figure)
         figure.align_ylabels()
-        canvas: Any = FigureCanvasSVG(figure)  # its methods carry no types
-        canvas.print_svg(written, metadata={"Date": None, "Creator": None, "Format": None})
-    return _alone(written.getvalue(), f"figure{number}-")
+        if form == "png":
+            png: Any = FigureCanvasAgg(figure)  # these methods carry no types
+            png.print_png(written, metadata={"Software": None})
+        else:
+            svg: Any = FigureCanvasSVG(figure)
+            svg.print_svg(written, metadata={"Date": None, "Creator": None, "Format": None})
+    return written.getvalue()
 
 
 def _alone(svg: str, prefix: str) -> str:

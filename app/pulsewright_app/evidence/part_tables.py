@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pulsewright.quantity import Quantity, coverage_factor, engineering, with_uncertainty
-from pulsewright.review import Marker, Review
+from pulsewright.review import Marker, Review, marker_pairs
 from pulsewright.session import Session
 from pulsewright_analysis.markers import difference
 from pulsewright_analysis.results import Findings
@@ -120,14 +120,6 @@ def health_table(findings: Findings) -> Table:
     figures = ("ENOB", "SINAD", "THD") if with_sine else ()
     headings = ("Channel", "Noise ± U, rms", "Offset ± U", "Clipped samples", *figures, "")
     return Table(headings, tuple(rows), right=tuple(range(1, 4 + len(figures))), wide=(len(headings) - 1,))
-
-
-def marker_pairs(review: Review) -> list[tuple[Marker, Marker]]:
-    """Return the marker pairs of a review, by their numbers; markers that make no pair are passed over."""
-    by_number: dict[int, list[Marker]] = {}
-    for marker in review.markers:
-        by_number.setdefault(marker.pair, []).append(marker)
-    return [(pair[0], pair[1]) for _, pair in sorted(by_number.items()) if len(pair) == 2]
 
 
 def marker_table(review: Review, findings: Findings) -> Table | None:

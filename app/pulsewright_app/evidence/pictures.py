@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from pulsewright.review import Marker, Review
+from pulsewright.review import Marker, Review, marker_pairs
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.findings import Watch
@@ -25,7 +25,6 @@ from pulsewright_app.evidence.finding_pictures import (
     trigger_gaps_picture,
 )
 from pulsewright_app.evidence.health_pictures import health_picture, pulses_picture
-from pulsewright_app.evidence.part_tables import marker_pairs
 from pulsewright_app.evidence.session_pictures import draw_glow, draw_map, draw_single
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.wording import count

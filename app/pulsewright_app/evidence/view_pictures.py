@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pulsewright.errors import PulsewrightError
-from pulsewright.review import Review, SheetView
+from pulsewright.review import Review, SheetView, marker_pairs
 from pulsewright.session import Floats, Session
 from pulsewright_analysis.findings import Watch
 from pulsewright_analysis.mean_trace import mean_over
@@ -18,11 +19,13 @@ from pulsewright_analysis.results import Findings, Ints
 from pulsewright_app.evidence.accumulating import UNWATCHED, Window, glow_of, rows_of, value_window, whole_window
 from pulsewright_app.evidence.captions import glow_caption, glow_height, map_caption, map_height, stacked_caption
 from pulsewright_app.evidence.drawing import drawn, short
-from pulsewright_app.evidence.part_tables import marker_pairs
 from pulsewright_app.evidence.session_pictures import Pairs, draw_glow, draw_map, draw_single, draw_stacked
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.glow import alignment_of
 from pulsewright_app.wording import count, with_full_stop
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _LANE_MM = 12.0
 _MOST_LANES = 16
@@ -62,23 +65,59 @@ class _Asked:
         return f" Filter: {self.view.filter}." if self.view.filter.strip() else ""
 
 
+@dataclass(frozen=True)
+class ViewDrawing:
+    """A view, ready to be drawn at any size.
+
+    Attributes
+    ----------
+    height_mm : float
+        The height that suits it at the width of the sheet's text.
+    draw : callable
+        Draws it into an empty figure.
+    caption, description : str
+        What is shown, for the reader and for whoever cannot see it.
+    """
+
+    height_mm: float
+    draw: Callable[[Figure], None]
+    caption: str
+    description: str
+
+
 def view_picture(
     view: SheetView, session: Session, findings: Findings, review: Review, number: int, watch: Watch = UNWATCHED
 ) -> Picture:
     """Return a view as a figure, or its caption alone with the reason why it cannot be drawn."""
     try:
-        channel = session.channel_index(view.channel)
-        if view.record >= session.records:
-            raise PulsewrightError(f"the session has no record {view.record}")
-        records = filter_records(record_table(session, findings, channel, review), view.filter)
-        asked = _Asked(view, session, findings, channel, records, _pairs(view, review), watch)
-        if len(records) == 0 and view.view != "single":
-            raise PulsewrightError("no record matches its filter")
-        makers = {"single": _single, "stacked": _stacked, "afterglow": _afterglow, "map": _map}
-        made = makers[view.view](asked, number)
+        made = drawing_of(view, session, findings, review, watch)
     except PulsewrightError as error:
         text = " ".join(f"{with_full_stop(view.caption)} This view cannot be drawn: {error.sentence}".split())
         return Picture(number, "", text, "")
+    return Picture(number, drawn(number, made.height_mm, made.draw), made.caption, made.description)
+
+
+def drawing_of(
+    view: SheetView, session: Session, findings: Findings, review: Review, watch: Watch = UNWATCHED
+) -> ViewDrawing:
+    """Return a view with everything read that it shows.
+
+    Raises
+    ------
+    PulsewrightError
+        If the session has no such channel or record, no record matches the filter, or it cannot be aligned so.
+    Cancelled
+        If it was called off.
+    """
+    channel = session.channel_index(view.channel)
+    if view.record >= session.records:
+        raise PulsewrightError(f"the session has no record {view.record}")
+    records = filter_records(record_table(session, findings, channel, review), view.filter)
+    asked = _Asked(view, session, findings, channel, records, _pairs(view, review), watch)
+    if len(records) == 0 and view.view != "single":
+        raise PulsewrightError("no record matches its filter")
+    makers = {"single": _single, "stacked": _stacked, "afterglow": _afterglow, "map": _map}
+    made = makers[view.view](asked)
     return replace(made, caption=" ".join(f"{with_full_stop(view.caption)} {made.caption}".split()))
 
 
@@ -88,7 +127,7 @@ def _pairs(view: SheetView, review: Review) -> Pairs:
     return [pair for pair in marker_pairs(review) if pair[0].channel in (None, view.channel)]
 
 
-def _single(asked: _Asked, number: int) -> Picture:
+def _single(asked: _Asked) -> ViewDrawing:
     view, session = asked.view, asked.session
     names = view.visible or tuple(channel.name for channel in session.channels)
     channels = [session.channel_index(name) for name in names][:_MOST_LANES]
@@ -97,17 +136,18 @@ def _single(asked: _Asked, number: int) -> Picture:
     if isinstance(view.reference, int):
         under = f" Beneath, pale: record {view.reference}."
     height = 30 + (_LANE_MM * len(channels) if view.lanes else 45) + 5 * len(asked.pairs)
-    svg = drawn(
-        number, height,
-        lambda figure: draw_single(
+
+    def draw(figure: Figure) -> None:
+        draw_single(
             figure, session, view.record, channels, view.time, asked.pairs, lanes=view.lanes, values=view.value,
             beneath=beneath,
-        ),
-    )  # fmt: skip
+        )  # fmt: skip
+
     shown = "each channel in a lane of its own" if view.lanes and len(channels) > 1 else count(len(channels), "channel")
     rest = len(names) - len(channels)
     more = f" {count(rest, 'more channel')} not drawn." if rest else ""
-    return Picture(number, svg, f"Record {view.record}, {shown}.{under}{more}", f"the traces of record {view.record}")
+    caption = f"Record {view.record}, {shown}.{under}{more}"
+    return ViewDrawing(height, draw, caption, f"the traces of record {view.record}")
 
 
 def _beneath(asked: _Asked, channels: Sequence[int]) -> list[tuple[Floats, Floats]]:
@@ -135,22 +175,22 @@ def _mean(asked: _Asked, channel: int) -> tuple[Floats, Floats]:
     return times, mean.value
 
 
-def _stacked(asked: _Asked, number: int) -> Picture:
+def _stacked(asked: _Asked) -> ViewDrawing:
     """Return the run of records around the current one, of those that match."""
     view, records = asked.view, asked.records
     shown = min(view.neighbours, len(records))
     place = int(np.searchsorted(records, view.record))
     first = min(max(place - shown // 2, 0), len(records) - shown)
     run = records[first : first + shown].tolist()
-    svg = drawn(
-        number, 40 + 4.5 * min(shown, 20),
-        lambda figure: draw_stacked(figure, asked.session, run, view.record, asked.channel, view.time),
-    )  # fmt: skip
-    caption = stacked_caption(run, asked.name, view.record)
-    return Picture(number, svg, caption + asked.matching, f"{count(shown, 'trace')} above each other")
+
+    def draw(figure: Figure) -> None:
+        draw_stacked(figure, asked.session, run, view.record, asked.channel, view.time)
+
+    caption = stacked_caption(run, asked.name, view.record) + asked.matching
+    return ViewDrawing(40 + 4.5 * min(shown, 20), draw, caption, f"{count(shown, 'trace')} above each other")
 
 
-def _afterglow(asked: _Asked, number: int) -> Picture:
+def _afterglow(asked: _Asked) -> ViewDrawing:
     view, session = asked.view, asked.session
     alignment = alignment_of(session, asked.findings, asked.channel, view.aligned_by)
     if isinstance(alignment, str):
@@ -160,18 +200,20 @@ def _afterglow(asked: _Asked, number: int) -> Picture:
     glow = glow_of(
         session, asked.channel, asked.records, asked.window, values, signs=signs, alignment=alignment, watch=asked.watch
     )
-    svg = drawn(
-        number, glow_height(len(asked.pairs)),
-        lambda figure: draw_glow(
-            figure, glow, asked.unit, asked.pairs, logarithmic=view.logarithmic, about=alignment.about
-        ),
-    )  # fmt: skip
-    caption = glow_caption(glow, asked.name, alignment.about, logarithmic=view.logarithmic, pairs=len(asked.pairs))
-    return Picture(number, svg, caption + asked.matching, f"the traces of {asked.name} laid over each other")
+    about, pairs = alignment.about, asked.pairs
+
+    def draw(figure: Figure) -> None:
+        draw_glow(figure, glow, asked.unit, pairs, logarithmic=view.logarithmic, about=about)
+
+    caption = glow_caption(glow, asked.name, about, logarithmic=view.logarithmic, pairs=len(pairs)) + asked.matching
+    return ViewDrawing(glow_height(len(pairs)), draw, caption, f"the traces of {asked.name} laid over each other")
 
 
-def _map(asked: _Asked, number: int) -> Picture:
+def _map(asked: _Asked) -> ViewDrawing:
     rows = rows_of(asked.session, asked.channel, asked.records, asked.window, asked.watch)
-    svg = drawn(number, map_height(rows), lambda figure: draw_map(figure.subplots(), rows, asked.unit, asked.findings))
-    caption = map_caption(rows, asked.name, len(asked.records), asked.findings)
-    return Picture(number, svg, caption + asked.matching, f"{count(len(rows.numbers), 'record')} as rows of one image")
+
+    def draw(figure: Figure) -> None:
+        draw_map(figure.subplots(), rows, asked.unit, asked.findings)
+
+    caption = map_caption(rows, asked.name, len(asked.records), asked.findings) + asked.matching
+    return ViewDrawing(map_height(rows), draw, caption, f"{count(len(rows.numbers), 'record')} as rows of one image")

@@ -1,0 +1,1 @@
+"""What leaves the desk as a file: the evidence sheet, pictures of views, tables of numbers."""

@@ -1,0 +1,65 @@
+"""What is looked at now, in the form in which a review keeps a view for the evidence sheet. No widgets."""
+
+from __future__ import annotations
+
+from pulsewright.review import SheetView
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.viewing import Viewing
+
+
+def current_view(document: Document, viewing: Viewing) -> SheetView | str:
+    """Return the view as it could be drawn again, or a sentence why it cannot."""
+    session = document.session
+    if session is None:
+        return "There is no session on the desk: open one first."
+    glow = viewing.glow
+    if viewing.view == "afterglow" and glow.of == "stepped":
+        return (
+            "Nobody could draw the records that you stepped through again: "
+            "let Afterglow show all records, or those that match."
+        )
+    visible = viewing.visible_channels
+    everything = len(visible) == len(session.channels)
+    return SheetView(
+        view=viewing.view,
+        record=viewing.record,
+        channel=session.channels[viewing.channel].name,
+        time=viewing.time_window,
+        value=viewing.value_window,
+        visible=() if everything else tuple(session.channels[c].name for c in visible),
+        lanes=viewing.lanes,
+        neighbours=viewing.neighbours,
+        inks=viewing.inks,
+        logarithmic=viewing.logarithmic,
+        filter=_filter(viewing),
+        aligned_by=glow.aligned_by,
+        markers=bool(document.pairs),
+    )
+
+
+def _filter(viewing: Viewing) -> str:
+    """Return the filter that the records which are shown match; empty where all are shown."""
+    if viewing.matches is None:
+        return ""
+    matching = viewing.glow.of == "matching" if viewing.view == "afterglow" else viewing.only_matching
+    return viewing.filter_text if matching and viewing.view != "map" else ""
+
+
+def go_to_view(document: Document, viewing: Viewing, view: SheetView) -> str:
+    """Look at a view that was added to the sheet; return a sentence where the session lacks what it shows."""
+    session = document.session
+    names = [] if session is None else [channel.name for channel in session.channels]
+    if session is None or view.channel not in names or view.record >= session.records:
+        return f"The session has no record {view.record} on {view.channel}."
+    viewing.set_view(view.view)
+    viewing.go_to(view.record)
+    for channel, name in enumerate(names):
+        viewing.show_channel(channel, not view.visible or name in view.visible)
+    viewing.set_channel(names.index(view.channel))
+    viewing.set_lanes(view.lanes)
+    viewing.set_neighbours(view.neighbours)
+    viewing.set_inks(view.inks)
+    viewing.set_logarithmic(view.logarithmic)
+    viewing.glow.set_aligned_by(view.aligned_by)
+    viewing.zoom(view.time, view.value)
+    return ""

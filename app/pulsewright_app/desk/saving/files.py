@@ -1,0 +1,161 @@
+"""Writes sheets, pictures and tables in the background, from what is on the desk at that moment."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject, Signal
+
+from pulsewright_analysis.assessment import Assessment
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.reviewing import Reviewing
+from pulsewright_app.desk.saving.current_view import current_view
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.work import Background, Job
+
+if TYPE_CHECKING:
+    from pulsewright_app.evidence.view_files import PictureSize
+
+SHEET, PICTURE, NUMBERS = "Writing the evidence sheet", "Writing the picture", "Writing the numbers"
+
+
+class Files(QObject):
+    """What can be written of the session on the desk; one file of a kind at a time.
+
+    Every method that writes returns at once. What came of it is told by `saved` or `failed`.
+    """
+
+    saved = Signal(str, object, str)
+    """What was written (`SHEET`, …), where (a Path), and a sentence about it."""
+    failed = Signal(str, str)
+    """What was not written, and why."""
+    progress = Signal(str, float, str)
+    """What is being written, the share done, and what is being done."""
+
+    def __init__(
+        self,
+        document: Document,
+        viewing: Viewing,
+        results: Results,
+        reviewing: Reviewing,
+        background: Background,
+        parent: QObject | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._document, self._viewing, self._results = document, viewing, results
+        self._reviewing, self._background = reviewing, background
+        self._writing: set[str] = set()
+        document.session_changed.connect(self._session_changed)
+
+    def _session_changed(self) -> None:
+        for key in tuple(self._writing):
+            self.cancel(key)
+
+    # -- what can be written now ----------------------------------------------------------------------------
+
+    def sheet_refused(self) -> str:
+        """Return why no sheet can be made now, in a sentence; empty where one can."""
+        results = self._results
+        if self._document.session is None:
+            return "There is no session on the desk: open one first."
+        if results.busy:
+            return "The session is being measured; the sheet can be saved when that is done."
+        if results.findings is None or results.partial:
+            return "The session is not measured: measure it first, or see in the bar at the top why it cannot be."
+        if results.out_of_date:
+            return "The findings are older than the settings: measure again first."
+        claims = self._document.claims_file
+        if claims is not None and claims.claims and results.verdicts_out_of_date:
+            return "The claims are not judged by these findings yet."
+        if self._document.session.file is not None and not results.findings.session.sha256:
+            return "The digest of the whole file is still being taken; the sheet can be saved when it is known."
+        return ""
+
+    def assessment(self) -> Assessment | None:
+        """Return what was measured and judged; None before anything was."""
+        findings = self._results.findings
+        if findings is None:
+            return None
+        return Assessment(findings, self._results.verdicts, self._document.claims_file)
+
+    # -- writing --------------------------------------------------------------------------------------------
+
+    def write_sheet(self, path: Path, date: str = "", by: str = "") -> None:
+        """Write the evidence sheet as HTML or PDF, by the ending of the file's name."""
+        session, assessment, refused = self._document.session, self.assessment(), self.sheet_refused()
+        if refused or session is None or assessment is None:
+            self.failed.emit(SHEET, refused)
+            return
+        review = self._reviewing.review
+
+        def work(job: Job) -> str:
+            from pulsewright_app.evidence.writing import write_sheet
+
+            sheet = write_sheet(
+                assessment, session, review, path, date=date, by=by, progress=job.progress, cancelled=job.cancelled
+            )
+            return sheet.summary
+
+        self._start(SHEET, path, work)
+
+    def write_picture(self, path: Path, size: PictureSize) -> None:
+        """Write the view that is looked at as PNG or SVG, by the ending of the file's name."""
+        session, findings = self._document.session, self._results.findings
+        view = current_view(self._document, self._viewing)
+        if isinstance(view, str) or session is None:
+            self.failed.emit(PICTURE, str(view))
+            return
+        if findings is None:
+            self.failed.emit(PICTURE, "The session is not measured yet; the picture can be saved when it is.")
+            return
+        review = self._reviewing.review
+
+        def work(job: Job) -> str:
+            from pulsewright_analysis.findings import Watch
+            from pulsewright_app.evidence.view_files import write_view
+
+            write_view(view, session, findings, review, path, size, Watch(job.progress, job.cancelled))
+            return ""
+
+        self._start(PICTURE, path, work)
+
+    def write_numbers(self, folder: Path) -> None:
+        """Write every finding and every marker pair as CSV tables into a folder."""
+        assessment, refused = self.assessment(), self.sheet_refused()
+        if refused or assessment is None:
+            self.failed.emit(NUMBERS, refused.replace("the sheet", "the tables"))
+            return
+        review = self._reviewing.review
+
+        def work(_: Job) -> str:
+            from pulsewright_app.csv_folder import write_csv
+
+            return f"{len(write_csv(assessment, folder, review))} tables"
+
+        self._start(NUMBERS, folder, work)
+
+    def _start(self, key: str, path: Path, work: Callable[[Job], str]) -> None:
+        def done(sentence: str) -> None:
+            self._writing.discard(key)
+            self.saved.emit(key, path, sentence)
+
+        def failed(sentence: str) -> None:
+            self._writing.discard(key)
+            self.failed.emit(key, sentence)
+
+        self._writing.add(key)
+        self._background.start(key, work, done, failed, lambda share, doing: self.progress.emit(key, share, doing))
+
+    def cancel(self, key: str) -> None:
+        """Leave off writing; what was there before stays."""
+        if key in self._writing:
+            self._writing.discard(key)
+            self._background.cancel(key)
+            self.failed.emit(key, "It was called off.")
+
+    def writing(self, key: str) -> bool:
+        """Return whether something of that kind is being written."""
+        return key in self._writing

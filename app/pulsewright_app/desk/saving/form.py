@@ -1,0 +1,54 @@
+"""What the pages for saving have in common: fields beside their names, a line that tells how it goes, buttons."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QDialog, QFormLayout, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
+
+
+class SavingPage(QDialog):
+    """Beside the desk, not in its way."""
+
+    def __init__(self, title: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWindowTitle(f"{title} — Pulsewright")
+        self.setAccessibleName(title)
+        self.setModal(False)
+        self.fields = QFormLayout()
+        self.fields.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
+        self.fields.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
+        self.told = QLabel()
+        self.told.setAccessibleName(f"How it goes: {title}")
+        self.told.setTextFormat(Qt.TextFormat.PlainText)
+        self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.told.setWordWrap(True)
+        self.buttons = QHBoxLayout()
+        self.buttons.addStretch(1)
+        self.column = QVBoxLayout(self)
+        self.column.addLayout(self.fields)
+        self.column.addWidget(self.told)
+        self.column.addStretch(1)
+        self.column.addLayout(self.buttons)
+
+    def add_field(self, name: str, field: QWidget | QLayout, accessible: str = "") -> None:
+        """Put a field below the others, its name beside it."""
+        if isinstance(field, QWidget):
+            field.setAccessibleName(accessible or name)
+            self.fields.addRow(name, field)
+        else:
+            self.fields.addRow(name, field)
+
+    def add_button(self, text: str, accessible: str) -> QPushButton:
+        """Put a button to the right of the others."""
+        button = QPushButton(text)
+        button.setAccessibleName(accessible)
+        button.setToolTip(accessible)
+        button.setAutoDefault(False)
+        self.buttons.addWidget(button)
+        return button
+
+    def come_up(self) -> None:
+        """Show the page, over the desk."""
+        self.show()
+        self.raise_()
+        self.activateWindow()

@@ -1,0 +1,95 @@
+"""The answers of the menu Hand over: pages that come up, and what is copied or written at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QFileDialog
+
+from pulsewright_app.desk.saving.files import NUMBERS, PICTURE, SHEET, Files
+from pulsewright_app.desk.saving.picture_page import PicturePage
+from pulsewright_app.desk.saving.sheet_page import SheetPage
+from pulsewright_app.desk.saving.views_page import ViewsPage, add_view
+
+if TYPE_CHECKING:
+    from pulsewright_app.desk.saving.form import SavingPage
+    from pulsewright_app.desk.window import DeskWindow
+
+
+class Saving(QObject):
+    """Everything by which numbers and pictures leave the desk."""
+
+    def __init__(self, window: DeskWindow) -> None:
+        super().__init__(window)
+        self._window = window
+        self.files = Files(
+            window.document, window.viewing, window.results, window.reviewing, window.background, parent=self
+        )
+        self._pages: dict[str, SavingPage] = {}
+        self.files.saved.connect(self._saved)
+        self.files.failed.connect(self._failed)
+
+    def _page(self, key: str) -> SavingPage:
+        """Return a page, made when it is first wanted."""
+        window = self._window
+        if key not in self._pages:
+            made: SavingPage
+            if key == SHEET:
+                made = SheetPage(window.document, window.results, self.files, window)
+            elif key == PICTURE:
+                made = PicturePage(window.document, window.viewing, window.results, self.files, window)
+            else:
+                made = ViewsPage(window.document, window.viewing, window)
+            # what is changed on a page is taken back there too
+            made.addActions([window.actions_by_name[name] for name in ("undo", "redo")])
+            self._pages[key] = made
+        return self._pages[key]
+
+    def show_sheet_page(self) -> None:
+        """Show the page from which the evidence sheet is saved."""
+        self._page(SHEET).come_up()
+
+    def show_picture_page(self) -> None:
+        """Show the page from which the view is saved as a picture."""
+        self._page(PICTURE).come_up()
+
+    def show_views_page(self) -> ViewsPage:
+        """Show the page of the views that were added to the sheet."""
+        page = self._page("views")
+        assert isinstance(page, ViewsPage)
+        page.come_up()
+        return page
+
+    def add_view(self) -> None:
+        """Add the view that is looked at to the sheet, and let its caption be written."""
+        refused = add_view(self._window.document, self._window.viewing)
+        if refused:
+            self._window.viewing.tell(refused)
+        else:
+            self.show_views_page().edit_last()
+
+    def copy_picture(self) -> None:
+        """Copy the view as it is on the screen, caption and all, to the clipboard."""
+        QGuiApplication.clipboard().setPixmap(self._window.middle.view.grab())
+        self._window.middle.told.setText("The picture is in the clipboard.")
+
+    def save_numbers(self) -> None:
+        """Ask for a folder, and write every finding and every marker pair into it."""
+        session = self._window.document.session
+        beside = Path.cwd() if session is None or session.file is None else session.file.parent
+        folder = QFileDialog.getExistingDirectory(self._window, "Save the numbers into a folder", str(beside))
+        if folder:
+            self.files.write_numbers(Path(folder))
+
+    def _saved(self, key: str, path: object, sentence: str) -> None:
+        if key == NUMBERS:
+            self._window.middle.told.setText(f"{sentence} are in {path}.")
+
+    def _failed(self, key: str, sentence: str) -> None:
+        """Tell in the bar what no page is there to tell."""
+        page = self._pages.get(key)
+        if page is None or not page.isVisible():
+            self._window.viewing.tell(sentence)

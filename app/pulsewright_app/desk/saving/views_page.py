@@ -1,0 +1,144 @@
+"""The page of the views that a person added to the evidence sheet: captions, order, and the way back to each."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
+
+from pulsewright.review import SheetView
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.saving.current_view import current_view, go_to_view
+from pulsewright_app.desk.saving.form import SavingPage
+from pulsewright_app.desk.viewing import Viewing
+
+SHOWN, CAPTION = 0, 1
+NAMES = {"single": "Single", "stacked": "Stacked", "afterglow": "Afterglow", "map": "Map"}
+
+
+def add_view(document: Document, viewing: Viewing) -> str:
+    """Add the view that is looked at to the sheet; return a sentence where it cannot be drawn again."""
+    view = current_view(document, viewing)
+    if isinstance(view, str):
+        return view
+    document.set_sheet_views((*document.sheet_views, view), f"Add {NAMES[view.view]} to the sheet")
+    return ""
+
+
+class ViewsPage(SavingPage):
+    """Lists the added views in the order of the sheet; a caption is written where it stands."""
+
+    def __init__(self, document: Document, viewing: Viewing, parent: QWidget | None = None) -> None:
+        super().__init__("Views on the sheet", parent)
+        self._document, self._viewing = document, viewing
+        self.table = QTableWidget(0, 2)
+        self.table.setAccessibleName("Views on the sheet")
+        self.table.setHorizontalHeaderLabels(["View", "Caption"])
+        self.table.horizontalHeader().setSectionResizeMode(CAPTION, QHeaderView.ResizeMode.Stretch)
+        self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.table.itemChanged.connect(self._caption_written)
+        self.column.insertWidget(0, self.table, 100)
+        self.add_here = self.add_button("Add this view", "Add the view that is looked at to the sheet")
+        self.go_button = self.add_button("Look at it", "Show the chosen view on the desk as it was added")
+        self.up_button = self.add_button("Up", "Move the chosen view before the one above it")
+        self.down_button = self.add_button("Down", "Move the chosen view behind the one below it")
+        self.remove_button = self.add_button("Remove", "Take the chosen view off the sheet")
+        self.close_button = self.add_button("Close", "Close this page")
+        self.add_here.clicked.connect(self._add)
+        self.go_button.clicked.connect(self._go)
+        self.up_button.clicked.connect(lambda: self._move(-1))
+        self.down_button.clicked.connect(lambda: self._move(1))
+        self.remove_button.clicked.connect(self._remove)
+        self.close_button.clicked.connect(self.close)
+        self.table.itemSelectionChanged.connect(self._allow)
+        document.history_changed.connect(self._rebuild)
+        document.session_changed.connect(self._rebuild)
+        self._filling = False
+        self.resize(720, 320)
+        self._rebuild()
+
+    # -- showing --------------------------------------------------------------------------------------------
+
+    def _rebuild(self) -> None:
+        views, chosen = self._document.sheet_views, self._chosen
+        self._filling = True
+        try:
+            self.table.setRowCount(len(views))
+            for row, view in enumerate(views):
+                about = QTableWidgetItem(_in_words(view))
+                about.setFlags(Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled)
+                self.table.setItem(row, SHOWN, about)
+                self.table.setItem(row, CAPTION, QTableWidgetItem(view.caption))
+            self.table.resizeColumnToContents(SHOWN)
+        finally:
+            self._filling = False
+        if views and chosen >= 0:
+            self.table.selectRow(min(chosen, len(views) - 1))
+        self.told.setText("" if views else "No view is on the sheet yet. What you look at can be added here.")
+        self._allow()
+
+    @property
+    def _chosen(self) -> int:
+        rows = self.table.selectionModel().selectedRows()
+        return rows[0].row() if rows else -1
+
+    def _allow(self) -> None:
+        row, number = self._chosen, len(self._document.sheet_views)
+        self.add_here.setEnabled(self._document.session is not None)
+        for button, on in (
+            (self.go_button, row >= 0),
+            (self.remove_button, row >= 0),
+            (self.up_button, row > 0),
+            (self.down_button, 0 <= row < number - 1),
+        ):
+            button.setEnabled(on)
+
+    # -- gestures -------------------------------------------------------------------------------------------
+
+    def edit_last(self) -> None:
+        """Let the caption of the view that was added last be written."""
+        row = self.table.rowCount() - 1
+        item = self.table.item(row, CAPTION)
+        if item is not None:
+            self.table.selectRow(row)
+            self.table.setCurrentItem(item)
+            self.table.editItem(item)
+
+    def _add(self) -> None:
+        refused = add_view(self._document, self._viewing)
+        if refused:
+            self.told.setText(refused)
+        else:
+            self.edit_last()
+
+    def _caption_written(self, item: QTableWidgetItem) -> None:
+        views = self._document.sheet_views
+        if self._filling or item.column() != CAPTION or item.row() >= len(views):
+            return
+        if item.text() != views[item.row()].caption:
+            changed = replace(views[item.row()], caption=item.text())
+            self._set((*views[: item.row()], changed, *views[item.row() + 1 :]), "Write a caption")
+
+    def _move(self, by: int) -> None:
+        row, views = self._chosen, list(self._document.sheet_views)
+        views.insert(row + by, views.pop(row))
+        self.table.selectRow(row + by)
+        self._set(tuple(views), "Move a view on the sheet")
+
+    def _remove(self) -> None:
+        row, views = self._chosen, self._document.sheet_views
+        self._set((*views[:row], *views[row + 1 :]), "Take a view off the sheet")
+
+    def _go(self) -> None:
+        self.told.setText(go_to_view(self._document, self._viewing, self._document.sheet_views[self._chosen]))
+
+    def _set(self, views: tuple[SheetView, ...], label: str) -> None:
+        self._document.set_sheet_views(views, label)
+
+
+def _in_words(view: SheetView) -> str:
+    of = view.channel if view.view in ("afterglow", "map") else f"{view.channel}, record {view.record}"
+    more = f", {view.filter}" if view.filter else ""
+    return f"{NAMES[view.view]}, {of if view.view != 'single' else f'record {view.record}'}{more}"
