@@ -43,6 +43,8 @@ def update_actions(window: DeskWindow) -> None:
         actions[name].setEnabled(bool(label))
     for name in ("nudge_earlier", "nudge_later", "nudge_far_earlier", "nudge_far_later", "remove_pair"):
         actions[name].setEnabled(there and viewing.selected_marker is not None)
+    actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
+    actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)
     actions["cancel"].setEnabled(window.results.busy)
     actions["next_flag"].setEnabled(bool(document.flags))
     actions["only_matching"].setEnabled(viewing.matches is not None)

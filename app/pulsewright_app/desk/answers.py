@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.claims_again import read_claims_again
@@ -15,6 +16,7 @@ from pulsewright_app.desk.record_answers import (
 )
 from pulsewright_app.desk.spans import SPANS, SpanName
 from pulsewright_app.desk.viewing import Snap, View
+from pulsewright_app.desk.zoom_answers import zoom_to_pulse, zoom_to_span
 
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
@@ -69,6 +71,9 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "farther": lambda: window.middle.view.zoom_time_by(1 / _CLOSER),
         "fit": viewing.fit,
         "zoom_back": viewing.zoom_back,
+        "zoom_forward": viewing.zoom_forward,
+        "zoom_pulse": lambda: zoom_to_pulse(window),
+        **{f"zoom_{name}": _about_times(window, partial(zoom_to_span, window, name)) for name in SPANS},
         **{name: _toggle_panel(window, name) for name in _PANELS},
         "figure": window.open_figure,
         "dark": lambda: viewing.set_dark(not viewing.dark),

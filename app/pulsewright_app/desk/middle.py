@@ -65,7 +65,7 @@ class Middle(QWidget):
             button.setMinimumWidth(80)
             switch.addWidget(button)
         switch.addStretch(1)
-        for zoom in ("closer", "farther", "fit", "zoom_back"):
+        for zoom in ("closer", "farther", "fit", "zoom_back", "zoom_forward", "zoom_pulse"):
             button = QToolButton()
             button.setDefaultAction(actions[zoom])
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)

@@ -12,6 +12,7 @@ from pulsewright_app.desk.glow_options import GlowOptions
 from pulsewright_app.desk.spans import SpanDrawing
 from pulsewright_app.desk.walk import PACES as PACES
 from pulsewright_app.desk.walk import Walk
+from pulsewright_app.desk.zooming import Zoom, ZoomHistory
 
 View = Literal["single", "stacked", "afterglow", "map"]
 Inks = Literal["count", "polarity"]
@@ -19,8 +20,6 @@ Snap = Literal["nothing", "samples", "pulses"]
 Window = tuple[float, float]
 
 VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
-
-_OLDEST_ZOOM = 50
 
 
 class Viewing(Walk):
@@ -64,9 +63,7 @@ class Viewing(Walk):
         session = self._document.session
         self._hidden: frozenset[int] = frozenset()
         self._channels = 0 if session is None else len(session.channels)
-        self._time_window: Window | None = None
-        self._value_window: Window | None = None
-        self._zooms: list[tuple[Window | None, Window | None]] = []
+        self.zooms = ZoomHistory()
         self._selected: tuple[int, Which] | None = None
 
     def _session_changed(self) -> None:
@@ -187,12 +184,12 @@ class Viewing(Walk):
     @property
     def time_window(self) -> Window | None:
         """Seconds from the trigger that are shown; None for the whole record."""
-        return self._time_window
+        return self.zooms.now.time
 
     @property
     def value_window(self) -> Window | None:
         """Values that are shown; None for all of them."""
-        return self._value_window
+        return self.zooms.now.value
 
     def zoom(self, time: Window | None, value: Window | None, *, remember: bool = True) -> None:
         """Show another stretch of time and of values, in all views that have them.
@@ -204,17 +201,12 @@ class Viewing(Walk):
         remember : bool
             False while a gesture goes on, so that `zoom_back` returns to where it began.
         """
-        if (time, value) == (self._time_window, self._value_window):
-            return
-        if remember:
-            self._zooms.append((self._time_window, self._value_window))
-            del self._zooms[:-_OLDEST_ZOOM]
-        self._time_window, self._value_window = time, value
-        self.zoom_changed.emit()
+        if self.zooms.go(Zoom(time, value), remember):
+            self.zoom_changed.emit()
 
     def zoom_time(self, time: Window | None) -> None:
         """Show another stretch of time."""
-        self.zoom(time, self._value_window)
+        self.zoom(time, self.value_window)
 
     def fit(self) -> None:
         """Show everything."""
@@ -222,8 +214,12 @@ class Viewing(Walk):
 
     def zoom_back(self) -> None:
         """Return to the zoom before this one."""
-        if self._zooms:
-            self._time_window, self._value_window = self._zooms.pop()
+        if self.zooms.back():
+            self.zoom_changed.emit()
+
+    def zoom_forward(self) -> None:
+        """Return to the zoom that was gone back from."""
+        if self.zooms.forward():
             self.zoom_changed.emit()
 
     # -- selected marker ------------------------------------------------------------------------------------

@@ -152,6 +152,7 @@ class DeskWindow(QMainWindow):
         for signal in (
             document.history_changed, viewing.view_changed, viewing.record_changed, viewing.playing_changed,
             viewing.shown_changed, viewing.selection_changed, viewing.options_changed, self.results.changed,
+            viewing.zoom_changed,
         ):  # fmt: skip
             signal.connect(self.update_actions)
         viewing.spans.changed.connect(self.update_actions)

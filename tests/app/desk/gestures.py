@@ -68,13 +68,17 @@ def labelled(desk: DeskWindow, name: str) -> str:
     return next(label.text() for label in desk.findChildren(QLabel) if label.accessibleName() == name)
 
 
-def turn(desk: DeskWindow, where: QPoint, notches: int, shift: bool = False) -> None:
+def turn(
+    desk: DeskWindow, where: QPoint, notches: int, shift: bool = False, held: Any = None, timestamp: int = 0
+) -> None:
     canvas = canvas_of(desk)
-    held = Qt.KeyboardModifier.ShiftModifier if shift else Qt.KeyboardModifier.NoModifier
+    if held is None:
+        held = Qt.KeyboardModifier.ShiftModifier if shift else Qt.KeyboardModifier.NoModifier
     event = QWheelEvent(
         QPointF(where), QPointF(canvas.viewport().mapToGlobal(where)), QPoint(), QPoint(0, 120 * notches),
         Qt.MouseButton.NoButton, held, Qt.ScrollPhase.NoScrollPhase, False,
     )  # fmt: skip
+    event.setTimestamp(timestamp)
     QApplication.sendEvent(canvas.viewport(), event)
 
 

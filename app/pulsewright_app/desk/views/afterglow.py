@@ -204,6 +204,10 @@ class AfterglowView(PictureView[_Shown]):
         """What the picture's records are aligned by, in words; empty for the trigger."""
         return self._accumulation.plan.alignment.about if self._accumulation is not None else ""
 
+    def shown_time(self, record: int, time: float) -> float:
+        """Return where along the axis a time of a record lies; NaN where the record could not be aligned."""
+        return time if self._accumulation is None else time - float(self._accumulation.plan.alignment.shift[record])
+
     def _label_axis(self) -> None:
         about = self._aligned
         self.canvas.time_axis.setLabel(

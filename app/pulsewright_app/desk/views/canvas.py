@@ -20,6 +20,8 @@ _DRAG_STARTS = 4.0
 _TALL_BAND = 24.0
 _A_NOTCH = 120.0
 _ZOOM_A_NOTCH = 0.8
+_PAUSE_MS = 700
+"""Milliseconds after which the wheel turned again is another gesture, to be gone back from by itself."""
 
 
 @dataclass
@@ -56,6 +58,7 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self._theme = LIGHT
         self._drag: _Drag | None = None
         self._pointer: QPointF | None = None
+        self._last_turn = 0
         self._rect: QRectF | None = None
         self._windows: tuple[Window, Window] | None = None
         self.below: list[Layer] = []
@@ -270,11 +273,17 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
             return
         factor = _ZOOM_A_NOTCH ** (turned / _A_NOTCH)
         time, heights = self.windows()
+        begins = self._begins_turn(event)
         if event.modifiers() & Qt.KeyboardModifier.ShiftModifier:
             if self.heights_zoom:
-                self.zoom_wanted.emit(time, _about(heights, self.height_at(point.y()), factor), True)
+                self.zoom_wanted.emit(time, _about(heights, self.height_at(point.y()), factor), begins)
         else:
-            self.zoom_wanted.emit(_about(time, self.time_at(point.x()), factor), None, True)
+            self.zoom_wanted.emit(_about(time, self.time_at(point.x()), factor), None, begins)
+
+    def _begins_turn(self, event: QWheelEvent) -> bool:
+        """Return whether the wheel was at rest before: many notches in one go are one gesture."""
+        last, self._last_turn = self._last_turn, event.timestamp()
+        return not last or event.timestamp() - last > _PAUSE_MS
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Leave every key to the window: nothing here scrolls."""

@@ -247,7 +247,18 @@ class View(QWidget):
             return
         low, high = self._limited(time, session)
         value = self.viewing.value_window if heights is None else self.values_of(heights)
-        self.viewing.zoom((low, high), value, remember=begins)
+        # everything is one zoom, however it was reached: going back must never seem to do nothing
+        start, end = self.whole_time(session)
+        everything = high - low >= (end - start) * (1 - 1e-9)
+        self.viewing.zoom(None if everything else (low, high), value, remember=begins)
+
+    def show_time(self, time: Window) -> None:
+        """Zoom to a stretch of time, as one step of the zooms' history."""
+        self._zoom(time, None, True)
+
+    def shown_time(self, record: int, time: float) -> float:
+        """Return where along the axis a time of a record lies, seconds; NaN where the record has no place."""
+        return time
 
     def _limited(self, time: Window, session: Session) -> Window:
         """Return a window no shorter than four samples and no longer than the record, moved to overlap it."""
