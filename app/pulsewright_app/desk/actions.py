@@ -48,6 +48,7 @@ ACTIONS: tuple[Described, ...] = (
     Described(
         "claims_again", "Session", "Read the claims again", "Shift+F5", "Judge by the claims file as it is written now"
     ),
+    Described("claims_page", "Session", "Claims …", "Ctrl+K", "Write what is claimed, and see what it comes to"),
     Described("cancel", "Session", "Stop measuring", "Ctrl+.", "Stop the measuring that goes on"),
     Described("close", "Session", "Close the session", "Ctrl+W", "Go back to the first screen"),
     Described("quit", "Session", "Leave", "Ctrl+Q", "Close the desk", needs_session=False),

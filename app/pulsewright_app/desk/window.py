@@ -23,6 +23,8 @@ from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.action_states import allow_actions, update_actions
 from pulsewright_app.desk.actions import ACTIONS, MENUS, ShortcutsPage, make_actions
 from pulsewright_app.desk.answers import answers_of
+from pulsewright_app.desk.claims.claims_page import ClaimsPage
+from pulsewright_app.desk.claims.claims_work import ClaimsWork
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.judging import Judging
@@ -74,6 +76,7 @@ class DeskWindow(QMainWindow):
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
         self._help: ShortcutsPage | None = None
+        self._claims_page: ClaimsPage | None = None
         self._space_key = SpaceKey(self)
         self._build()
         self._connect()
@@ -234,6 +237,14 @@ class DeskWindow(QMainWindow):
     def open_figure(self) -> None:
         """Show the figure that the findings panel is at in a window of its own."""
         self.findings_panel.open_large()
+
+    def show_claims(self) -> None:
+        """Show the page on which claims are written, beside the work."""
+        if self._claims_page is None:
+            work = ClaimsWork(self.document, self.results, self.reviewing, self.background, self)
+            self._claims_page = ClaimsPage(self.document, self.viewing, self.results, work, self)
+            self._claims_page.addActions([self.actions_by_name[name] for name in ("undo", "redo", "claims_again")])
+        self._claims_page.come_up()
 
     def show_shortcuts(self) -> None:
         """Show the list of keys and gestures, beside the work, not in its way."""
