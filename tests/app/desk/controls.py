@@ -30,7 +30,7 @@ _MOST_STOPS = 400
 
 
 def controls_of(window: QWidget) -> list[QWidget]:
-    """Everything that is seen of a window and answers to the mouse or the keyboard; what Qt puts inside another is not."""
+    """Everything seen of a window that answers to mouse or keyboard; what Qt puts inside another is not."""
     return [widget for widget in (window, *window.findChildren(QWidget)) if _is_control(widget, window)]
 
 

@@ -1,4 +1,4 @@
-"""Every control of the desk and of its pages can be named, and be reached from the keyboard; every action has its keys."""
+"""Every control of the desk and of its pages has a name and can be reached by Tab; every action has its keys."""
 
 from __future__ import annotations
 
