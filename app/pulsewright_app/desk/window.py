@@ -9,6 +9,7 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import (
+    QAbstractButton,
     QApplication,
     QDockWidget,
     QFileDialog,
@@ -20,7 +21,7 @@ from PySide6.QtWidgets import (
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.action_states import allow_actions, update_actions
-from pulsewright_app.desk.actions import ACTIONS, ShortcutsPage, make_actions
+from pulsewright_app.desk.actions import ACTIONS, MENUS, ShortcutsPage, make_actions
 from pulsewright_app.desk.answers import answers_of
 from pulsewright_app.desk.claims.claims_page import ClaimsPage
 from pulsewright_app.desk.claims.claims_work import ClaimsWork
@@ -126,12 +127,15 @@ class DeskWindow(QMainWindow):
         dock.setObjectName(title)
         dock.setAccessibleName(f"{title} panel")
         dock.setWidget(panel)
+        for button in dock.findChildren(QAbstractButton, options=Qt.FindChildOption.FindDirectChildrenOnly):
+            button.setAccessibleName(f"{button.accessibleName()} the panel {title}")
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.addDockWidget(area, dock)
         return dock
 
     def _build_menus(self) -> None:
         for title in dict.fromkeys(described.menu for described in ACTIONS):
-            menu = self.menuBar().addMenu(title)
+            menu = self.menuBar().addMenu(MENUS[title])
             for described in ACTIONS:
                 if described.menu == title:
                     menu.addAction(self.actions_by_name[described.name])

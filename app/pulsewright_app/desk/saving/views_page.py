@@ -34,6 +34,7 @@ class ViewsPage(FormPage):
         self._document, self._viewing = document, viewing
         self.table = QTableWidget(0, 2)
         self.table.setAccessibleName("Views on the sheet")
+        self.table.setTabKeyNavigation(False)
         self.table.setHorizontalHeaderLabels(["View", "Caption"])
         self.table.horizontalHeader().setSectionResizeMode(CAPTION, QHeaderView.ResizeMode.Stretch)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
