@@ -280,6 +280,9 @@ def compare(
     same: Annotated[
         Text, _option("WORDS", "What stayed the same: clock, cables, splitter, offsets, scales; its u cancels.")
     ] = None,
+    to: Annotated[Path | None, _option("SHEET", "Write it as a sheet too: a file that ends in .html or .pdf.")] = None,
+    date: Annotated[str, _option("TEXT", "The date on the sheet; a line to fill in if left out.")] = "",
+    by: Annotated[str, _option("TEXT", "Who made the sheet; a line to fill in if left out.")] = "",
     json: Json = False,
 ) -> int:
     """Compare two sessions: each quantity before and after a change, the difference, and whether it is significant.
@@ -290,7 +293,7 @@ def compare(
     """
     from pulsewright_app.compare_command import run_compare
 
-    return run_compare(old, new, claims, json, swapped, same)
+    return run_compare(old, new, claims, json, swapped, same, to, date, by)
 
 
 @app.command(short_help="Bracket the re-arm time.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import replace
@@ -9,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pulsewright.claim import NO_LIMIT
-from pulsewright.quantity import engineering
 from pulsewright_app.wording import capitalised, shown
 
 if TYPE_CHECKING:
@@ -25,9 +25,19 @@ if TYPE_CHECKING:
 
 
 def run_compare(
-    old_file: Path, new_file: Path, claims_file: Path | None, as_json: bool, swapped: str | None, same: str | None
+    old_file: Path,
+    new_file: Path,
+    claims_file: Path | None,
+    as_json: bool,
+    swapped: str | None,
+    same: str | None,
+    to: Path | None = None,
+    date: str = "",
+    by: str = "",
 ) -> int:
     """Compare two sessions, print a table or JSON, and return the exit code, which is that of the new one's claims.
+
+    With `to` the comparison is written as a sheet too, HTML or PDF.
 
     Raises
     ------
@@ -38,6 +48,10 @@ def run_compare(
     from pulsewright_analysis.swapping import parse_swapped
     from pulsewright_app.printing import page, print_json
 
+    if to is not None:
+        from pulsewright_app.evidence.writing import check_target
+
+        check_target(to)  # a name that cannot be written is told before anything is measured
     pairs = parse_swapped(swapped) if swapped is not None else ()
     words = tuple(word.strip() for word in same.split(",")) if same else ()
     require_same(words)
@@ -46,6 +60,11 @@ def run_compare(
         old, new = (_assessed(file, one) for file, one in zip((old_file, new_file), given, strict=True))
     comparison = compare(old, new, words)
     separated = [_separated(pair, old.findings, new.findings) for pair in pairs]
+    if to is not None:
+        from pulsewright_app.evidence.writing import write_comparison
+
+        write_comparison(comparison, separated, to, date=date, by=by)
+        print(f"pulsewright: the sheet is {to}.", file=sys.stderr)
     if as_json:
         print_json({**comparison.as_json(), "swapped": [found.as_json() for found in separated]})
     else:
@@ -82,12 +101,13 @@ def _separated(pair: tuple[str, str], old: Findings, new: Findings) -> Separated
 
 def print_comparison(comparison: Comparison, separated: Sequence[Separated], out: Console) -> None:
     """Print every quantity before and after, what is counted, the claims, and the share of exchanged cables."""
+    from pulsewright_app.evidence.comparison_sheet import file_name, summary
     from pulsewright_app.printing import columns
 
-    names = [_name(assessment) for assessment in (comparison.old, comparison.new)]
+    names = [file_name(assessment) for assessment in (comparison.old, comparison.new)]
     out.print(f"{names[0]} (before) and {names[1]} (after)", style="bold")
     out.print()
-    out.print(_summary(comparison))
+    out.print(summary(comparison))
     out.print()
     out.print(_differences(comparison))
     out.print()
@@ -116,22 +136,6 @@ def _differences(comparison: Comparison) -> Table:
         numbers = (shown(q) if q else "" for q in (found.old, found.new, found.difference))
         table.add_row(capitalised(found.meaning), *numbers, told)
     return table
-
-
-def _name(assessment: Assessment) -> str:
-    file = assessment.findings.session.file
-    return "session" if file is None else file.name
-
-
-def _summary(comparison: Comparison) -> str:
-    changed = [found.meaning for found in comparison.differences if found.significant]
-    level = engineering(100 * comparison.coverage, "", 4)
-    number = comparison.compared
-    of = f"of {number} {'quantity' if number == 1 else 'quantities'} compared at once ({level} %)"
-    if not changed:
-        return f"No difference is significant, {of}."
-    verb = "difference is" if len(changed) == 1 else "differences are"
-    return f"{len(changed)} {verb} significant, {of}: {', '.join(changed)}."
 
 
 def _told(significant: bool | None, reason: str) -> str:

@@ -72,6 +72,8 @@ def open_with_settings(
     try:
         digest = sha256_of(file)
         review, claims = _review(file, digest), _claims(file, claims_file, drafting)
+        if review.claims and claims_file is None:
+            print("pulsewright: the claims edited on the desk are not saved; those of the file count.", file=sys.stderr)
         settings = layered(options, review.measuring_settings(), None if claims is None else claims.settings)
         return Input(session, settings, digest, review, claims)
     except BaseException:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from pulsewright.errors import SettingError
-from pulsewright.quantity import engineering, parse_number, parse_with_unit
+from pulsewright.quantity import PREFIXES, engineering, parse_number, parse_with_unit
 
 Form = Literal["at_most", "at_least", "about", "range", "number", "pattern", "nothing"]
 OWN_UNIT = "the channel's unit"
@@ -152,6 +152,10 @@ def _with_unit(kind: ClaimKind, text: str, unit: str | None = None) -> tuple[flo
         value, written = parse_with_unit(text, _CHANNEL_UNITS, "limit")
         if not written and expected:
             raise SettingError(f"limit: {text.strip()!r} has no unit")
+        alone = text.strip().removesuffix(written).rstrip()[-1:].isdigit()
+        bare = alone and written in PREFIXES and (expected != OWN_UNIT or written not in _CHANNEL_UNITS)
+        if expected and bare:
+            raise SettingError(f"limit: {text.strip()!r} has a prefix and no unit")
         return (value, written) if expected == OWN_UNIT else (parse_number(text, expected, "limit"), expected)
     except SettingError as error:
         raise SettingError(error.cause, _write(kind)) from error

@@ -30,12 +30,15 @@ class ClaimsFile:
         Name to value as it was written (``"60 us"``), each one checked.
     claims : tuple of Claim
         In the file's order.
+    edited : bool
+        Whether it was edited on the desk since, and not saved into the file.
     """
 
     path: Path
     title: str = ""
     settings: dict[str, Any] = field(default_factory=dict)
     claims: tuple[Claim, ...] = ()
+    edited: bool = False
 
 
 def claims_path_for(session_path: str | Path) -> Path:
@@ -66,7 +69,26 @@ def read_claims(path: str | Path, settings_alone: bool = False) -> ClaimsFile:
         With the first thing that is wrong and its line.
     """
     path = Path(path)
-    text = _text(path)
+    return parse_claims(claims_text_of(path), path, settings_alone)
+
+
+def parse_claims(text: str, path: Path, settings_alone: bool = False) -> ClaimsFile:
+    """Check the text of a claims file.
+
+    Parameters
+    ----------
+    text : str
+        As `read_claims` finds it.
+    path : Path
+        The file that it is of, for errors.
+    settings_alone : bool
+        Whether the claims are passed over.
+
+    Raises
+    ------
+    ClaimsFileError
+        With the first thing that is wrong and its line.
+    """
     content = _table(path, text)
     _check_form(path, text, content)
     settings = content.get("settings", {})
@@ -103,7 +125,18 @@ def _fail(path: Path, line: int | None, cause: str, remedy: str = "") -> NoRetur
     raise ClaimsFileError(f"{place}: {cause}", remedy)
 
 
-def _text(path: Path) -> str:
+def claims_text_of(path: Path) -> str:
+    """Return the text of a claims file.
+
+    Parameters
+    ----------
+    path : Path
+
+    Raises
+    ------
+    ClaimsFileError
+        If it cannot be read, or is not UTF-8.
+    """
     try:
         path.stat()  # says of a NUL in the path what the next question passes over
         if not path.is_file():

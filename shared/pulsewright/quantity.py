@@ -369,6 +369,8 @@ _WRITTEN_NUMBER = re.compile(
     r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<suffix>(?:[^\W\d_]|[°%]).*|)"
 )
 _EXPONENTS = {prefix: exponent for exponent, prefix in _PREFIXES.items()} | {"u": -6, "μ": -6, "K": 3}
+PREFIXES = frozenset(_EXPONENTS) - {""}
+"""Every way in which a prefix is written."""
 
 
 def _in_own_unit(text: str, unit: str) -> float | None:

@@ -176,6 +176,9 @@ class Review:
         Channels that are not drawn.
     sheet_views : list of SheetView
         Views for the evidence sheet, in its order.
+    claims : str
+        The text of the claims as they were edited on the desk and not saved into the claims file; empty where the file
+        counts.
     """
 
     session_sha256: str = ""
@@ -188,6 +191,7 @@ class Review:
     markers: list[Marker] = field(default_factory=list)
     hidden_channels: list[str] = field(default_factory=list)
     sheet_views: list[SheetView] = field(default_factory=list)
+    claims: str = field(default="", kw_only=True)
 
     __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
 
@@ -201,6 +205,10 @@ class Review:
                 parse_setting(name, raw)
             except PulsewrightError as error:
                 raise ValueError(error.sentence) from error
+        if self.claims:
+            import tomllib
+
+            tomllib.loads(self.claims)
 
     def measuring_settings(self) -> dict[str, Any]:
         """Return the settings as a measurement takes them, with the records left out and the pulses rejected."""

@@ -93,6 +93,9 @@ WRONG = [
     ('kind = "skews"\nlimit = "5 ns"', "no_missed_trigger, no_slip"),  # all the words that are allowed
     ('kind = "skew"\nlimit = "5"', "line 4: claim 'a': limit: '5' has no unit; write the largest value"),
     ('kind = "skew"\nlimit = 5', "limit: '5' has no unit"),
+    ('kind = "skew"\nlimit = "5 n"', "limit: '5 n' has a prefix and no unit"),
+    ('kind = "skew"\nlimit = "5 mT"', "is in T, not in s"),
+    ('kind = "noise"\nlimit = "5 µ"', "limit: '5 µ' has a prefix and no unit"),
     ('kind = "skew"\nlimit = "5 mV"', "line 4: claim 'a': limit: '5 mV' is in V, not in s; write"),
     ('kind = "skew"\nlimit = "five ns"', "line 4: claim 'a': limit: 'five ns' is not a number with a unit"),
     ('kind = "skew"\nlimit = ""', "line 4: claim 'a': its limit is not filled in; write the largest value that is"),

@@ -48,6 +48,7 @@ ACTIONS: tuple[Described, ...] = (
     Described(
         "claims_again", "Session", "Read the claims again", "Shift+F5", "Judge by the claims file as it is written now"
     ),
+    Described("claims_page", "Session", "Claims …", "Ctrl+K", "Write what is claimed, and see what it comes to"),
     Described("cancel", "Session", "Stop measuring", "Ctrl+.", "Stop the measuring that goes on"),
     Described("close", "Session", "Close the session", "Ctrl+W", "Go back to the first screen"),
     Described("quit", "Session", "Leave", "Ctrl+Q", "Close the desk", needs_session=False),
@@ -143,9 +144,23 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("Click a lane in Single", "Make that channel the current one"),
     ("Click a record in Stacked or Map", "Go to that record"),
     ("Click a spot in Afterglow", "List the records that pass there"),
+    ("O in the records", "Sort them by the next column"),
+    ("Shift and O in the records", "Sort them the other way round"),
+    ("Tab, and Shift and Tab", "Go to the next control, or back"),
     ("Click a point of a figure", "Go to its record, or its channel"),
     ("Double-click a figure", "Show it in a window of its own"),
 )
+
+
+MENUS = {
+    "Session": "&Session",
+    "Edit": "&Edit",
+    "Go": "G&o",
+    "View": "&View",
+    "Hand over": "&Hand over",
+    "Help": "Hel&p",
+}
+"""The menus, each with the letter that opens it together with Alt; no panel has that letter."""
 
 
 def make_actions(owner: QWidget, answers: dict[str, Callable[[], object]]) -> dict[str, QAction]:
@@ -179,6 +194,7 @@ class ShortcutsPage(QDialog):
         self.table = QTableWidget(len(ACTIONS) + len(GESTURES), 2)
         self.table.setAccessibleName("Keys and gestures")
         self.table.setHorizontalHeaderLabels(["Keys or gesture", "What it does"])
+        self.table.setTabKeyNavigation(False)
         self.table.verticalHeader().hide()
         self.table.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
         self.table.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)

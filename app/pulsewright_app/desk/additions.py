@@ -61,3 +61,5 @@ class Additions:
     rejected: Mapping[PulsePlace, str] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     sheet_views: tuple[SheetView, ...] = ()
+    claims_text: str = ""
+    """The claims as they were edited here and not saved into their file; empty where the file counts."""

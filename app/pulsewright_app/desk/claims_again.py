@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pulsewright.claims_file import claims_path_for, read_claims
+from pulsewright.claims_file import claims_path_for, claims_text_of, parse_claims
 
 if TYPE_CHECKING:
     from pulsewright.claims_file import ClaimsFile
@@ -21,13 +21,16 @@ def read_claims_again(window: DeskWindow) -> None:
         return
     claims_path = claims_path_for(path)
 
-    def read() -> ClaimsFile | None:
-        return read_claims(claims_path) if claims_path.exists() else None
+    def read() -> tuple[ClaimsFile, str] | None:
+        if not claims_path.exists():
+            return None
+        text = claims_text_of(claims_path)
+        return parse_claims(text, claims_path), text
 
-    def take(claims: ClaimsFile | None) -> None:
+    def take(read: tuple[ClaimsFile, str] | None) -> None:
         if window.document.session is not session:
             return
-        window.viewing.tell("" if claims else f"There is no claims file: {claims_path.name} would lie beside it.")
-        window.document.set_claims_file(claims)
+        window.viewing.tell("" if read else f"There is no claims file: {claims_path.name} would lie beside it.")
+        window.document.set_claims_file(*(read or (None, "")))
 
     window.background.start(_KEY, lambda _: read(), take, window.viewing.tell)

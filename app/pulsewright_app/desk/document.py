@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
-from pulsewright.claims_file import ClaimsFile
+from pulsewright.claims_file import ClaimsFile, claims_path_for
+from pulsewright.claims_text import WrittenClaims, look_at
 from pulsewright.review import SheetView
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered, parse_setting
@@ -32,6 +34,10 @@ class Document(PairEdits, RecordEdits):
         self._option: Mapping[str, Any] = {}
         self._claims: Mapping[str, Any] = {}
         self._claims_file: ClaimsFile | None = None
+        self._claims_text = ""
+        self._written: tuple[str, WrittenClaims] = ("", WrittenClaims())
+        self._announced_settings: Mapping[str, Any] = {}
+        self.claims_text_changed.connect(self._announce_claims)
 
     # -- the session ----------------------------------------------------------------------------------------
 
@@ -42,6 +48,7 @@ class Document(PairEdits, RecordEdits):
         claims: Mapping[str, Any] | None = None,
         additions: Additions | None = None,
         claims_file: ClaimsFile | None = None,
+        claims_text: str = "",
     ) -> None:
         """Put another session on the desk, with nothing to undo yet, and give back the one before.
 
@@ -55,11 +62,14 @@ class Document(PairEdits, RecordEdits):
             What a person added to it earlier.
         claims_file : ClaimsFile, optional
             What is claimed of it.
+        claims_text : str
+            The text of that file.
         """
         before, self._session = self._session, session
-        self._claims_file = claims_file
+        self._claims_file, self._claims_text = claims_file, claims_text
         self._option, self._claims = dict(option or {}), dict(claims or {})
         self._begin(additions or Additions())
+        self._announced_settings = self._claims_settings()
         if before is not None and before is not session:
             before.close()
         self.session_changed.emit()
@@ -76,16 +86,85 @@ class Document(PairEdits, RecordEdits):
         """The session on the desk."""
         return self._session
 
+    # -- the claims -----------------------------------------------------------------------------------------
+
     @property
     def claims_file(self) -> ClaimsFile | None:
-        """What is claimed of the session; None where there is no claims file."""
-        return self._claims_file
+        """What is claimed of the session and complete; None where nothing was ever claimed."""
+        if not self._now.claims_text:
+            return self._claims_file
+        return self.written_claims.complete(self.claims_path)
 
-    def set_claims_file(self, claims_file: ClaimsFile | None) -> None:
-        """Take other claims, with the settings of their file; they are judged anew, and measured anew if need be."""
-        settings = {} if claims_file is None else dict(claims_file.settings)
-        differ = settings != self._claims
-        self._claims_file, self._claims = claims_file, settings
+    @property
+    def claims_path(self) -> Path:
+        """The file that the claims are for, whether it is there or not."""
+        if self._claims_file is not None:
+            return self._claims_file.path
+        file = None if self._session is None else self._session.file
+        return claims_path_for(file) if file is not None else Path("session.claims.toml")
+
+    @property
+    def claims_text(self) -> str:
+        """The text of the claims that count: as edited here, or as in the file."""
+        return self._now.claims_text or self._claims_text
+
+    @property
+    def claims_text_of_file(self) -> str:
+        """The text of the claims file when it was read or saved last; empty where there was none."""
+        return self._claims_text
+
+    @property
+    def claims_edited(self) -> bool:
+        """Whether the claims that count are others than those in the file."""
+        return bool(self._now.claims_text)
+
+    @property
+    def written_claims(self) -> WrittenClaims:
+        """What the text of the claims says, as far as it makes sense."""
+        text = self.claims_text
+        if self._written[0] != text:
+            self._written = text, look_at(text)
+        return self._written[1]
+
+    def set_claims_text(self, text: str, label: str, merge_key: tuple[Any, ...] | None = None) -> None:
+        """Edit the claims; `label` says how, for undo, and steps with one `merge_key` are one.
+
+        Raises
+        ------
+        ClaimsFileError
+            If the text is no TOML; nothing is changed then.
+        """
+        look_at(text)
+        self._change(label, merge_key, claims_text="" if text == self._claims_text else text)
+
+    def set_claims_file(self, claims_file: ClaimsFile | None, text: str = "") -> None:
+        """Take the claims as they are in their file now, in place of what was edited here; undo brings that back."""
+        self._claims_file, self._claims_text = claims_file, text
+        self._claims = {} if claims_file is None else dict(claims_file.settings)
+        if self._now.claims_text:
+            self._change("Take the claims of the file", claims_text="")
+        else:
+            self._announce_claims()
+
+    def claims_saved(self, text: str) -> None:
+        """Say that the claims file holds this text now; undo goes back to it as edited here."""
+        self._claims_text = text
+        self._claims_file = look_at(text).complete(self.claims_path, edited=False)
+        self._claims = dict(self._claims_file.settings)
+        if self._now.claims_text == text:
+            self._change("Save the claims", claims_text="")
+        else:
+            self._announce_claims()
+
+    def _claims_settings(self) -> Mapping[str, Any]:
+        if not self._now.claims_text:
+            return self._claims
+        return self.written_claims.complete(self.claims_path).settings
+
+    def _announce_claims(self) -> None:
+        """Say that other claims count; they are judged anew, and the session is measured anew if need be."""
+        settings = self._claims_settings()
+        differ, self._announced_settings = settings != self._announced_settings, settings
         self.claims_changed.emit()
         if differ:
             self.settings_changed.emit()
@@ -104,7 +183,7 @@ class Document(PairEdits, RecordEdits):
         if self._now.rejected and self._session is not None:
             names = [channel.name for channel in self._session.channels]
             review["rejected_pulses"] = [(record, names[c], sample) for record, c, sample in self._now.rejected]
-        return layered(option=self._option, review=review, claims=self._claims)
+        return layered(option=self._option, review=review, claims=self._claims_settings())
 
     @property
     def clock_ppm(self) -> float:

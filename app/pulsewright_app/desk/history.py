@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 
 from pulsewright_app.desk.additions import Additions
 
-_KINDS = ("pairs", "flags", "notes", "left_out", "rejected", "settings", "sheet_views")
+_KINDS = ("pairs", "flags", "notes", "left_out", "rejected", "settings", "sheet_views", "claims_text")
 """The pieces of `Additions` whose changes are announced, each by the signal of its name."""
 
 
@@ -33,6 +33,7 @@ class History(QObject):
     """The pulses that are rejected."""
     settings_changed = Signal()
     sheet_views_changed = Signal()
+    claims_text_changed = Signal()
     history_changed = Signal()
 
     def __init__(self, parent: QObject | None = None) -> None:

@@ -17,6 +17,8 @@ from pulsewright_app.desk.session_lock import SessionLock
 HASHED_AT_ONCE = 16 << 20
 """Bytes up to which the whole file's digest is taken before the session is shown: some 15 ms."""
 
+EDITED = "The claims were edited on the desk and are not saved into their file: as edited they count here."
+
 
 @dataclass(frozen=True)
 class Opened:
@@ -43,6 +45,8 @@ class Opened:
         What is wrong with the review, in a sentence; empty if nothing is.
     claims_file : ClaimsFile or None
         What is claimed of the session.
+    claims_text : str
+        The text of its claims file; empty where there is none.
     """
 
     session: Session
@@ -56,6 +60,7 @@ class Opened:
     lock: SessionLock
     told: str = ""
     claims_file: ClaimsFile | None = None
+    claims_text: str = ""
 
     def give_back(self, own_lock: SessionLock | None) -> None:
         """Close the session again, as it does not come onto the desk after all; `own_lock` stays."""
@@ -79,7 +84,7 @@ def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
     PulsewrightError
         If the session or its claims file cannot be read.
     """
-    from pulsewright.claims_file import claims_path_for, read_claims
+    from pulsewright.claims_file import claims_path_for, claims_text_of, parse_claims
     from pulsewright.digest import quick_digest_of, sha256_of
     from pulsewright.opening import open_session
     from pulsewright_app.samples import samples_folder
@@ -92,7 +97,8 @@ def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
         quick = quick_digest_of(path)
         digest = sha256_of(path) if path.stat().st_size <= HASHED_AT_ONCE else ""
         claims_path = claims_path_for(path)
-        claims_file = read_claims(claims_path) if claims_path.exists() else None
+        text = claims_text_of(claims_path) if claims_path.exists() else None
+        claims_file = None if text is None else parse_claims(text, claims_path)
         claims = {} if claims_file is None else claims_file.settings
         if not lock.held:
             lock.take()
@@ -105,8 +111,20 @@ def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
         )
         found = places.find()
         additions, hidden, kept = additions_of(found.review, session)
+        told = f"{found.told} {EDITED}".strip() if additions.claims_text else found.told
         return Opened(
-            session, path.absolute(), digest, claims, additions, hidden, places, kept, lock, found.told, claims_file
+            session,
+            path.absolute(),
+            digest,
+            claims,
+            additions,
+            hidden,
+            places,
+            kept,
+            lock,
+            told,
+            claims_file,
+            text or "",
         )
     except BaseException:
         if lock is not own_lock:

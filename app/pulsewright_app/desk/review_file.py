@@ -42,6 +42,7 @@ def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset
         },
         settings=dict(review.settings),
         sheet_views=tuple(review.sheet_views),
+        claims_text=review.claims,
     )
     hidden = frozenset(names.index(name) for name in review.hidden_channels if name in names)
     return additions, hidden, Kept(lone)
@@ -71,6 +72,7 @@ def review_of(
         markers=[*markers, *kept.lone_markers],
         hidden_channels=[names[channel] for channel in sorted(hidden)],
         sheet_views=list(additions.sheet_views),
+        claims=additions.claims_text,
     )
 
 

@@ -59,7 +59,9 @@ class Reviewing(QObject):
         """Put an opened session on the desk, with what was added to it earlier."""
         before, self._opened = self._opened, opened
         self._sha256, self._written = opened.sha256, False
-        self._document.open(opened.session, options, opened.claims, opened.additions, opened.claims_file)
+        self._document.open(
+            opened.session, options, opened.claims, opened.additions, opened.claims_file, opened.claims_text
+        )
         for channel in opened.hidden:
             self._viewing.show_channel(channel, False)
         if before is not None and before.lock is not opened.lock:

@@ -9,6 +9,7 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import (
+    QAbstractButton,
     QApplication,
     QDockWidget,
     QFileDialog,
@@ -20,8 +21,10 @@ from PySide6.QtWidgets import (
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.action_states import allow_actions, update_actions
-from pulsewright_app.desk.actions import ACTIONS, ShortcutsPage, make_actions
+from pulsewright_app.desk.actions import ACTIONS, MENUS, ShortcutsPage, make_actions
 from pulsewright_app.desk.answers import answers_of
+from pulsewright_app.desk.claims.claims_page import ClaimsPage
+from pulsewright_app.desk.claims.claims_work import ClaimsWork
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.judging import Judging
@@ -73,6 +76,7 @@ class DeskWindow(QMainWindow):
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
         self._help: ShortcutsPage | None = None
+        self._claims_page: ClaimsPage | None = None
         self._space_key = SpaceKey(self)
         self._build()
         self._connect()
@@ -123,12 +127,15 @@ class DeskWindow(QMainWindow):
         dock.setObjectName(title)
         dock.setAccessibleName(f"{title} panel")
         dock.setWidget(panel)
+        for button in dock.findChildren(QAbstractButton, options=Qt.FindChildOption.FindDirectChildrenOnly):
+            button.setAccessibleName(f"{button.accessibleName()} the panel {title}")
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.addDockWidget(area, dock)
         return dock
 
     def _build_menus(self) -> None:
         for title in dict.fromkeys(described.menu for described in ACTIONS):
-            menu = self.menuBar().addMenu(title)
+            menu = self.menuBar().addMenu(MENUS[title])
             for described in ACTIONS:
                 if described.menu == title:
                     menu.addAction(self.actions_by_name[described.name])
@@ -230,6 +237,14 @@ class DeskWindow(QMainWindow):
     def open_figure(self) -> None:
         """Show the figure that the findings panel is at in a window of its own."""
         self.findings_panel.open_large()
+
+    def show_claims(self) -> None:
+        """Show the page on which claims are written, beside the work."""
+        if self._claims_page is None:
+            work = ClaimsWork(self.document, self.results, self.reviewing, self.background, self)
+            self._claims_page = ClaimsPage(self.document, self.viewing, self.results, work, self)
+            self._claims_page.addActions([self.actions_by_name[name] for name in ("undo", "redo", "claims_again")])
+        self._claims_page.come_up()
 
     def show_shortcuts(self) -> None:
         """Show the list of keys and gestures, beside the work, not in its way."""

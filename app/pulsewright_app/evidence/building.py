@@ -22,7 +22,7 @@ from pulsewright_app.evidence.part_tables import (
 )
 from pulsewright_app.evidence.pictures import KINDS, Pictures
 from pulsewright_app.evidence.settings_table import settings_table
-from pulsewright_app.evidence.sheet import ClaimPart, Decision, Passage, Sheet
+from pulsewright_app.evidence.sheet import ClaimPart, Decision, Facts, Passage, Sheet
 from pulsewright_app.evidence.view_pictures import view_picture
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
 from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, STANDS_OUT, Sentence, sentences
@@ -76,7 +76,7 @@ def sheet_of(
         by=by,
         outcome=_outcome(claims),
         summary=_summary(claims),
-        session=session_facts(session, findings),
+        session=(*session_facts(session, findings), *_claims_fact(assessment)),
         recorder=recorder_table(session, findings),
         alerts=_alerts(assessment),
         claims=claims,
@@ -102,6 +102,15 @@ def _title(assessment: Assessment, session: Session) -> str:
     claims = assessment.claims
     name = session.file.name if session.file is not None else "A session in memory"
     return (claims.title if claims is not None else "") or session.title or name
+
+
+def _claims_fact(assessment: Assessment) -> Facts:
+    """Return where the claims came from; nothing where nothing was claimed."""
+    claims = assessment.claims
+    if claims is None:
+        return ()
+    edited = ", edited on the desk and not saved into it" if claims.edited else ""
+    return (("Claims", f"{claims.path.name}{edited}"),)
 
 
 def _alerts(assessment: Assessment) -> Passage | None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pulsewright_app.evidence.numbers import readable
-from pulsewright_app.evidence.sheet import Interval, Number, Sheet
+from pulsewright_app.evidence.sheet import AnySheet, Interval, Number
 from pulsewright_app.theme import LIGHT
 
 
-def html_of(sheet: Sheet) -> str:
+def html_of(sheet: AnySheet, template: str = "sheet.html.jinja") -> str:
     """Return the sheet as HTML; the same sheet gives the same text."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -23,4 +23,4 @@ def html_of(sheet: Sheet) -> str:
     environment.finalize = lambda value: readable(value) if type(value) is str else value
     environment.tests["number"] = lambda cell: isinstance(cell, Number)
     environment.tests["interval"] = lambda cell: isinstance(cell, Interval)
-    return environment.get_template("sheet.html.jinja").render(sheet=sheet, colours=LIGHT)
+    return environment.get_template(template).render(sheet=sheet, colours=LIGHT)

@@ -13,13 +13,17 @@ from typing import Any, Literal
 from pulsewright.errors import EvidenceError
 from pulsewright_app.evidence.letters import without_a_font
 from pulsewright_app.evidence.numbers import readable
-from pulsewright_app.evidence.sheet import Sheet, as_plain
+from pulsewright_app.evidence.sheet import AnySheet, as_plain
 from pulsewright_app.theme import LIGHT
 
 OWN_FONT = "DejaVuSans.ttf"
 
 
-def pdf_of(sheet: Sheet) -> bytes:
+SHEET = "sheet.typ"
+PARTS = "parts.typ"
+
+
+def pdf_of(sheet: AnySheet, template: str = SHEET) -> bytes:
     """Return the sheet as PDF; the same sheet gives the same bytes with the same fonts.
 
     Raises
@@ -27,11 +31,11 @@ def pdf_of(sheet: Sheet) -> bytes:
     EvidenceError
         If it cannot be typeset.
     """
-    with _laid_out(sheet) as (room, fonts):
-        return _compiled(room, fonts)
+    with _laid_out(sheet, template) as (room, fonts):
+        return _compiled(room / template, fonts)
 
 
-def pages_of(sheet: Sheet, pixels_per_inch: float = 100.0) -> list[bytes]:
+def pages_of(sheet: AnySheet, pixels_per_inch: float = 100.0, template: str = SHEET) -> list[bytes]:
     """Return the pages of the PDF as PNG, to be looked at.
 
     Raises
@@ -41,19 +45,20 @@ def pages_of(sheet: Sheet, pixels_per_inch: float = 100.0) -> list[bytes]:
     """
     import typst
 
-    with _laid_out(sheet) as (room, fonts):
-        made = typst.compile(room / "sheet.typ", root=room, font_paths=[fonts], format="png", ppi=pixels_per_inch)
+    with _laid_out(sheet, template) as (room, fonts):
+        made = typst.compile(room / template, root=room, font_paths=[fonts], format="png", ppi=pixels_per_inch)
     return made if isinstance(made, list) else [made or b""]
 
 
 @contextmanager
-def _laid_out(sheet: Sheet) -> Iterator[tuple[Path, Path]]:
+def _laid_out(sheet: AnySheet, template: str) -> Iterator[tuple[Path, Path]]:
     """Yield a folder with what Typst needs, and that of the fonts."""
     package = files("pulsewright_app")
     try:
         with as_file(package / "fonts") as fonts, tempfile.TemporaryDirectory(prefix="pulsewright-") as folder:
             room = Path(folder)
-            (room / "sheet.typ").write_text((package / "evidence" / "sheet.typ").read_text("utf-8"), "utf-8")
+            for name in (template, PARTS):
+                (room / name).write_text((package / "evidence" / name).read_text("utf-8"), "utf-8")
             (room / "sheet.json").write_text(json.dumps(_data(sheet, fonts / OWN_FONT), allow_nan=False), "utf-8")
             for picture in sheet.all_pictures:
                 if picture.svg:
@@ -66,7 +71,7 @@ def _laid_out(sheet: Sheet) -> Iterator[tuple[Path, Path]]:
         ) from error
 
 
-def _compiled(room: Path, fonts: Path) -> bytes:
+def _compiled(document: Path, fonts: Path) -> bytes:
     """Return the PDF, readable aloud (PDF/UA-1) where Typst can promise that; an installed font may help out."""
     import typst
 
@@ -74,7 +79,7 @@ def _compiled(room: Path, fonts: Path) -> bytes:
     for standard in standards:
         try:
             made = typst.compile(
-                room / "sheet.typ", root=room, font_paths=[fonts], format="pdf", pdf_standards=[*standard]
+                document, root=document.parent, font_paths=[fonts], format="pdf", pdf_standards=[*standard]
             )
             assert isinstance(made, bytes)
             return made
@@ -83,7 +88,7 @@ def _compiled(room: Path, fonts: Path) -> bytes:
     raise EvidenceError(f"the sheet cannot be typeset ({failure})", "write it as HTML instead") from failure
 
 
-def _data(sheet: Sheet, own_font: Path) -> dict[str, Any]:
+def _data(sheet: AnySheet, own_font: Path) -> dict[str, Any]:
     colours = {name: getattr(LIGHT, name) for name in ("ink", "muted", "rule", "holds", "fails", "undecided")}
     plain = _mapped(as_plain(sheet), readable)
     # the text of the JSON document is every text on the sheet, and its names besides

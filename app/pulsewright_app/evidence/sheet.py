@@ -7,7 +7,7 @@ it may come from files, and is never markup.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 from pulsewright.quantity import Quantity
 
@@ -216,6 +216,18 @@ class Sheet:
         """Every figure, by number."""
         pictures = [*self.pictures, *self.views, *(p for claim in self.claims for p in claim.pictures)]
         return tuple(sorted(pictures, key=lambda picture: picture.number))
+
+
+class AnySheet(Protocol):
+    """Whatever is set as pages: a frozen dataclass of texts, tables and figures."""
+
+    @property
+    def software(self) -> str:
+        """Name and version of the program."""
+
+    @property
+    def all_pictures(self) -> tuple[Picture, ...]:
+        """Every figure, by number."""
 
 
 def as_plain(value: Any) -> Any:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pulsewright.atomic import replacing
 from pulsewright.errors import EvidenceError
@@ -14,6 +14,11 @@ from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.findings import Progress, Watch
 from pulsewright_app.evidence.sheet import SCHEMA, Sheet, as_plain
+
+if TYPE_CHECKING:
+    from pulsewright_analysis.comparing import Comparison
+    from pulsewright_analysis.swapping import Separated
+    from pulsewright_app.evidence.comparison_sheet import ComparisonSheet
 
 SUFFIXES = (".html", ".pdf")
 
@@ -79,11 +84,33 @@ def write_sheet(
         made.append(as_html(sheet) if path.suffix.lower() == ".html" else as_pdf(sheet))
     watch.at(1.0, "writing")
     for path, data in zip(targets, made, strict=True):
-        _replace(path, data)
+        replace_file(path, data)
     if json_file is not None:
         body = json.dumps(as_json(sheet, assessment), allow_nan=False, ensure_ascii=False, indent=1)
         # half of a surrogate pair, which no UTF-8 can hold, is written as the escape that JSON has for it
-        _replace(Path(json_file), f"{body}\n".encode(errors="backslashreplace"))
+        replace_file(Path(json_file), f"{body}\n".encode(errors="backslashreplace"))
+    return sheet
+
+
+def write_comparison(
+    comparison: Comparison, separated: Sequence[Separated], target: Path, *, date: str = "", by: str = ""
+) -> ComparisonSheet:
+    """Write the sheet of a comparison as HTML or PDF, whole or not at all, and return what was written.
+
+    Raises
+    ------
+    EvidenceError
+        If the file's name ends otherwise, or it cannot be written.
+    """
+    from pulsewright_app.evidence.comparison_sheet import comparison_sheet
+    from pulsewright_app.evidence.html import html_of
+    from pulsewright_app.evidence.pdf import pdf_of
+
+    check_target(target)
+    sheet = comparison_sheet(comparison, separated, date=date, by=by)
+    html = target.suffix.lower() == ".html"
+    made = html_of(sheet, "comparison.html.jinja").encode() if html else pdf_of(sheet, "comparison.typ")
+    replace_file(target, made)
     return sheet
 
 
@@ -133,7 +160,14 @@ def as_json(sheet: Sheet, assessment: Assessment) -> dict[str, Any]:
     return {"schema": SCHEMA, "sheet": as_plain(sheet), "findings": assessment.as_json()}
 
 
-def _replace(path: Path, data: bytes) -> None:
+def replace_file(path: Path, data: bytes) -> None:
+    """Put data into a file, whole or not at all.
+
+    Raises
+    ------
+    EvidenceError
+        If it cannot be written; what was there before stays.
+    """
     try:
         with replacing(path) as temporary:
             temporary.write_bytes(data)

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QAbstractItemModel, QEvent, QItemSelectionModel, QModelIndex, QPersistentModelIndex, Qt
+from PySide6.QtCore import (
+    QAbstractItemModel,
+    QEvent,
+    QItemSelectionModel,
+    QModelIndex,
+    QObject,
+    QPersistentModelIndex,
+    Qt,
+)
 from PySide6.QtGui import QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -53,6 +61,13 @@ class _IntervalsDelegate(QStyledItemDelegate):
         """Write the number of the spin box."""
         if isinstance(editor, QSpinBox):
             model.setData(index, editor.value())
+
+    def eventFilter(self, editor: QObject, event: QEvent) -> bool:
+        """Let Tab go on to what follows: the box always stays open, and nobody should be caught in it."""
+        tabs = (Qt.Key.Key_Tab, Qt.Key.Key_Backtab)
+        if event.type() == QEvent.Type.KeyPress and isinstance(event, QKeyEvent) and event.key() in tabs:
+            return False
+        return super().eventFilter(editor, event)
 
 
 class _PairsView(CopyingTable):

@@ -17,7 +17,7 @@ from pulsewright_app.desk.viewing import Viewing
 
 
 class _RecordsView(CopyingTable):
-    """The table; F flags the chosen records, or takes the flags away where all have one."""
+    """The table; F flags the chosen records, O sorts by the next column, Shift and O the other way round."""
 
     def __init__(self, panel: RecordsPanel) -> None:
         super().__init__("Records", panel)
@@ -28,11 +28,26 @@ class _RecordsView(CopyingTable):
         self.setSortingEnabled(True)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Flag by F; everything else as in every table."""
-        if event.key() == Qt.Key.Key_F and event.modifiers() == Qt.KeyboardModifier.NoModifier:
+        """Flag by F, sort by O; everything else as in every table."""
+        held, modifier = event.modifiers(), Qt.KeyboardModifier
+        if event.key() == Qt.Key.Key_F and held == modifier.NoModifier:
             self._panel.toggle_flags()
-            return
-        super().keyPressEvent(event)
+        elif event.key() == Qt.Key.Key_O and held in (modifier.NoModifier, modifier.ShiftModifier):
+            self._sort_on(round_again=held == modifier.ShiftModifier)
+        else:
+            super().keyPressEvent(event)
+
+    def _sort_on(self, round_again: bool) -> None:
+        """Sort by the next column, or by the same one the other way round."""
+        header, order = self.horizontalHeader(), Qt.SortOrder
+        column = header.sortIndicatorSection()
+        if round_again:
+            rising = header.sortIndicatorOrder() is order.AscendingOrder
+            self.sortByColumn(column, order.DescendingOrder if rising else order.AscendingOrder)
+        else:
+            column = (column + 1) % header.count()
+            self.sortByColumn(column, order.AscendingOrder)
+            self.scrollTo(self.model().index(max(self.currentIndex().row(), 0), column))
 
 
 class RecordsPanel(Panel):

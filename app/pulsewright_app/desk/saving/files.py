@@ -67,6 +67,11 @@ class Files(QObject):
             return "The session is not measured: measure it first, or see in the bar at the top why it cannot be."
         if results.out_of_date:
             return "The findings are older than the settings: measure again first."
+        lacking = [one.name or "one without a name" for one in self._document.written_claims.incomplete]
+        if lacking:
+            return (
+                f"Not complete: the claim {lacking[0]}{' and others' if lacking[1:] else ''}; fill it in or remove it."
+            )
         claims = self._document.claims_file
         if claims is not None and claims.claims and results.verdicts_out_of_date:
             return "The claims are not judged by these findings yet."

@@ -8,9 +8,9 @@ from PySide6.QtWidgets import QFileDialog, QSpinBox, QWidget
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.files import PICTURE, Files
-from pulsewright_app.desk.saving.form import SavingPage
 from pulsewright_app.desk.saving.sheet_page import with_suffix
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.evidence.view_files import LARGEST, SMALLEST, SUFFIXES, PictureSize
@@ -20,7 +20,7 @@ USUAL = (1200, 700)
 MOST_DENSE = 4
 
 
-class PicturePage(SavingPage):
+class PicturePage(FormPage):
     """Asks for the size, and saves the view as it is drawn on the evidence sheet: on white, with its caption."""
 
     def __init__(

@@ -15,7 +15,7 @@ from pulsewright_app.desk.saving.sheet_page import SheetPage
 from pulsewright_app.desk.saving.views_page import ViewsPage, add_view
 
 if TYPE_CHECKING:
-    from pulsewright_app.desk.saving.form import SavingPage
+    from pulsewright_app.desk.form_page import FormPage
     from pulsewright_app.desk.window import DeskWindow
 
 
@@ -28,15 +28,15 @@ class Saving(QObject):
         self.files = Files(
             window.document, window.viewing, window.results, window.reviewing, window.background, parent=self
         )
-        self._pages: dict[str, SavingPage] = {}
+        self._pages: dict[str, FormPage] = {}
         self.files.saved.connect(self._saved)
         self.files.failed.connect(self._failed)
 
-    def _page(self, key: str) -> SavingPage:
+    def _page(self, key: str) -> FormPage:
         """Return a page, made when it is first wanted."""
         window = self._window
         if key not in self._pages:
-            made: SavingPage
+            made: FormPage
             if key == SHEET:
                 made = SheetPage(window.document, window.results, self.files, window)
             elif key == PICTURE:

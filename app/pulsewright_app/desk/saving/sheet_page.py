@@ -9,15 +9,15 @@ from PySide6.QtGui import QDesktopServices
 from PySide6.QtWidgets import QCheckBox, QFileDialog, QHBoxLayout, QLineEdit, QProgressBar, QPushButton, QWidget
 
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.files import SHEET, Files
-from pulsewright_app.desk.saving.form import SavingPage
 from pulsewright_app.wording import count
 
 FORMS = "PDF, to print and sign (*.pdf);;HTML, one file for any browser (*.html)"
 
 
-class SheetPage(SavingPage):
+class SheetPage(FormPage):
     """Asks what only a person knows, and saves the sheet as soon as the findings allow it."""
 
     def __init__(self, document: Document, results: Results, files: Files, parent: QWidget | None = None) -> None:

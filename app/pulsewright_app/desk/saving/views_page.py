@@ -9,8 +9,8 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from pulsewright.review import SheetView
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.saving.current_view import current_view, go_to_view
-from pulsewright_app.desk.saving.form import SavingPage
 from pulsewright_app.desk.viewing import Viewing
 
 SHOWN, CAPTION = 0, 1
@@ -26,7 +26,7 @@ def add_view(document: Document, viewing: Viewing) -> str:
     return ""
 
 
-class ViewsPage(SavingPage):
+class ViewsPage(FormPage):
     """Lists the added views in the order of the sheet; a caption is written where it stands."""
 
     def __init__(self, document: Document, viewing: Viewing, parent: QWidget | None = None) -> None:
@@ -34,6 +34,7 @@ class ViewsPage(SavingPage):
         self._document, self._viewing = document, viewing
         self.table = QTableWidget(0, 2)
         self.table.setAccessibleName("Views on the sheet")
+        self.table.setTabKeyNavigation(False)
         self.table.setHorizontalHeaderLabels(["View", "Caption"])
         self.table.horizontalHeader().setSectionResizeMode(CAPTION, QHeaderView.ResizeMode.Stretch)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)

@@ -1,4 +1,4 @@
-"""What the pages for saving have in common: fields beside their names, a line that tells how it goes, buttons."""
+"""What the pages beside the desk have in common: fields beside their names, a line that tells how it goes, buttons."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QFormLayout, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
 
 
-class SavingPage(QDialog):
+class FormPage(QDialog):
     """Beside the desk, not in its way."""
 
     def __init__(self, title: str, parent: QWidget | None = None) -> None:

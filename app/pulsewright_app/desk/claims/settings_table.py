@@ -1,0 +1,82 @@
+"""The settings of a claims file as a table: every setting by its name, its value as it is written."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHeaderView, QTableWidget, QTableWidgetItem, QWidget
+
+from pulsewright.claims_text import WrittenClaims
+from pulsewright.settings import setting_names
+from pulsewright_app.setting_words import name_in_words
+
+NAME, VALUE, WRONG = 0, 1, 2
+OF_ONE_SESSION = ("left_out", "rejected_pulses", "records")
+
+
+class SettingsTable(QTableWidget):
+    """Shows what the claims file sets, and says what a person writes."""
+
+    written = Signal(str, object)
+    """A setting, and its value as it was written; None where it was emptied."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        names = [name for name in setting_names() if name not in OF_ONE_SESSION]
+        super().__init__(len(names), 3, parent)
+        self._names = names
+        self._filling = False
+        self.setAccessibleName("Settings of the claims file")
+        self.setHorizontalHeaderLabels(["Setting", "Value", "What is wrong"])
+        self.verticalHeader().hide()
+        self.horizontalHeader().setSectionResizeMode(WRONG, QHeaderView.ResizeMode.Stretch)
+        self.itemChanged.connect(self._item_written)
+
+    def show_settings(self, claims: WrittenClaims) -> None:
+        """Show the settings of the text, with what is wrong with each."""
+        self._filling = True
+        try:
+            for row, name in enumerate(self._names):
+                self._put(row, NAME, name_in_words(name), name)
+                self._put(row, VALUE, as_typed(claims.settings, name))
+                error = claims.setting_errors.get(name)
+                self._put(row, WRONG, "" if error is None else error.sentence)
+            self.resizeColumnToContents(NAME)
+            self.setColumnWidth(VALUE, 18 * self.fontMetrics().averageCharWidth())
+        finally:
+            self._filling = False
+
+    def _put(self, row: int, column: int, text: str, tip: str = "") -> None:
+        item = self.item(row, column)
+        if item is None:
+            item = QTableWidgetItem()
+            flags = Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled
+            item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if column == VALUE else flags)
+            item.setToolTip(tip)
+            self.setItem(row, column, item)
+        if item.text() != text:
+            item.setText(text)
+
+    def _item_written(self, item: QTableWidgetItem) -> None:
+        if not self._filling and item.column() == VALUE:
+            self.written.emit(self._names[item.row()], as_written(item.text()))
+
+
+def as_typed(settings: Mapping[str, Any], name: str) -> str:
+    """Return a setting as a person would type it; empty where the file does not set it."""
+    value = settings.get(name, "")
+    return ", ".join(str(part) for part in value) if isinstance(value, list) else str(value)
+
+
+def as_written(text: str) -> Any:
+    """Return what is written into the file for what was typed: a whole number, a number, or text; None for nothing."""
+    bare = text.strip()
+    if not bare:
+        return None
+    for read in (int, float):
+        try:
+            return read(bare) if bare.isascii() and "_" not in bare else bare
+        except ValueError:
+            continue
+    return bare
