@@ -45,6 +45,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "redo": document.redo,
         "add_pair": _about_times(window, lambda: window.middle.view.hand.add_at_pointer()),
         "remove_pair": lambda: _remove_pair(window),
+        "pair_series": window.show_series,
         "follow": lambda: _follow(window),
         **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
