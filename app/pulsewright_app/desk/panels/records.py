@@ -74,7 +74,14 @@ class RecordsPanel(Panel):
         self.table = _RecordsView(self)
         self.table.setModel(self._model)
         self.table.sortByColumn(NUMBER, Qt.SortOrder.AscendingOrder)
-        self.column.addWidget(self.summary)
+        self.save_button = QPushButton("CSV …")
+        self.save_button.setAccessibleName("Save the records that are shown as CSV")
+        self.save_button.setToolTip("Save the records that are shown, in this order, with all that is known of them")
+        self.save_button.clicked.connect(lambda: self.save_wanted.emit([int(r) for r in self._model.shown]))
+        above = QHBoxLayout()
+        above.addWidget(self.summary, 1)
+        above.addWidget(self.save_button)
+        self.column.addLayout(above)
         self.column.addWidget(self.table, 1)
         self.column.addLayout(self._below())
         self._connect()
@@ -99,13 +106,9 @@ class RecordsPanel(Panel):
         self.note_button.clicked.connect(self._write_note)
         self.leave_out_button = QPushButton("Leave out")
         self.leave_out_button.clicked.connect(self._leave_out)
-        self.save_button = QPushButton("CSV …")
-        self.save_button.setAccessibleName("Save the records that are shown as CSV")
-        self.save_button.setToolTip("Save the records that are shown, in this order, with all that is known of them")
-        self.save_button.clicked.connect(lambda: self.save_wanted.emit([int(r) for r in self._model.shown]))
         row.addWidget(self.flag_button)
         row.addWidget(self.reason, 1)
-        for button in (self.note_button, self.leave_out_button, self.save_button):
+        for button in (self.note_button, self.leave_out_button):
             row.addWidget(button)
         return row
 
