@@ -74,7 +74,8 @@ def tables_of(assessment: Assessment, review: Review | None = None) -> dict[str,
     dict of str to Table
         ``quantities``, ``pulses``, ``polarity``, ``records``, ``missed``, ``slips``, ``repeated``, ``skews``,
         ``module_skews``, ``health``, ``claims``, ``markers``, ``marker_series``, ``settings`` and ``reasons``.
-        SI units; records, channels' pulses and triggers count from 0; the ends of an interval are those of the 95 % interval.
+        SI units; records, channels' pulses and triggers count from 0; the ends of an interval are those of
+        the 95 % interval.
     """
     findings = assessment.findings
     made = (

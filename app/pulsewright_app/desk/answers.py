@@ -160,13 +160,6 @@ def _follow(window: DeskWindow) -> None:
     window.update_actions()  # it may have been refused
 
 
-def _next_flag(window: DeskWindow) -> None:
-    """Go to the next flagged record; after the last one, to the first."""
-    flags, record = sorted(window.document.flags), window.viewing.record
-    if flags:
-        window.viewing.go_to(next((flag for flag in flags if flag > record), flags[0]))
-
-
 def _next_flag(window: DeskWindow, forward: bool) -> Answer:
     """Return what goes to the next flagged record, or the one before; round at the ends."""
 
