@@ -25,7 +25,7 @@ def update_actions(window: DeskWindow) -> None:
     there = document.session is not None
     checked = {
         **{name: viewing.view == name for name in ("single", "stacked", "afterglow", "map")},
-        **{f"snap_{name}": viewing.snap == name for name in ("pulses", "samples", "nothing")},
+        **{f"snap_{name}": viewing.snap == name for name in ("pulses", "samples", "nothing", "crossings")},
         **{name: not dock.isHidden() for name, dock in window.docks.items()},
         **{f"draw_{name}": viewing.spans.name == name for name in SPANS},
         "play": viewing.playing,

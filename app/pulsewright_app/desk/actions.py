@@ -72,6 +72,9 @@ ACTIONS: tuple[Described, ...] = (
     Described("snap_samples", "Edit", "Markers go to samples", "Ctrl+2", "Dropped, go to the nearest sample", True),
     Described("snap_nothing", "Edit", "Markers stay put", "Ctrl+3", "Dropped, stay where they are", True),
     Described(
+        "snap_crossings", "Edit", "Markers go to crossings", "Ctrl+4", "Dropped near a 50 % crossing, go to it", True
+    ),
+    Described(
         "draw_span", "Edit", "Draw where pulses are", "S", "The next drag says where pulses are looked for", True
     ),
     Described(

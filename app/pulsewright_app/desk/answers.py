@@ -106,7 +106,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
 
 
 _NUDGES = {"nudge_earlier": -1, "nudge_later": 1, "nudge_far_earlier": -_FAR, "nudge_far_later": _FAR}
-_SNAPS: tuple[Snap, ...] = ("pulses", "samples", "nothing")
+_SNAPS: tuple[Snap, ...] = ("pulses", "samples", "nothing", "crossings")
 _VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
 _PANELS = ("channels_panel", "records_panel", "markers_panel", "findings_panel")
 

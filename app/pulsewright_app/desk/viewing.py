@@ -17,7 +17,7 @@ from pulsewright_app.desk.zooming import Zoom, ZoomHistory
 
 View = Literal["single", "stacked", "afterglow", "map"]
 Inks = Literal["count", "polarity"]
-Snap = Literal["nothing", "samples", "pulses"]
+Snap = Literal["nothing", "samples", "crossings", "pulses"]
 Window = tuple[float, float]
 
 VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")

@@ -107,3 +107,27 @@ def test_shift_and_arrows_nudge_by_ten_samples(desk: DeskWindow, qtbot: Any) -> 
     assert desk.document.pairs[0].t1 == pytest.approx(100e-6 + 10e-7)
     qtbot.keyClick(canvas_of(desk), Qt.Key.Key_Left, Qt.KeyboardModifier.ShiftModifier)
     assert desk.document.pairs[0].t1 == pytest.approx(100e-6)
+
+
+def test_a_marker_dropped_near_an_edge_goes_to_its_crossing(desk: DeskWindow, qtbot: Any) -> None:
+    """The edge of exp(−t²/2σ²) is at half its top at t = −σ·√(2·ln 2) (algebra), here with σ = 1 µs."""
+    middle, _ = pulse_of(desk, 0, 2)
+    edge = middle - 1e-6 * np.sqrt(2 * np.log(2.0))
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_4, Qt.KeyboardModifier.ControlModifier)
+    assert desk.actions_by_name["snap_crossings"].isChecked()
+    desk.viewing.zoom_time((middle - 30e-6, middle + 90e-6))
+    qtbot.wait(50)
+    drag(qtbot, desk, at(desk, 100e-6, 0.3), at(desk, edge, 0.0) + QPoint(-2, 0))
+    pair = desk.document.pairs[0]
+    assert pair.channel == 2
+    assert 0 < pair.u1 < 1e-8, "better than a sample's 29 ns: the edge is steep against the noise"
+    assert pair.t1 == pytest.approx(edge, abs=4 * pair.u1)
+
+
+def test_a_marker_dropped_away_from_every_crossing_stays_there(desk: DeskWindow, qtbot: Any) -> None:
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_4, Qt.KeyboardModifier.ControlModifier)
+    wanted = canvas_of(desk).time_at(at(desk, 150e-6).x())
+    drag(qtbot, desk, at(desk, 100e-6), at(desk, 150e-6))
+    assert desk.document.pairs[0].t1 == pytest.approx(wanted)

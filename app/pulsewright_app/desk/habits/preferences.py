@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 ThemeChoice = Literal["system", "light", "dark"]
 ViewChoice = Literal["single", "stacked", "afterglow", "map"]
 InkChoice = Literal["count", "polarity"]
-SnapChoice = Literal["pulses", "samples", "nothing"]
+SnapChoice = Literal["pulses", "samples", "crossings", "nothing"]
 
 SMALLEST_FONT, LARGEST_FONT = 80, 200
 FASTEST = 50.0

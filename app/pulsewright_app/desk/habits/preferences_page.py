@@ -19,7 +19,15 @@ CHOICES: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {
         (("single", "Single"), ("stacked", "Stacked"), ("afterglow", "Afterglow"), ("map", "Map")),
     ),
     "inks": ("Afterglow in", (("count", "One ink, by count"), ("polarity", "Two inks, by polarity"))),
-    "snap": ("Markers go to", (("pulses", "Pulses"), ("samples", "Samples"), ("nothing", "Where they are dropped"))),
+    "snap": (
+        "Markers go to",
+        (
+            ("pulses", "Pulses"),
+            ("samples", "Samples"),
+            ("crossings", "Crossings"),
+            ("nothing", "Where they are dropped"),
+        ),
+    ),
 }
 TICKS = {
     "logarithmic": "Ink by the logarithm of the count",

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 from PySide6.QtCore import QPointF
 
+from pulsewright.session import Codes
+from pulsewright_analysis.crossings import TAPS, mid_level, nearest_crossing
 from pulsewright_analysis.markers import u_by_hand, u_on_sample
 from pulsewright_app.desk.additions import Which
 from pulsewright_app.desk.document import Document
@@ -35,6 +38,7 @@ class MarkerHand:
         self._canvas = canvas
         self._layer = MarkerLayer(document, viewing, results)
         self._held: tuple[int, Which] | None = None
+        self.codes: Callable[[int], Codes | None] = lambda _: None
         self.channel_at: Callable[[float], int] = lambda _: viewing.channel
 
     def grab(self, point: QPointF) -> bool:
@@ -121,6 +125,10 @@ class MarkerHand:
             place = self._nearest_pulse(time, channel)
             if place is not None:
                 return place
+        if self._viewing.snap == "crossings":
+            place = self._nearest_crossing(time, channel)
+            if place is not None:
+                return place
         if self._viewing.snap == "samples":
             return self._nearest_sample(time, channel)
         return time, self._hand_u()
@@ -138,6 +146,29 @@ class MarkerHand:
         if abs(pulses.time[nearest] - time) > SNAP_REACH * self._canvas.pixel_time:
             return None
         return float(pulses.time[nearest]), float(pulses.time_u[nearest])
+
+    def _nearest_crossing(self, time: float, channel: int) -> Place | None:
+        """Return the crossing of the nearest pulse's mid level, with the trigger's part of u, which all times share."""
+        session, findings, record = self._document.session, self._results.findings, self._viewing.record
+        codes = self.codes(record)
+        level = None if findings is None else mid_level(findings, record, channel, time)
+        if session is None or findings is None or level is None or codes is None:
+            return None
+        about, start = session.channels[channel], float(session.first_sample_time(channel)[record])
+        place, reach = (time - start) * session.sample_rate, SNAP_REACH * self._canvas.pixel_time * session.sample_rate
+        low = max(math.floor(place - reach) - 2 * TAPS, 0)
+        near = codes[channel, low : max(math.ceil(place + reach) + 2 * TAPS, 0)]
+        clipped = (near <= about.lowest_code) | (near >= about.highest_code)
+        values = np.where(clipped, np.nan, near * about.scale + about.offset)
+        noise = findings.levels.autocovariance[findings.channels.index(channel)]
+        found = nearest_crossing(values, level, place - low, max(reach, 1.0), noise)
+        if found is None:
+            return None
+        pulses = findings.pulses
+        there = pulses.where(record, channel)
+        shared = np.sqrt(np.maximum(np.square(pulses.time_u) - np.square(pulses.times_u[pulses.position]), 0.0))[there]
+        u = math.hypot(found.u * session.sample_interval, float(np.nanmax(shared)))
+        return start + (low + found.value) * session.sample_interval, u
 
     def _nearest_sample(self, time: float, channel: int) -> Place:
         session = self._document.session

@@ -82,6 +82,7 @@ class View(QWidget):
         self.markers = MarkerLayer(self.document, self.viewing, self.results)
         self.hand = MarkerHand(self.document, self.viewing, self.results, self.canvas)
         self.hand.channel_at = self.channel_at
+        self.hand.codes = self.desk.data.codes
         self.spans = SpanHand(self.document, self.viewing, self.canvas)
         self.hands = Hands(self.spans, self.hand)
         self._connect()
