@@ -131,6 +131,28 @@ def following_difference(
     return difference(first.time, first.own_u, second.time, second.own_u, intervals, clock_ppm)
 
 
+def intervals_between(findings: Findings, record: int, channel: int, low: float, high: float) -> int | None:
+    """Return how many intervals the pulses of a record and channel that lie in a stretch make: one less than pulses.
+
+    Parameters
+    ----------
+    findings : Findings
+    record, channel : int
+        Where the pulses are.
+    low, high : float
+        The stretch, seconds from the record's trigger.
+
+    Returns
+    -------
+    int or None
+        From 1 up; None below two pulses.
+    """
+    pulses = findings.pulses
+    there = pulses.time[pulses.where(record, channel)]
+    count = int(np.count_nonzero((there >= low) & (there <= high)))
+    return count - 1 if count > 1 else None
+
+
 def pair_over_records(findings: Findings, channel: int, orders: tuple[int, int], intervals: int = 1) -> PairSeries:
     """Return a pair that follows two pulses of a channel, in every record of a session.
 

@@ -177,7 +177,7 @@ class Review:
     rejected : list of RejectedPulse
         Pulses taken out of the measurement.
     markers : list of Marker
-        In the order in which they were put down.
+        In the order in which a person wants the pairs: as they were put down, if nothing else was said.
     hidden_channels : list of str
         Channels that are not drawn.
     sheet_views : list of SheetView
@@ -364,7 +364,7 @@ def _copy_of_unreadable(path: Path, keep_copy: bool) -> Path | None:
 
 
 def marker_pairs(review: Review) -> list[tuple[Marker, Marker]]:
-    """Return the marker pairs of a review, by their numbers; markers that make no pair are passed over.
+    """Return the marker pairs of a review, in a person's order; markers that make no pair are passed over.
 
     Parameters
     ----------
@@ -373,4 +373,4 @@ def marker_pairs(review: Review) -> list[tuple[Marker, Marker]]:
     by_number: dict[int, list[Marker]] = {}
     for marker in review.markers:
         by_number.setdefault(marker.pair, []).append(marker)
-    return [(pair[0], pair[1]) for _, pair in sorted(by_number.items()) if len(pair) == 2]
+    return [(pair[0], pair[1]) for pair in by_number.values() if len(pair) == 2]

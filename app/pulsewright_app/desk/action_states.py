@@ -43,7 +43,17 @@ def update_actions(window: DeskWindow) -> None:
     for name, label in (("undo", document.undo_label), ("redo", document.redo_label)):
         actions[name].setText(f"{name.capitalize()}: {label}" if label else name.capitalize())
         actions[name].setEnabled(bool(label))
-    for name in ("nudge_earlier", "nudge_later", "nudge_far_earlier", "nudge_far_later", "remove_pair", "follow"):
+    for name in (
+        "nudge_earlier",
+        "nudge_later",
+        "nudge_far_earlier",
+        "nudge_far_later",
+        "remove_pair",
+        "follow",
+        "suggested_n",
+        "pair_ahead",
+        "pair_back",
+    ):
         actions[name].setEnabled(there and viewing.selected_marker is not None)
     actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
     actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pulsewright_app.desk.claims_again import read_claims_again
 from pulsewright_app.desk.following import follow_or_fix
 from pulsewright_app.desk.going import next_of
+from pulsewright_app.desk.pair_answers import shift_pair, take_suggested_n
 from pulsewright_app.desk.record_answers import (
     flag_and_go_on,
     go_against,
@@ -48,6 +49,9 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "add_pair": _about_times(window, lambda: window.middle.view.hand.add_at_pointer()),
         "remove_pair": lambda: _remove_pair(window),
         "pair_series": window.show_series,
+        "suggested_n": lambda: take_suggested_n(window),
+        "pair_ahead": lambda: shift_pair(window, -1),
+        "pair_back": lambda: shift_pair(window, 1),
         "follow": lambda: _follow(window),
         **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},

@@ -24,7 +24,7 @@ class PairEdits(History):
 
     @property
     def pairs(self) -> tuple[MarkerPair, ...]:
-        """The marker pairs, in the order in which they were put down."""
+        """The marker pairs, in the order that the report has them in."""
         return self._now.pairs
 
     def pair(self, pair_id: int) -> MarkerPair | None:
@@ -113,6 +113,15 @@ class PairEdits(History):
         if pair is not None:
             rest = tuple(other for other in self._now.pairs if other.id != pair_id)
             self._change(f"Remove {pair.name}", pairs=rest)
+
+    def shift_pair(self, pair_id: int, by: int) -> None:
+        """Move a pair before the one ahead of it (−1), or behind the one after it (1), here and in the report."""
+        pairs, pair = list(self._now.pairs), self.pair(pair_id)
+        if pair is None:
+            return
+        place = pairs.index(pair)
+        pairs.insert(min(max(place + by, 0), len(pairs) - 1), pairs.pop(place))
+        self._change(f"Move {pair.name} {'ahead' if by < 0 else 'back'}", pairs=tuple(pairs))
 
     def _replace_pair(self, pair: MarkerPair, label: str, merge_key: tuple[Any, ...] | None) -> None:
         pairs = tuple(pair if other.id == pair.id else other for other in self._now.pairs)

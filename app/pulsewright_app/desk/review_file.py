@@ -84,7 +84,7 @@ def _pairs(review: Review, session: Session) -> tuple[tuple[MarkerPair, ...], tu
     names = [channel.name for channel in session.channels]
     pairs: list[MarkerPair] = []
     lone: list[Marker] = []
-    for number, markers in sorted(by_number.items()):
+    for number, markers in by_number.items():
         if len(markers) != 2:
             lone += markers
             continue

@@ -16,12 +16,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QLabel
 
-from pulsewright.review import read_review, review_path_for, save_review
+from pulsewright.review import marker_pairs, read_review, review_path_for, save_review
 from pulsewright.session import Channel, Session
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.results import Findings
 from pulsewright_app.csv_folder import write_csv
-from pulsewright_app.desk.panels.marker_table import DELTA, FIRST, PLACE
+from pulsewright_app.desk.panels.marker_table import DELTA, FIRST, INTERVALS, NAME, PLACE
 from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.series_page import DELTA as SERIES_DELTA
 from pulsewright_app.desk.panels.series_page import REASON, SeriesPage
@@ -202,3 +202,34 @@ def test_it_is_among_the_csv_tables_with_no_formula_in_its_name(following: DeskW
     apart = heading.index("difference (s)")
     assert rows[ALONE][apart] == ""
     assert float(rows[0][apart]) == pytest.approx(APART, abs=0.1e-6)  # as the samples were made
+
+
+def test_n_is_suggested_by_the_pulses_between_and_undone(following: DeskWindow, qtbot: Any) -> None:
+    following.document.set_intervals(1, 7)
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_N)
+    assert following.document.pairs[0].intervals == 1  # two pulses make one interval
+    assert cell(following, INTERVALS) == "1"
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert following.document.pairs[0].intervals == 7
+
+
+def test_no_n_is_suggested_where_no_pulses_lie_between(following: DeskWindow, qtbot: Any) -> None:
+    pair = following.document.add_pair(90e-6, 100e-6, 1e-8, 1e-8, 0, 0, intervals=3)
+    following.viewing.select_marker(pair.id, 1)
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_N)
+    assert following.document.pairs[1].intervals == 3
+    assert [label for label in following.findChildren(QLabel) if "fewer than two pulses of H01" in label.text()]
+
+
+def test_the_order_of_pairs_is_changed_by_keys_kept_and_undone(
+    following: DeskWindow, two_pulses: Session, qtbot: Any
+) -> None:
+    second = following.document.add_pair(90e-6, 100e-6, 1e-8, 1e-8, 0, 0, name="Echo")
+    following.viewing.select_marker(second.id, 1)
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_Left, Qt.KeyboardModifier.ControlModifier)
+    assert cell(following, NAME) == "Echo"
+    review = review_of(following.document.additions, frozenset(), Kept(), two_pulses, "")
+    assert [first.name for first, _ in marker_pairs(review)] == ["Echo", "Pair 1"]
+    assert additions_of(review, two_pulses)[0].pairs == following.document.pairs
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert cell(following, NAME) == "Pair 1"

@@ -106,6 +106,14 @@ class SeriesTable(QAbstractTableModel):
         return repr(series.deviation / share) if exact else engineering(series.deviation / share, "s")
 
 
+def _foot_text(series: PairSeries) -> str:
+    """Say the foot of the table in a sentence: many records hide it below."""
+    if series.mean is None:
+        return "It could be measured in no record."
+    scatter = "" if series.deviation is None else f", standard deviation {engineering(series.deviation, 's')}"
+    return f"Mean Δ {series.mean}{scatter}, in {len(series.measured)} of {len(series.delta)} records."
+
+
 def _text(quantity: Quantity, exact: bool) -> str:
     return repr(quantity.value) if exact else with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
 
@@ -177,7 +185,8 @@ class SeriesPage(FormPage):
 
     def _show(self, series: PairSeries | None, told: str) -> None:
         self._model.show(series)
-        self.told.setText(told)
+        self.table.fit_columns()
+        self.told.setText(f"{told}\n{_foot_text(series)}" if series is not None else told)
         self.copy_button.setEnabled(series is not None)
 
     def _go(self, current: QModelIndex) -> None:
