@@ -97,7 +97,7 @@ class Rail(QWidget):
             signal.connect(self._gather)
         for signal in (
             document.flags_changed, document.notes_changed, document.left_out_changed, viewing.record_changed,
-            viewing.dark_changed,
+            viewing.dark_changed, viewing.filter_changed, results.verdicts_changed,
         ):  # fmt: skip
             signal.connect(self._refresh)
         self._gather()
@@ -184,6 +184,10 @@ class Rail(QWidget):
             parts.append(f"{self._signs.aside[record]} out of step")
         if record in self._signs.odd:
             parts.append(self._signs.odd[record])
+        if record in self._results.against:
+            parts.append("speaks against a claim")
+        if self._viewing.matches is not None and record in self._viewing.matches:
+            parts.append("matches the filter")
         if record in self._document.left_out:
             parts.append(f"left out: {self._document.left_out[record] or 'no reason given'}")
         if record in self._document.notes:
@@ -198,6 +202,7 @@ class Rail(QWidget):
         if not self._viewing.records:
             return
         self._draw_bar(painter, colours)
+        self._draw_matches(painter, colours)
         self._draw_gaps(painter, colours)
         self._draw_signs(painter, colours)
         self._draw_numbers(painter, colours)
@@ -221,6 +226,17 @@ class Rail(QWidget):
             painter.fillRect(QRectF(self.x_of(record) - width / 2, bar.bottom() - 3, width, 3.0), stripe)
         painter.setPen(QPen(QColor(colours.rule), 1))
         painter.drawRect(bar)
+
+    def _draw_matches(self, painter: QPainter, colours: Theme) -> None:
+        """Tint the places of the records that match the filter, a column of pixels once."""
+        matches, bar, pitch = self._viewing.matches, self._bar(), self._pitch()
+        if matches is None or not len(matches):
+            return
+        tint = QColor(colours.accent)
+        tint.setAlpha(80)
+        lefts = bar.left() + self._places.place[matches] * pitch
+        for left in lefts if pitch >= 1 else np.unique(np.floor(lefts)):
+            painter.fillRect(QRectF(float(left), bar.top() + 1, max(pitch, 1.0), bar.height() - 1), tint)
 
     def _draw_gaps(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()
@@ -250,6 +266,11 @@ class Rail(QWidget):
         for record in self._signs.odd:  # a diamond: look at this one
             x, y = self.x_of(record), bar.top() - 6
             painter.drawPolygon(QPolygonF([QPointF(x, y - 4), QPointF(x + 4, y), QPointF(x, y + 4), QPointF(x - 4, y)]))
+        painter.setBrush(QColor(colours.fails))
+        for record in self._results.against:  # a triangle, the sign of a claim that fails
+            if record < self._viewing.records:
+                x, low = self.x_of(record), bar.bottom() - 2
+                painter.drawPolygon(QPolygonF([QPointF(x, low - 7), QPointF(x + 4, low), QPointF(x - 4, low)]))
         painter.setBrush(QColor(colours.flagged))
         for record in self._document.flags:
             if record < self._viewing.records:
