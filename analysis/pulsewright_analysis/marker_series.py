@@ -9,6 +9,7 @@ import numpy as np
 
 from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
+from pulsewright_analysis.markers import MarkerDifference, difference
 from pulsewright_analysis.results import Findings, Floats, Ints
 
 NEEDED_FOR_SCATTER = 2
@@ -110,30 +111,24 @@ def _why_none(findings: Findings, record: int, channel: int, order: int, there: 
 
 def following_difference(
     first: FollowedPulse, second: FollowedPulse, intervals: int = 1, clock_ppm: float = 0.0
-) -> Quantity:
-    """Return Δ = t₂ − t₁ between two pulses of one record and channel.
+) -> MarkerDifference:
+    """Return Δ = t₂ − t₁ with 1/Δ and Δ/N between two pulses of one record and channel.
 
     Parameters
     ----------
     first, second : FollowedPulse
         Of one record and channel: what their positions share (trigger, cable delay) cancels.
     intervals : int
-        The quantity returned is Δ/N; 1 for Δ.
+        N, from 1 up.
     clock_ppm : float
         Standard uncertainty of the sample clock's rate, parts per million.
 
     Returns
     -------
-    Quantity
-        Seconds; u² = u₁² + u₂² + (Δ·ppm)² with the u of each pulse's own noise (JCGM 100:2008, 5.1.2).
+    MarkerDifference
+        See `difference`; u₁ and u₂ are those of each pulse's own noise.
     """
-    delta = second.time - first.time
-    terms = (
-        Term("first pulse", first.own_u / intervals, "A"),
-        Term("second pulse", second.own_u / intervals, "A"),
-        Term("sample clock", abs(delta) * clock_ppm * 1e-6 / intervals, "B"),
-    )
-    return Quantity.from_terms(delta / intervals, "s", terms)
+    return difference(first.time, first.own_u, second.time, second.own_u, intervals, clock_ppm)
 
 
 def pair_over_records(findings: Findings, channel: int, orders: tuple[int, int], intervals: int = 1) -> PairSeries:
@@ -176,13 +171,16 @@ def pair_over_records(findings: Findings, channel: int, orders: tuple[int, int],
         if isinstance(first, str) or isinstance(second, str):
             reasons.append(first if isinstance(first, str) else str(second))
             continue
-        delta = following_difference(first, second, 1, ppm)
+        delta = following_difference(first, second, 1, ppm).delta
         columns[:, record] = first.time, first.u, second.time, second.u, delta.value, delta.u
         own[record] = math.hypot(first.own_u, second.own_u)
         reasons.append("")
     mean, deviation = _over(columns[4], own, ppm)
     position = findings.pulses.position
-    return PairSeries(channel, orders, position, intervals, *columns, tuple(reasons), mean=mean, deviation=deviation)
+    t1, t1_u, t2, t2_u, apart, apart_u = columns
+    return PairSeries(
+        channel, orders, position, intervals, t1, t1_u, t2, t2_u, apart, apart_u, tuple(reasons), mean, deviation
+    )
 
 
 class _Finder:
