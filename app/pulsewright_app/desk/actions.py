@@ -67,6 +67,7 @@ ACTIONS: tuple[Described, ...] = (
     Described(
         "follow", "Edit", "Follow the pulses", "T", "Let the chosen pair follow its pulses, or fix it in time", True
     ),
+    Described("pair_series", "Edit", "Pair over all records …", "Shift+T", "Tabulate a pair that follows its pulses"),
     Described("snap_pulses", "Edit", "Markers go to pulses", "Ctrl+1", "Dropped near a found pulse, go to it", True),
     Described("snap_samples", "Edit", "Markers go to samples", "Ctrl+2", "Dropped, go to the nearest sample", True),
     Described("snap_nothing", "Edit", "Markers stay put", "Ctrl+3", "Dropped, stay where they are", True),

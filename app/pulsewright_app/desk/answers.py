@@ -7,8 +7,8 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.claims_again import read_claims_again
-from pulsewright_app.desk.going import next_of
 from pulsewright_app.desk.following import follow_or_fix
+from pulsewright_app.desk.going import next_of
 from pulsewright_app.desk.record_answers import (
     flag_and_go_on,
     go_against,
@@ -47,6 +47,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "redo": document.redo,
         "add_pair": _about_times(window, lambda: window.middle.view.hand.add_at_pointer()),
         "remove_pair": lambda: _remove_pair(window),
+        "pair_series": window.show_series,
         "follow": lambda: _follow(window),
         **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
@@ -154,6 +155,11 @@ def _remove_pair(window: DeskWindow) -> None:
         window.document.remove_pair(selected[0])
 
 
+def _follow(window: DeskWindow) -> None:
+    follow_or_fix(window)
+    window.update_actions()  # it may have been refused
+
+
 def _next_flag(window: DeskWindow, forward: bool) -> Answer:
     """Return what goes to the next flagged record, or the one before; round at the ends."""
 
@@ -163,16 +169,6 @@ def _next_flag(window: DeskWindow, forward: bool) -> Answer:
             window.viewing.go_to(next_of(flags, window.viewing.record, forward))
 
     return answer
-def _follow(window: DeskWindow) -> None:
-    follow_or_fix(window)
-    window.update_actions()  # it may have been refused
-
-
-def _next_flag(window: DeskWindow) -> None:
-    """Go to the next flagged record; after the last one, to the first."""
-    flags, record = sorted(window.document.flags), window.viewing.record
-    if flags:
-        window.viewing.go_to(next((flag for flag in flags if flag > record), flags[0]))
 
 
 def _draw_span(window: DeskWindow, name: SpanName) -> Answer:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,18 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QLabel
 
 from pulsewright.review import read_review, review_path_for, save_review
 from pulsewright.session import Channel, Session
+from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.results import Findings
+from pulsewright_app.csv_folder import write_csv
 from pulsewright_app.desk.panels.marker_table import DELTA, FIRST, PLACE
 from pulsewright_app.desk.panels.markers import MarkersPanel
+from pulsewright_app.desk.panels.series_page import DELTA as SERIES_DELTA
+from pulsewright_app.desk.panels.series_page import REASON, SeriesPage
 from pulsewright_app.desk.review_file import Kept, additions_of, review_of
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
@@ -140,3 +146,59 @@ def test_the_review_keeps_what_is_followed_and_an_older_one_is_read(
     (fixed,) = additions_of(read_review(path), two_pulses)[0].pairs
     assert fixed.pulses is None
     assert fixed.t1 == following.document.pairs[0].t1
+
+
+@pytest.fixture
+def page(following: DeskWindow, qtbot: Any, settle: Any) -> SeriesPage:
+    """The page of the pair over all records, opened by its key."""
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_T, Qt.KeyboardModifier.ShiftModifier)
+    settle(following)
+    (found,) = following.findChildren(SeriesPage)
+    return found
+
+
+def shown(page: SeriesPage, row: int, column: int) -> str:
+    return str(page.table.model().index(row, column).data())
+
+
+def test_the_pair_is_tabulated_over_all_records(page: SeriesPage, following: DeskWindow) -> None:
+    """Mean and standard deviation copied from the foot are NumPy's, of the differences copied above it."""
+    assert page.table.model().rowCount() == 5 + 2
+    assert shown(page, ALONE, SERIES_DELTA) == ""
+    assert shown(page, ALONE, REASON) == "only 1 pulse in record 3 on H01, so no pulse 1"
+    assert shown(page, 5, REASON) == "of 4 of 5 records"
+    page.copy_button.click()
+    lines = [line.split("\t") for line in QGuiApplication.clipboard().text().splitlines()]
+    values = np.array([float(line[SERIES_DELTA]) for line in lines[1:6] if line[SERIES_DELTA]])
+    assert len(values) == 4
+    assert float(lines[6][SERIES_DELTA]) == pytest.approx(np.mean(values), rel=1e-12)
+    assert float(lines[7][SERIES_DELTA]) == pytest.approx(np.std(values, ddof=1), rel=1e-9)
+
+
+def test_choosing_a_row_goes_to_its_record(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
+    box = page.table.visualRect(page.table.model().index(2, 1))
+    qtbot.mouseClick(page.table.viewport(), Qt.MouseButton.LeftButton, pos=box.center())
+    assert following.viewing.record == 2
+
+
+def test_the_page_says_what_to_do_where_no_pair_follows(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
+    qtbot.keyClick(page.table, Qt.Key.Key_T)
+    assert page.told.text().startswith("No pair follows its pulses")
+    assert page.table.model().rowCount() == 0
+    assert not page.copy_button.isEnabled()
+
+
+def test_it_is_among_the_csv_tables_with_no_formula_in_its_name(following: DeskWindow, tmp_path: Path) -> None:
+    following.document.rename_pair(1, "=1+1")
+    session, findings = following.document.session, following.results.findings
+    assert session is not None
+    assert findings is not None
+    review = review_of(following.document.additions, frozenset(), Kept(), session, "")
+    write_csv(Assessment(findings, (), None), tmp_path, review)
+    with (tmp_path / "marker_series.csv").open(encoding="utf-8", newline="") as stream:
+        heading, *rows = list(csv.reader(stream))
+    assert len(rows) == 5
+    assert {row[heading.index("name")] for row in rows} == {"'=1+1"}
+    apart = heading.index("difference (s)")
+    assert rows[ALONE][apart] == ""
+    assert float(rows[0][apart]) == pytest.approx(APART, abs=0.1e-6)  # as the samples were made
