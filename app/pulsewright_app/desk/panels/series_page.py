@@ -142,7 +142,7 @@ class SeriesPage(FormPage):
         self.pairs.activated.connect(lambda _: self._measure())
         for signal in (document.pairs_changed, document.session_changed, results.changed):
             signal.connect(self._rebuild)
-        self.resize(860, 520)
+        self.resize(980, 520)
 
     def come_up(self) -> None:
         """Show the page, at the pair that is chosen on the desk."""
