@@ -110,9 +110,9 @@ class MarkersPanel(Panel):
         self.table.selectionModel().currentChanged.connect(self._chosen)
         for signal in (
             document.pairs_changed, document.settings_changed, document.session_changed, results.changed,
-            viewing.record_changed,
         ):  # fmt: skip
             signal.connect(self._rebuild)
+        viewing.record_changed.connect(self._stepped)
         viewing.channel_changed.connect(self._model.refresh)
         viewing.selection_changed.connect(self._follow)
         self.restyle()
@@ -144,6 +144,12 @@ class MarkersPanel(Panel):
         self._fit()
         self._update()
         self._follow()
+
+    def _stepped(self) -> None:
+        """Show the numbers of this record; only a pair that follows its pulses can need more room than before."""
+        self._model.rebuild()
+        if any(pair.pulses is not None for pair in self.document.pairs):
+            self._fit()
 
     def _pairs_reset(self) -> None:
         """Give every pair its spin box."""
