@@ -7,12 +7,15 @@ were not in step with the samples.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.session import Codes, Floats
+from pulsewright.session import Codes, Floats, Session
+
+_BLOCK_BYTES = 4 << 20
 
 
 @dataclass(frozen=True)
@@ -126,3 +129,46 @@ def mean_over(first_sample_time: Floats, interval: float, length: int) -> MeanTr
     known = first_sample_time[np.isfinite(first_sample_time)]
     low, high = float(known.min()), float(known.max())
     return MeanTrace(low, interval, length + round((high - low) / interval))
+
+
+def session_means(
+    session: Session,
+    left_out: Collection[int] = (),
+    cancelled: Callable[[], bool] = lambda: False,
+    so_far: Callable[[int, Callable[[], tuple[Mean, ...]]], None] | None = None,
+) -> tuple[Mean, ...]:
+    """Return the mean trace of every channel over the records that take part, in codes.
+
+    Parameters
+    ----------
+    session : Session
+    left_out : collection of int
+        Records that take no part.
+    cancelled : callable
+        Asked between two blocks of records; once it returns True, the means so far are returned.
+    so_far : callable, optional
+        Told after each block how many records were read, and given what makes the means of those.
+
+    Raises
+    ------
+    FormatError
+        If the samples cannot be read any more.
+    """
+    channels, skipped = range(len(session.channels)), np.zeros(session.records, dtype=bool)
+    skipped[[record for record in left_out if 0 <= record < session.records]] = True
+    starts = [session.first_sample_time(channel) for channel in channels]
+    sums = [mean_over(each, session.sample_interval, session.record_length) for each in starts]
+
+    def means() -> tuple[Mean, ...]:
+        return tuple(each.mean() for each in sums)
+
+    for first, block in session.blocks(block_bytes=_BLOCK_BYTES):
+        if cancelled():
+            break
+        stop = first + len(block)
+        kept = np.flatnonzero(~skipped[first:stop])
+        for channel in channels:
+            sums[channel].add(block[kept, channel], starts[channel][first + kept])
+        if so_far is not None:
+            so_far(stop, means)
+    return means()

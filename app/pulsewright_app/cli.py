@@ -413,6 +413,22 @@ def campaign(
     )
 
 
+@app.command("desktop-entry", short_help="Let a Linux desktop list the program.")
+def desktop_entry(
+    to: Annotated[
+        Path | None, _option("FOLDER", "Where it goes; the user's own folder of entries if left out.")
+    ] = None,
+) -> int:
+    """Write a desktop entry with its icon, so that a Linux desktop lists the program and opens sessions with it.
+
+    Example: pulsewright desktop-entry
+    """
+    from pulsewright_app.icon.desktop_entry import applications_folder, write_desktop_entry
+
+    print(write_desktop_entry(applications_folder() if to is None else to))
+    return 0
+
+
 def run() -> None:
     """Run the command line; the entry point of ``pulsewright``."""
     app(prog_name="pulsewright")

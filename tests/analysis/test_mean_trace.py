@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pulsewright_analysis.mean_trace import MeanTrace
+from pulsewright.session import Channel, Session
+from pulsewright_analysis.mean_trace import MeanTrace, session_means
 
 INTERVAL = 1e-7
 
@@ -60,3 +61,20 @@ def test_a_record_with_a_sample_that_is_no_number_takes_no_part() -> None:
     trace.add(values, np.zeros(20))
     assert trace.mean().records == 19
     np.testing.assert_allclose(trace.mean().value, values[whole].mean(axis=0))
+
+
+def test_a_session_has_a_mean_for_each_channel_without_what_is_left_out() -> None:
+    codes = np.random.default_rng(5).integers(-900, 900, (23, 3, 40)).astype(np.int16)
+    session = Session.from_samples(codes, [Channel(f"H{c}", "M1", scale=0.5) for c in range(3)], 1e6, 10)
+    told: list[int] = []
+    means = session_means(session, {4, 22, 99}, so_far=lambda records, _: told.append(records))
+    kept = np.delete(codes, [4, 22], axis=0)
+    for channel, mean in enumerate(means):
+        np.testing.assert_allclose(mean.value, kept[:, channel].mean(axis=0))
+        assert mean.records == 21
+    assert told[-1] == 23
+
+
+def test_means_that_are_cancelled_hold_nothing_more() -> None:
+    session = Session.from_samples(np.ones((5, 1, 8), np.int16), [Channel("H1", "M1")], 1e6)
+    assert session_means(session, cancelled=lambda: True)[0].records == 0

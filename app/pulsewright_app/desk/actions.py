@@ -44,6 +44,7 @@ class Described:
 ACTIONS: tuple[Described, ...] = (
     Described("open", "Session", "Open …", "Ctrl+O", "Open a session file", needs_session=False),
     Described("sample", "Session", "Try the sample with faults", "Ctrl+T", "Open the sample", needs_session=False),
+    Described("another", "Session", "Another window", "Ctrl+N", "A window for another session", needs_session=False),
     Described("measure", "Session", "Measure again", "F5", "Measure by the settings that count now"),
     Described(
         "claims_again", "Session", "Read the claims again", "Shift+F5", "Judge by the claims file as it is written now"
@@ -51,6 +52,7 @@ ACTIONS: tuple[Described, ...] = (
     Described("claims_page", "Session", "Claims …", "Ctrl+K", "Write what is claimed, and see what it comes to"),
     Described("cancel", "Session", "Stop measuring", "Ctrl+.", "Stop the measuring that goes on"),
     Described("close", "Session", "Close the session", "Ctrl+W", "Go back to the first screen"),
+    Described("preferences", "Session", "Preferences …", "Ctrl+,", "How the desk begins", needs_session=False),
     Described("quit", "Session", "Leave", "Ctrl+Q", "Close the desk", needs_session=False),
     Described("undo", "Edit", "Undo", "Ctrl+Z", "Take back the last thing that you added or moved"),
     Described("redo", "Edit", "Redo", "Ctrl+Shift+Z", "Bring back what was taken back"),
@@ -105,6 +107,10 @@ ACTIONS: tuple[Described, ...] = (
     Described("lanes", "View", "A lane for each channel", "L", "Lanes, or all channels on one axis", True),
     Described("next_channel", "View", "Next channel", "Ctrl+Down", "Make the next channel the current one"),
     Described("previous_channel", "View", "Previous channel", "Ctrl+Up", "Make the channel before the current one"),
+    Described("reference_here", "View", "Lay this record beneath", "R", "Take the current record as the reference"),
+    Described("reference_mean", "View", "Lay the mean beneath", "Shift+R", "Take the mean of the records as reference"),
+    Described("no_reference", "View", "Nothing beneath", "Alt+Shift+R", "Take the reference away"),
+    Described("difference", "View", "Difference", "D", "Draw current less reference: below, in place, or not at all"),
     Described("closer", "View", "Closer", "+", "Show a shorter stretch of time"),
     Described("farther", "View", "Farther", "-", "Show a longer stretch of time"),
     Described("fit", "View", "Show everything", "W", "Show the whole record and all its values"),
@@ -118,6 +124,7 @@ ACTIONS: tuple[Described, ...] = (
     Described("markers_panel", "View", "Markers panel", "Alt+M", "Show or hide the markers", True),
     Described("findings_panel", "View", "Findings panel", "Alt+F", "Show or hide the findings", True),
     Described("figure", "View", "Figure of the findings, large", "Alt+G", "Show the chosen figure in its own window"),
+    Described("usual_layout", "View", "Panels as at first", "Alt+0", "Put every panel back where it was at first"),
     Described("dark", "View", "Dark", "Ctrl+D", "Dark desk, or light", True, needs_session=False),
     Described("save_sheet", "Hand over", "Evidence sheet …", "Ctrl+E", "Save the evidence sheet as PDF or HTML"),
     Described("add_view", "Hand over", "Add this view to the sheet", "V", "Keep what is shown for the evidence sheet"),
@@ -125,7 +132,10 @@ ACTIONS: tuple[Described, ...] = (
     Described("save_picture", "Hand over", "Picture …", "Ctrl+P", "Save the view as PNG or SVG"),
     Described("copy_picture", "Hand over", "Copy the picture", "Ctrl+Shift+C", "Copy the view as it is on the screen"),
     Described("save_numbers", "Hand over", "Numbers …", "Ctrl+Shift+E", "Save every table as CSV into a folder"),
+    Described("guide", "Help", "Five-minute guide", "Shift+F1", "Ten steps on the sample", needs_session=False),
     Described("shortcuts", "Help", "Keys and gestures", "F1", "List every action with its keys", needs_session=False),
+    Described("cautions", "Help", "Cautions", "Ctrl+F1", "What to be careful about", needs_session=False),
+    Described("about", "Help", "About Pulsewright", "Alt+F1", "What this program is", needs_session=False),
 )
 
 GESTURES: tuple[tuple[str, str], ...] = (

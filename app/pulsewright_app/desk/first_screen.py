@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from pulsewright_app.desk.habits.habits import RecentFile
+
+MOST_SHOWN = 5
+"""Recent sessions on the first screen; the menu has them all."""
 
 
 class FirstScreen(QWidget):
@@ -12,6 +19,9 @@ class FirstScreen(QWidget):
 
     open_wanted = Signal()
     sample_wanted = Signal()
+    guide_wanted = Signal()
+    recent_wanted = Signal(object)
+    """The path of a session that was opened before."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -32,6 +42,12 @@ class FirstScreen(QWidget):
             "one wired the other way round, one noisy, one clipped record.",
         )
         self.sample_button.clicked.connect(self.sample_wanted)
+        self.guide_button = self._choice(
+            column, "Five-minute guide", "Ten short steps on that sample, each of which the desk can do for you."
+        )
+        self.guide_button.clicked.connect(self.guide_wanted)
+        self.recent = QVBoxLayout()
+        column.addLayout(self.recent)
         column.addSpacing(8)
         column.addWidget(_text("Or drop a session file anywhere on this window."))
         frame = QFrame()
@@ -46,6 +62,24 @@ class FirstScreen(QWidget):
         middle.addStretch(1)
         outer.addLayout(middle)
         outer.addStretch(3)
+
+    def show_recent(self, recent: Sequence[RecentFile]) -> None:
+        """List the sessions that were opened last; those that are gone are left away here."""
+        while (item := self.recent.takeAt(0)) is not None:
+            widget = item.widget()
+            if widget is not None:
+                widget.deleteLater()
+        there = [one for one in recent if not one.gone][:MOST_SHOWN]
+        if there:
+            self.recent.addWidget(_text("Opened last:"))
+        for one in there:
+            button = QPushButton(f"{one.path.name}  ·  {one.path.parent.name or one.path.parent}")
+            button.setAccessibleName(f"Open {one.path.name} again")
+            button.setToolTip(str(one.path))
+            button.setFlat(True)
+            button.setStyleSheet("text-align: left; padding: 3px 6px;")
+            button.clicked.connect(lambda _=False, path=one.path: self.recent_wanted.emit(path))
+            self.recent.addWidget(button)
 
     def _choice(self, column: QVBoxLayout, title: str, about: str) -> QPushButton:
         button = QPushButton(title)

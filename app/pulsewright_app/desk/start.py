@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QGuiApplication
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication
 
+from pulsewright_app.desk.habits.habits import Habits, habits_path
+from pulsewright_app.desk.habits.manners import is_dark, set_font_percent
 from pulsewright_app.desk.style import prepare
 from pulsewright_app.desk.window import DeskWindow
 
@@ -30,8 +31,11 @@ def open_desk(path: Path | None, options: Mapping[str, Any]) -> int:
     application = existing if isinstance(existing, QApplication) else QApplication(["pulsewright"])
     prepare(application)
     signal.signal(signal.SIGINT, signal.SIG_DFL)
-    dark = QGuiApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark
-    window = DeskWindow(options, dark)
+    application.setWindowIcon(QIcon(str(Path(__file__).resolve().parent.parent / "icon" / "pulsewright.svg")))
+    application.setDesktopFileName("pulsewright")
+    habits = Habits(habits_path())
+    set_font_percent(habits.preferences.font_percent)
+    window = DeskWindow(options, is_dark(habits.preferences), habits)
     window.background.start("Getting ready", lambda _: _warm_up(), lambda _: None)
     if path is not None:
         window.open_path(path)

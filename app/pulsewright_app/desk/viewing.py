@@ -9,6 +9,7 @@ from PySide6.QtCore import QObject, Signal
 from pulsewright_app.desk.additions import Which
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.glow_options import GlowOptions
+from pulsewright_app.desk.reference_options import ReferenceOptions
 from pulsewright_app.desk.spans import SpanDrawing
 from pulsewright_app.desk.walk import PACES as PACES
 from pulsewright_app.desk.walk import Walk
@@ -51,6 +52,7 @@ class Viewing(Walk):
         self._neighbours = 12
         self._snap: Snap = "pulses"
         self.glow = GlowOptions(self)
+        self.reference = ReferenceOptions(self)
         self.spans = SpanDrawing(document, self)
         self._reset()
         document.session_changed.connect(self._session_changed)
@@ -59,6 +61,7 @@ class Viewing(Walk):
     def _reset(self) -> None:
         self._begin_walk()
         self.glow.start_over()
+        self.reference.start_over()
         self._channel = 0
         session = self._document.session
         self._hidden: frozenset[int] = frozenset()

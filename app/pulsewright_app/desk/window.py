@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
@@ -27,6 +27,11 @@ from pulsewright_app.desk.claims.claims_page import ClaimsPage
 from pulsewright_app.desk.claims.claims_work import ClaimsWork
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.first_screen import FirstScreen
+from pulsewright_app.desk.form_page import FormPage
+from pulsewright_app.desk.habits import windows
+from pulsewright_app.desk.habits.habits import Habits
+from pulsewright_app.desk.habits.manners import Manners
+from pulsewright_app.desk.help.pages import GuidePage, about_page, cautions_page
 from pulsewright_app.desk.judging import Judging
 from pulsewright_app.desk.keyboard import SpaceKey
 from pulsewright_app.desk.measured_table import MeasuredTable
@@ -59,11 +64,16 @@ class DeskWindow(QMainWindow):
         What the command line said; it counts before everything else.
     dark : bool
         Whether it begins dark.
+    habits : Habits, optional
+        What is remembered of the user; nothing beyond this process if left out.
     """
 
-    def __init__(self, options: Mapping[str, Any] | None = None, dark: bool = False) -> None:
+    def __init__(
+        self, options: Mapping[str, Any] | None = None, dark: bool = False, habits: Habits | None = None
+    ) -> None:
         super().__init__()
-        self._options = dict(options or {})
+        self.options = dict(options or {})
+        self.manners = Manners(self, habits or Habits())
         self.document = Document(self)
         self.viewing = Viewing(self.document, self)
         self.results = Results(self)
@@ -75,6 +85,8 @@ class DeskWindow(QMainWindow):
         self.saving = Saving(self)
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
+        self._empty = True
+        self._pages: dict[str, FormPage] = {}
         self._help: ShortcutsPage | None = None
         self._claims_page: ClaimsPage | None = None
         self._space_key = SpaceKey(self)
@@ -82,6 +94,8 @@ class DeskWindow(QMainWindow):
         self._connect()
         self._redress()
         self._session_changed()
+        self.manners.begin()
+        windows.join(self)
 
     # -- building -------------------------------------------------------------------------------------------
 
@@ -139,6 +153,11 @@ class DeskWindow(QMainWindow):
             for described in ACTIONS:
                 if described.menu == title:
                     menu.addAction(self.actions_by_name[described.name])
+                if described.name == "sample" and title == "Session":
+                    self.recent_menu = menu.addMenu("Recent")
+                    self.recent_menu.aboutToShow.connect(
+                        lambda: self.manners.fill_recent(self.recent_menu, self.open_path)
+                    )
 
     def _connect(self) -> None:
         document, viewing = self.document, self.viewing
@@ -153,6 +172,9 @@ class DeskWindow(QMainWindow):
         self.findings_panel.cancel_requested.connect(self.measuring.cancel)
         self.first_screen.open_wanted.connect(self.choose_file)
         self.first_screen.sample_wanted.connect(self.open_sample)
+        self.first_screen.guide_wanted.connect(self.show_guide)
+        self.first_screen.recent_wanted.connect(self.open_path)
+        self.first_screen.show_recent(self.manners.habits.recent)
         for signal in (
             document.history_changed, viewing.view_changed, viewing.record_changed, viewing.playing_changed,
             viewing.shown_changed, viewing.selection_changed, viewing.options_changed, self.results.changed,
@@ -163,9 +185,6 @@ class DeskWindow(QMainWindow):
         viewing.filter_changed.connect(self.update_actions)
         for dock in self.docks.values():
             dock.visibilityChanged.connect(self.update_actions)
-        QGuiApplication.styleHints().colorSchemeChanged.connect(
-            lambda scheme: viewing.set_dark(scheme == Qt.ColorScheme.Dark)
-        )
 
     # -- following the state --------------------------------------------------------------------------------
 
@@ -176,6 +195,9 @@ class DeskWindow(QMainWindow):
         self.setWindowTitle(f"{name} — Pulsewright" if name else "Pulsewright")
         for dock in self.docks.values():
             dock.setVisible(session is not None)
+        if session is not None and self._empty:
+            self.manners.restore_panels()
+        self._empty = session is None
         allow_actions(self)
         if session is not None:
             self.middle.view.canvas.setFocus()
@@ -210,7 +232,8 @@ class DeskWindow(QMainWindow):
             return
         self.background.stop()
         self.measuring.sha256 = opened.sha256
-        self.reviewing.put_on(opened, self._options)
+        self.reviewing.put_on(opened, self.options)
+        self.manners.opened(opened.path)
 
     def open_sample(self) -> None:
         """Open the sample with faults."""
@@ -246,6 +269,27 @@ class DeskWindow(QMainWindow):
             self._claims_page.addActions([self.actions_by_name[name] for name in ("undo", "redo", "claims_again")])
         self._claims_page.come_up()
 
+    def open_another_window(self) -> None:
+        """Open another window, for another session."""
+        windows.open_another(self)
+
+    def _show_page(self, key: str, make: Callable[[], FormPage]) -> None:
+        if key not in self._pages:
+            self._pages[key] = make()
+        self._pages[key].come_up()
+
+    def show_guide(self) -> None:
+        """Show the five-minute guide, beside the work."""
+        self._show_page("guide", lambda: GuidePage(self))
+
+    def show_cautions(self) -> None:
+        """Show what to be careful about."""
+        self._show_page("cautions", lambda: cautions_page(self))
+
+    def show_about(self) -> None:
+        """Show what this program is."""
+        self._show_page("about", lambda: about_page(self))
+
     def show_shortcuts(self) -> None:
         """Show the list of keys and gestures, beside the work, not in its way."""
         if self._help is None:
@@ -257,15 +301,17 @@ class DeskWindow(QMainWindow):
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
         """Take files, and nothing else."""
-        if _dropped_file(event) is not None:
+        if _dropped_files(event):
             event.acceptProposedAction()
 
     def dropEvent(self, event: QDropEvent) -> None:
         """Open the file that was dropped."""
-        path = _dropped_file(event)
-        if path is not None:
+        paths = _dropped_files(event)
+        if paths:
             event.acceptProposedAction()
-            self.open_path(path)
+            self.open_path(paths[0])
+            for path in paths[1:]:
+                windows.open_another(self, path)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Save what was added, end the background work and give the file back."""
@@ -273,6 +319,9 @@ class DeskWindow(QMainWindow):
         if not self.reviewing.let_go():
             event.ignore()
             return
+        self.manners.end()
+        self.manners.leave()
+        windows.part(self)
         self._space_key.leave()
         self.background.close()
         self.reviewing.leave()
@@ -281,6 +330,6 @@ class DeskWindow(QMainWindow):
         super().closeEvent(event)
 
 
-def _dropped_file(event: QDropEvent) -> Path | None:
+def _dropped_files(event: QDropEvent) -> list[Path]:
     urls = event.mimeData().urls()
-    return Path(urls[0].toLocalFile()) if len(urls) == 1 and urls[0].isLocalFile() else None
+    return [Path(url.toLocalFile()) for url in urls] if all(url.isLocalFile() for url in urls) else []

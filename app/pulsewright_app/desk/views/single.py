@@ -5,14 +5,25 @@ from __future__ import annotations
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor, QPainter
-from PySide6.QtWidgets import QCheckBox, QWidget
+from PySide6.QtWidgets import QBoxLayout, QCheckBox, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Codes, Session
+from pulsewright_app.desk.references import Beneath, References, difference
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.columns import seen
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.marks import clipped_samples, draw_clipped, draw_pulse
+from pulsewright_app.desk.views.reference_controls import ReferenceControls
+from pulsewright_app.desk.views.reference_rows import (
+    Stretches,
+    difference_sign,
+    difference_trace,
+    draw_zeros,
+    reference_trace,
+    stretches,
+    wanted_difference,
+)
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.traces import Trace, TraceLayer
 from pulsewright_app.desk.views.view import Desk, View, Window
@@ -29,33 +40,55 @@ class SingleView(View):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self._rows: dict[int, Row] = {}
+        self._stretches: dict[int, Stretches] = {}
         self._traces = TraceLayer()
-        self.canvas.below += [self._paint_current_lane, self._traces.paint]
+        self._references = TraceLayer()
+        self._references_for: object = None
+        self.canvas.below += [
+            self._paint_current_lane, self._paint_zeros, self._references.paint, self._traces.paint,
+        ]  # fmt: skip
         self.lanes = QCheckBox("A lane for each channel")
         self.lanes.setAccessibleName("A lane for each channel")
         self.lanes.setChecked(self.viewing.lanes)
         self.lanes.toggled.connect(self.viewing.set_lanes)
         self.viewing.shown_changed.connect(lambda: self.lanes.setChecked(self.viewing.lanes))
         self.options.addWidget(self.lanes)
+        self.references = References(desk.document, desk.viewing.reference, desk.data, desk.background, self)
+        self.references.changed.connect(self.schedule)
+        self.reference_controls = ReferenceControls(desk.document, desk.viewing)
+        self.options.insertWidget(0, self.reference_controls.of)
+        column = self.layout()
+        assert isinstance(column, QBoxLayout)
+        column.insertWidget(1, self.reference_controls)
 
     # -- drawing --------------------------------------------------------------------------------------------
 
     def forget(self) -> None:
         """Drop the lanes and traces of the session before."""
-        self._rows = {}
+        self._rows, self._stretches = {}, {}
         self._traces.show([])
+        self._references.show([])
+        self._references_for = None
 
     def refresh(self, session: Session) -> None:
         """Draw the current record."""
         window = self.time_window(session)
         shown = self.viewing.visible_channels
         self._rows = self._arrange(session, shown)
+        beneath, reference = self.references.of_channels(), self.viewing.reference
+        wanted = wanted_difference(reference, beneath)
+        self._stretches = {
+            channel: stretches(row, self.viewing.lanes, wanted, reference.magnification)
+            for channel, row in self._rows.items()
+        }
         self.canvas.band_heights = not self.viewing.lanes
         self.canvas.show_windows(window, self._heights(shown))
         self._label_axis(session, shown)
         codes = self.desk.data.codes(self.viewing.record)
-        traces = [] if codes is None else self._make_traces(session, codes, shown)
+        traces = [] if codes is None else self._make_traces(session, codes, shown, beneath)
         self._traces.show(traces)
+        self._show_references(session, beneath)
+        self.reference_controls.tell(self.references.text(), wanted)
         self.caption.setText(self._caption(session, shown, codes is None))
 
     def _values(self, shown: tuple[int, ...]) -> Window:
@@ -77,19 +110,48 @@ class SingleView(View):
             axis.show_label("Value", session.channels[self.viewing.channel].unit)
             return
         axis.show_label("")
-        axis.show_rows(
-            [(self._rows[c].base, session.channels[c].name, theme.channel(c), c == self.viewing.channel) for c in shown]
-        )
+        current, sign = self.viewing.channel, difference_sign(self.viewing.reference.magnification)
+        rows = []
+        for channel, use in self._stretches.items():
+            name, about = session.channels[channel].name, (theme.channel(channel), channel == current)
+            rows.append((self._rows[channel].base, name if use.trace else f"{sign} {name}", *about))
+            if use.trace and use.difference:
+                rows.append((use.difference.base, sign, theme.muted, False))
+        axis.show_rows(rows)
 
-    def _make_traces(self, session: Session, codes: Codes, shown: tuple[int, ...]) -> list[Trace]:
+    def _make_traces(
+        self, session: Session, codes: Codes, shown: tuple[int, ...], beneath: dict[int, Beneath]
+    ) -> list[Trace]:
         current, starts = self.viewing.channel, session.first_sample_times(self.viewing.record)
-        traces = []
+        window, traces = self.canvas.windows()[0], []
         for channel in sorted(shown, key=lambda c: c == current):
-            places = self._rows[channel].places(session.channels[channel])
+            use = self._stretches[channel]
             strong = self.viewing.lanes or channel == current or len(shown) == 1
             colour, start = self.theme.channel(channel), float(starts[channel])
-            traces.append(Trace(codes[channel], start, session.sample_interval, *places, colour, strong))
+            if use.trace is not None:
+                places = use.trace.places(session.channels[channel])
+                traces.append(Trace(codes[channel], start, session.sample_interval, *places, colour, strong))
+            if use.difference is not None and channel in beneath:
+                under, row = beneath[channel], use.difference
+                traces.append(
+                    difference_trace(session, channel, codes[channel], start, under, row, window, colour, strong)
+                )
         return traces
+
+    def _show_references(self, session: Session, beneath: dict[int, Beneath]) -> None:
+        """Draw the references; on one axis the current channel's alone. Stepping leaves their picture as it is."""
+        chosen = self._rows if self.viewing.lanes else (self.viewing.channel,)
+        drawn = {c: beneath[c] for c in chosen if c in beneath and c in self._stretches}
+        wanted = (drawn, self._stretches, self.theme)  # a reference equals itself alone
+        if wanted == self._references_for:
+            return
+        self._references_for = wanted
+        interval, traces = session.sample_interval, []
+        for channel, under in drawn.items():
+            row = self._stretches[channel].trace
+            if row is not None:
+                traces.append(reference_trace(under, row, session.channels[channel], interval, self.theme))
+        self._references.show(traces)
 
     def _caption(self, session: Session, shown: tuple[int, ...], waiting: bool) -> str:
         record = self.viewing.record
@@ -109,6 +171,11 @@ class SingleView(View):
             parts.append("being read")
         return "  ·  ".join(parts)
 
+    def _paint_zeros(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw where each difference is 0."""
+        rows = [use.difference for use in self._stretches.values() if use.difference is not None]
+        draw_zeros(painter, canvas, self.theme, rows)
+
     def _paint_current_lane(self, painter: QPainter, canvas: Canvas) -> None:
         row = self._rows.get(self.viewing.channel)
         if row is None or not self.viewing.lanes or len(self._rows) < 2:
@@ -126,8 +193,8 @@ class SingleView(View):
         if session is None or codes is None:
             return
         painter.setFont(canvas.font())
-        for channel, row in self._rows.items():
-            self._paint_clipped(painter, canvas, session, codes, channel, row)
+        for channel, use in self._stretches.items():
+            self._paint_clipped(painter, canvas, session, codes, channel, use.signs)
         self._paint_pulses(painter, canvas, session)
 
     def _paint_clipped(
@@ -154,10 +221,10 @@ class SingleView(View):
     def _paint_pulses(self, painter: QPainter, canvas: Canvas, session: Session) -> None:
         found = self._found(session)
         for i in range(len(found)):
-            row, extreme = self._rows.get(int(found.channel[i])), self.extreme_of(session, found, i)
-            if row is None or extreme is None:
+            use, extreme = self._stretches.get(int(found.channel[i])), self.extreme_of(session, found, i)
+            if use is None or extreme is None:
                 continue
-            spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(extreme))
+            spot = canvas.x_of(float(found.time[i])), canvas.y_of(use.signs.height(extreme))
             draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
 
     def _found(self, session: Session) -> FoundPulses:
@@ -190,10 +257,25 @@ class SingleView(View):
         return (middle - half, middle + half)
 
     def value_text(self, time: float, height: float) -> str:
-        """Return the value under the pointer, and the sample of that channel at that time."""
+        """Return the value under the pointer, the sample of that channel at that time, and what lies beneath it."""
         channel, session = self.channel_at(height), self.document.session
-        row = self._rows.get(channel)
-        if session is None or row is None:
+        use = self._stretches.get(channel)
+        if session is None or use is None:
             return ""
-        value = engineering(row.value(height), session.channels[channel].unit)
-        return f"value = {value}    {self.sample_text(self.viewing.record, channel, time)}"
+        row = use.difference_at(height)
+        what, row = ("value", use.trace) if row is None else ("difference", row)
+        assert row is not None
+        text = f"{what} = {engineering(row.value(height), session.channels[channel].unit)}"
+        told = [text, self.sample_text(self.viewing.record, channel, time), self._beneath_text(session, channel, time)]
+        return "    ".join(filter(None, told))
+
+    def _beneath_text(self, session: Session, channel: int, time: float) -> str:
+        """Return the current record's sample at a time less the reference there."""
+        under, codes = self.references.of_channels().get(channel), self.desk.data.codes(self.viewing.record)
+        if under is None or codes is None:
+            return ""
+        start = float(session.first_sample_times(self.viewing.record)[channel])
+        sample = round((time - start) * session.sample_rate)
+        _, values = difference(codes[channel], start, under, session.sample_interval, sample, sample + 1)
+        about = session.channels[channel]
+        return f"less the reference: {engineering(float(values[0]) * about.scale, about.unit)}" if len(values) else ""

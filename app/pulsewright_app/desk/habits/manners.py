@@ -1,0 +1,172 @@
+"""Lets a window follow the habits of its user: theme, letters, recent files, where the panels are."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QByteArray, QObject, Qt
+from PySide6.QtGui import QFont, QGuiApplication
+from PySide6.QtWidgets import QApplication, QMenu
+
+from pulsewright_app.desk.habits.habits import Habits, Layout, RecentFile
+from pulsewright_app.desk.habits.preferences import Preferences, apply
+from pulsewright_app.desk.habits.preferences_page import PreferencesPage
+
+if TYPE_CHECKING:
+    from pulsewright_app.desk.window import DeskWindow
+
+_USUAL_FONT = "pulsewright_usual_font"
+PANELS_VERSION = 1
+"""Counts up when panels come or go, so that an older layout is not laid over them."""
+
+
+class Manners(QObject):
+    """The link between one window and what is remembered; several windows share one `Habits`."""
+
+    def __init__(self, window: DeskWindow, habits: Habits) -> None:
+        super().__init__(window)
+        self._window, self.habits = window, habits
+        self._page: PreferencesPage | None = None
+        self._usual = Layout()
+        self._following = False
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._system_changed)
+
+    # -- beginning and ending -------------------------------------------------------------------------------
+
+    def begin(self) -> None:
+        """Let a window that was just built be as its user left it."""
+        self._usual = self._layout()
+        self._restore(self.habits.layout)
+        apply(self.habits.preferences, self._window.viewing)
+        set_font_percent(self.habits.preferences.font_percent)
+        if self.habits.told:
+            self._window.viewing.tell(self.habits.told)
+            self.habits.told = ""
+
+    def end(self) -> None:
+        """Remember where things are, as the window closes."""
+        if self._window.document.session is None:
+            return  # the panels are hidden then, which nobody asked for
+        self.habits.arrange(self._layout())
+
+    def leave(self) -> None:
+        """Follow the system no more."""
+        QGuiApplication.styleHints().colorSchemeChanged.disconnect(self._system_changed)
+
+    # -- where things are -----------------------------------------------------------------------------------
+
+    def _layout(self) -> Layout:
+        window = self._window
+        geometry, panels = window.saveGeometry(), window.saveState(PANELS_VERSION)
+        return Layout(_text(geometry), _text(panels))
+
+    def _restore(self, layout: Layout) -> None:
+        if layout.geometry:
+            self._window.restoreGeometry(QByteArray.fromBase64(layout.geometry.encode("ascii", "ignore")))
+        if layout.panels:
+            self._window.restoreState(QByteArray.fromBase64(layout.panels.encode("ascii", "ignore")), PANELS_VERSION)
+
+    def restore_panels(self) -> None:
+        """Show the panels that were shown when the desk was left, now that there is a session."""
+        if self.habits.layout.panels:
+            self._restore(replace(self.habits.layout, geometry=""))
+
+    def usual_layout(self) -> None:
+        """Put every panel back where it was at first."""
+        self._restore(replace(self._usual, geometry=""))
+        for dock in self._window.docks.values():
+            dock.setVisible(self._window.document.session is not None)
+        self._tell(self.habits.arrange(Layout()))
+
+    # -- preferences ----------------------------------------------------------------------------------------
+
+    def show_preferences(self) -> None:
+        """Show the page of preferences, beside the work."""
+        if self._page is None:
+            self._page = PreferencesPage(self.habits.preferences, self._window)
+            self._page.chosen.connect(self._prefer)
+        self._page.show_preferences(self.habits.preferences)
+        self._page.come_up()
+
+    def _prefer(self, preferences: Preferences) -> None:
+        before = self.habits.preferences
+        self._tell(self.habits.prefer(preferences))
+        if preferences.font_percent != before.font_percent:
+            set_font_percent(preferences.font_percent)
+        apply(preferences, self._window.viewing)
+        if preferences.theme != before.theme:
+            self._window.viewing.set_dark(is_dark(preferences))
+
+    def choose_dark(self, dark: bool) -> None:
+        """Make every desk dark or light, from now on."""
+        self._tell(self.habits.prefer(replace(self.habits.preferences, theme="dark" if dark else "light")))
+        self._window.viewing.set_dark(dark)
+
+    def _system_changed(self, scheme: Qt.ColorScheme) -> None:
+        if self.habits.preferences.theme == "system":
+            self._window.viewing.set_dark(scheme == Qt.ColorScheme.Dark)
+
+    def _tell(self, sentence: str) -> None:
+        if sentence:
+            self._window.viewing.tell(sentence)
+
+    # -- recent files ---------------------------------------------------------------------------------------
+
+    def opened(self, path: Path) -> None:
+        """Remember that a session was opened."""
+        self._tell(self.habits.opened(path))
+        self._window.first_screen.show_recent(self.habits.recent)
+
+    def fill_recent(self, menu: QMenu, open_path: Callable[[Path], object]) -> None:
+        """Put the recent sessions into a menu, newest first; those that are gone say so."""
+        menu.clear()
+        for number, one in enumerate(self.habits.recent, start=1):
+            action = menu.addAction(f"{'&' if number < 10 else ''}{number}  {recent_text(one)}")
+            action.setToolTip(str(one.path))
+            action.setStatusTip(str(one.path))
+            action.setEnabled(not one.gone)
+            action.triggered.connect(lambda _=False, path=one.path: open_path(path))
+        if not self.habits.recent:
+            menu.addAction("None yet").setEnabled(False)
+            return
+        menu.addSeparator()
+        menu.addAction("Forget these").triggered.connect(self._forget)
+
+    def _forget(self) -> None:
+        self._tell(self.habits.forget_recent())
+        self._window.first_screen.show_recent(())
+
+
+def recent_text(one: RecentFile) -> str:
+    """Return how a recent session is called: its name and its folder, and that it is gone if it is."""
+    text = f"{one.path.name}  ·  {one.path.parent.name or one.path.parent}"
+    return f"{text}  (gone)" if one.gone else text
+
+
+def is_dark(preferences: Preferences) -> bool:
+    """Return whether the desk is to be dark."""
+    if preferences.theme == "system":
+        return QGuiApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark
+    return preferences.theme == "dark"
+
+
+def set_font_percent(percent: int) -> None:
+    """Let all letters be that large, in percent of the size that the application began with."""
+    application = QApplication.instance()
+    if not isinstance(application, QApplication):
+        return
+    usual = application.property(_USUAL_FONT)
+    if not isinstance(usual, QFont):
+        usual = QFont(application.font())
+        application.setProperty(_USUAL_FONT, usual)
+    font = QFont(usual)
+    font.setPointSizeF(usual.pointSizeF() * percent / 100)
+    if font != application.font():
+        application.setFont(font)
+
+
+def _text(data: QByteArray) -> str:
+    return bytes(data.toBase64().data()).decode("ascii")

@@ -1,0 +1,1 @@
+"""The program's icon, and the entry by which a desktop knows it."""

@@ -1,0 +1,218 @@
+"""Preferences, recent sessions, several windows, the guide: by real gestures."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtCore import QMimeData, QPoint, Qt, QUrl
+from PySide6.QtGui import QDragEnterEvent, QDropEvent, QIcon
+from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QPushButton, QSpinBox
+
+from pulsewright_app.desk.habits import windows
+from pulsewright_app.desk.habits.habits import Habits
+from pulsewright_app.desk.habits.preferences import Preferences
+from pulsewright_app.desk.help.guide_steps import STEPS
+from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.samples import sample
+
+from .gestures import LEFT, Settle, message, press
+
+Make = Callable[..., DeskWindow]
+
+
+@pytest.fixture
+def habitual(qtbot: Any, settle: Settle, tmp_path: Path, make_window: Make) -> Iterator[Make]:
+    """A maker of desks that remember, in a folder of the test's own; every window that opens is closed again."""
+    make_window()  # for its tidying up
+    others = set(windows.open_windows())
+
+    def make(path: Path | None = None) -> DeskWindow:
+        window = DeskWindow(habits=Habits(tmp_path / "settings" / "desk.json"))
+        window.show()
+        if path is not None:
+            window.open_path(path)
+        window.activateWindow()
+        settle(window)
+        return window
+
+    yield make
+    for window in set(windows.open_windows()) - others:
+        settle(window)
+        window.close()
+        window.deleteLater()
+    application = QApplication.instance()
+    assert isinstance(application, QApplication)
+    from pulsewright_app.desk.habits.manners import set_font_percent
+
+    set_font_percent(100)
+
+
+def page(title: str) -> Any:
+    return next(w for w in QApplication.topLevelWidgets() if w.accessibleName() == title and w.isVisible())
+
+
+def part(widget: Any, kind: Any, name: str) -> Any:
+    return next(w for w in widget.findChildren(kind) if w.accessibleName() == name)
+
+
+def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, settle: Settle) -> None:
+    desk = habitual()
+    press(desk, qtbot, "Ctrl+,")
+    preferences = page("Preferences")
+    box = part(preferences, QComboBox, "A session begins in")
+    box.setFocus()
+    qtbot.keyClick(box, Qt.Key.Key_End)  # Map
+    colours = part(preferences, QComboBox, "Colours")
+    colours.setFocus()
+    qtbot.keyClick(colours, Qt.Key.Key_End)  # Dark
+    letters = part(preferences, QSpinBox, "Size of letters")
+    before = desk.fontMetrics().height()
+    letters.setFocus()
+    letters.selectAll()
+    qtbot.keyClicks(letters, "200")
+    qtbot.keyClick(letters, Qt.Key.Key_Return)
+    settle(desk)
+    assert (desk.viewing.view, desk.viewing.dark) == ("map", True)
+    assert desk.fontMetrics().height() > 1.6 * before
+    desk.close()
+    again = habitual()
+    assert again.viewing.view == "map"
+    assert again.manners.habits.preferences == Preferences(theme="dark", view="map", font_percent=200)
+    press(again, qtbot, "Ctrl+,")
+    qtbot.mouseClick(part(page("Preferences"), QPushButton, "Let everything here be as it was at first"), LEFT)
+    assert again.viewing.view == "single"
+    assert again.manners.habits.preferences == Preferences()
+
+
+def test_a_session_is_opened_again_from_the_first_screen_and_the_menu(
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path, tmp_path: Path
+) -> None:
+    other = tmp_path / "gone.h5"
+    shutil.copy(sample("tank_walk.h5"), other)
+    desk = habitual(other)
+    desk.open_path(faults)
+    settle(desk)
+    desk.close()
+    other.unlink()
+    again = habitual()
+    shown = [b for b in again.first_screen.findChildren(QPushButton) if b.accessibleName().startswith("Open tank")]
+    assert [b.accessibleName() for b in shown] == ["Open tank_faults.h5 again"]
+    again.recent_menu.aboutToShow.emit()
+    texts = [(action.text(), action.isEnabled()) for action in again.recent_menu.actions() if action.text()]
+    assert texts[0][0].startswith("&1  tank_faults.h5") and texts[0][1]
+    assert texts[1][0].endswith("(gone)") and not texts[1][1]
+    qtbot.mouseClick(shown[0], LEFT)
+    settle(again)
+    assert again.document.session is not None
+    assert again.document.session.file == faults
+    again.recent_menu.actions()[-1].trigger()  # Forget these
+    assert again.manners.habits.recent == ()
+
+
+def test_panels_are_where_they_were_left_and_can_be_put_back(
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    desk = habitual(faults)
+    press(desk, qtbot, "Alt+R")
+    assert desk.docks["records_panel"].isHidden()
+    desk.close()
+    again = habitual(faults)
+    assert again.docks["records_panel"].isHidden()
+    assert not again.docks["findings_panel"].isHidden()
+    press(again, qtbot, "Alt+0")
+    assert not again.docks["records_panel"].isHidden()
+
+
+def test_two_sessions_in_two_windows_wear_one_theme(habitual: Make, qtbot: Any, settle: Settle, faults: Path) -> None:
+    desk = habitual(faults)
+    press(desk, qtbot, "Ctrl+N")
+    (other,) = [w for w in windows.open_windows() if w is not desk and w.manners.habits is desk.manners.habits]
+    other.open_sample()
+    settle(other)
+    other.viewing.go_to(7)
+    assert desk.viewing.record == 0
+    other.activateWindow()
+    press(other, qtbot, "Ctrl+D")
+    assert desk.viewing.dark and other.viewing.dark
+    other.close()
+    assert desk.document.session is not None  # the first one goes on
+    desk.activateWindow()
+    settle(desk)
+    press(desk, qtbot, "PgDown")
+    assert desk.viewing.record == 1
+
+
+def test_the_same_session_in_a_second_window_is_told(habitual: Make, qtbot: Any, settle: Settle, faults: Path) -> None:
+    desk = habitual(faults)
+    other = windows.open_another(desk, faults)
+    settle(other)
+    assert "in another window" in message(other)
+    assert message(desk) == ""
+
+
+def test_several_files_dropped_come_onto_a_window_each(
+    habitual: Make, settle: Settle, faults: Path, tmp_path: Path
+) -> None:
+    second = tmp_path / "second.h5"
+    shutil.copy(sample("tank_walk.h5"), second)
+    desk = habitual()
+    before = set(windows.open_windows())
+    files = QMimeData()
+    files.setUrls([QUrl.fromLocalFile(str(path)) for path in (faults, second)])
+    spot, copy, held = QPoint(50, 50), Qt.DropAction.CopyAction, Qt.MouseButton.LeftButton
+    none = Qt.KeyboardModifier.NoModifier
+    QApplication.sendEvent(desk, QDragEnterEvent(spot, copy, files, held, none))
+    QApplication.sendEvent(desk, QDropEvent(spot, copy, files, held, none))
+    (other,) = set(windows.open_windows()) - before
+    settle(desk)
+    settle(other)
+    for window, path in ((desk, faults), (other, second)):
+        assert window.document.session is not None
+        assert window.document.session.file == path
+
+
+def test_every_step_of_the_guide_can_be_shown(habitual: Make, qtbot: Any, settle: Settle) -> None:
+    desk = habitual()
+    guide_button = next(b for b in desk.first_screen.findChildren(QPushButton) if b.text() == "Five-minute guide")
+    qtbot.mouseClick(guide_button, LEFT)
+    guide = page("Five-minute guide")
+    title = part(guide, QLabel, "Step of the guide")
+    seen = []
+    for number in range(len(STEPS)):
+        seen.append(title.text())
+        qtbot.mouseClick(part(guide, QPushButton, "Do this step on the desk"), LEFT)
+        settle(desk)
+        assert not message(desk) or message(desk).startswith("The sample stays as it came")
+        if number < len(STEPS) - 1:
+            qtbot.mouseClick(part(guide, QPushButton, "Go to the next step"), LEFT)
+    assert seen == [f"{n + 1} of {len(STEPS)}: {step.title}" for n, step in enumerate(STEPS)]
+    assert len(desk.document.pairs) == 1  # the spacing was measured
+    assert len(desk.document.sheet_views) == 1
+    assert page("Save the evidence sheet").isVisible() and page("Claims").isVisible()
+
+
+def test_help_shows_cautions_and_version(habitual: Make, qtbot: Any) -> None:
+    desk = habitual()
+    press(desk, qtbot, "Ctrl+F1")
+    assert "high-voltage pulsers" in part(page("Cautions"), QLabel, "Cautions").text()
+    desk.activateWindow()
+    press(desk, qtbot, "Alt+F1")
+    assert "MIT licence" in part(page("About Pulsewright"), QLabel, "About Pulsewright").text()
+
+
+@pytest.mark.parametrize("side", [16, 24, 32, 48, 128, 256])
+def test_the_icon_has_a_picture_at_every_size(side: int, qtbot: Any) -> None:
+    import pulsewright_app
+
+    path = Path(pulsewright_app.__file__).parent / "icon" / "pulsewright.svg"
+    image = QIcon(str(path)).pixmap(side, side).toImage()
+    assert (image.width(), image.height()) == (side, side)
+    colours = {image.pixelColor(x, y).name() for x in range(side) for y in range(side)}
+    assert {"#1f5f7a"} < colours and len(colours) > 4
