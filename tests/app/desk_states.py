@@ -113,6 +113,7 @@ def _records(window: DeskWindow) -> Iterator[State]:
 
 def _views(window: DeskWindow) -> Iterator[State]:
     viewing, glow = window.viewing, window.viewing.glow
+    viewing.go_to(5)
     for view in VIEWS[1:]:
         viewing.set_view(view)
         settle(window)

@@ -196,7 +196,7 @@ def _cut_off(widget: QWidget, walked: Walked) -> None:
     if not isinstance(widget, QLabel | QPushButton | QToolButton | QCheckBox | QComboBox | QLineEdit | QTabBar):
         return
     above = widget.parentWidget()
-    if above is None or _scrolls(widget) or isinstance(widget, QLabel) and not widget.text():
+    if above is None or _scrolls(widget) or (isinstance(widget, QLabel) and not widget.text()):
         return
     walked.texts += 1
     if not above.rect().adjusted(-1, -1, 1, 1).contains(widget.geometry()):

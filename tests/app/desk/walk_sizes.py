@@ -1,7 +1,7 @@
 """Walks the desk on a screen of a given size, density and font, and prints what exceeds its widget as JSON.
 
-Run: ``python walk_sizes.py WIDTHxHEIGHT [--density 2] [--font 2] [--pictures FOLDER]``; a test runs it in a process of its
-own, because Qt takes screen and density when it starts.
+Run: ``python walk_sizes.py WIDTHxHEIGHT [--density 2] [--font 2] [--pictures FOLDER]``. A test runs it in a process of
+its own, because Qt takes screen and density when it starts.
 """
 
 from __future__ import annotations
@@ -52,13 +52,14 @@ def look(font: float, pictures: Path | None) -> dict[str, object]:
     larger.setPointSizeF(larger.pointSizeF() * font)
     application.setFont(larger)
     told: dict[str, object] = {"density": application.primaryScreen().devicePixelRatio(), "exceeding": {}, "elided": {}}
-    texts = 0
+    texts, names = 0, []
     for name, walked in _states(pictures):
         texts += walked.texts
+        names.append(name)
         for kind in ("exceeding", "elided"):
             if getattr(walked, kind):
                 told[kind][name] = getattr(walked, kind)  # type: ignore[index]
-    told["texts"] = texts
+    told["texts"], told["states"] = texts, names
     return told
 
 
