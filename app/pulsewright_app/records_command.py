@@ -57,7 +57,7 @@ def run_records(
         }
         print_json(body)
     elif as_csv:
-        print(_csv(rows, list(row_of(table, 0))), end="")
+        print(csv_of(rows, list(row_of(table, 0))), end="")
     else:
         _print_table(table, rows, name)
     return 0
@@ -99,7 +99,8 @@ def row_of(table: RecordTable, record: int) -> dict[str, Any]:
     }
 
 
-def _csv(rows: list[dict[str, Any]], columns: list[str]) -> str:
+def csv_of(rows: list[dict[str, Any]], columns: list[str]) -> str:
+    """Return rows as CSV: numbers at full precision, text so that no spreadsheet runs it as a formula."""
     from pulsewright_app.csv_folder import cell
 
     stream = io.StringIO()

@@ -30,6 +30,7 @@ from pulsewright_app.wording import (
     first_channel,
     listed,
     named,
+    named_numbers,
     shown,
 )
 
@@ -210,7 +211,8 @@ def _health(findings: Findings) -> Iterator[Sentence]:
     for health in findings.health:
         record = health.clipped_records[0] if health.clipped_records else None
         serious = health.noisy or health.clipped_samples > 0
-        yield Sentence(HEALTH, _health_text(findings, health), record, health.channel, "single", serious)
+        parts = named_numbers(("noise, rms", health.noise_rms), ("offset", health.offset))
+        yield Sentence(HEALTH, _health_text(findings, health), record, health.channel, "single", serious, parts=parts)
 
 
 def _health_text(findings: Findings, health: ChannelHealth) -> str:

@@ -46,5 +46,6 @@ def update_actions(window: DeskWindow) -> None:
     actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
     actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)
     actions["cancel"].setEnabled(window.results.busy)
-    actions["next_flag"].setEnabled(bool(document.flags))
+    for name in ("next_flag", "flag_before"):
+        actions[name].setEnabled(bool(document.flags))
     actions["only_matching"].setEnabled(viewing.matches is not None)

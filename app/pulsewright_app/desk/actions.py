@@ -96,6 +96,9 @@ ACTIONS: tuple[Described, ...] = (
     Described("loop", "Go", "Loop", "Ctrl+L", "Start again after the last record", True),
     Described("next_flag", "Go", "Next flagged", "Shift+F", "Go to the next flagged record"),
     Described("next_against", "Go", "Next against a claim", "Shift+V", "Go to the next record that speaks against one"),
+    Described("flag_before", "Go", "Flagged before", "Alt+Shift+F", "Go to the flagged record before"),
+    Described("against_before", "Go", "Against a claim before", "Alt+Shift+V", "Go to the one before that does"),
+    Described("go_to", "Go", "Go to …", "Ctrl+G", "Write a record's number, or a time since the first trigger"),
     Described("filter", "Go", "Filter the records", "Ctrl+R", "Write which records to step through"),
     Described(
         "only_matching", "Go", "Only those that match", "Ctrl+Shift+R", "Step only through the matching records", True

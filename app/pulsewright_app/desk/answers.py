@@ -7,12 +7,14 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.claims_again import read_claims_again
+from pulsewright_app.desk.going import next_of
 from pulsewright_app.desk.record_answers import (
     flag_and_go_on,
-    next_against,
+    go_against,
     reject_pulse,
     take_pulses_back,
     write_filter,
+    write_record,
 )
 from pulsewright_app.desk.spans import SPANS, SpanName
 from pulsewright_app.desk.viewing import Snap, View
@@ -56,11 +58,14 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "forward": lambda: viewing.step(1),
         "last": viewing.last,
         "loop": lambda: viewing.set_loop(not viewing.loop),
-        "next_flag": lambda: _next_flag(window),
+        "next_flag": _next_flag(window, forward=True),
+        "flag_before": _next_flag(window, forward=False),
+        "go_to": lambda: write_record(window),
         "flag_on": lambda: flag_and_go_on(window),
         "reject_pulse": lambda: reject_pulse(window),
         "take_pulses_back": lambda: take_pulses_back(window),
-        "next_against": lambda: next_against(window),
+        "next_against": lambda: go_against(window),
+        "against_before": lambda: go_against(window, forward=False),
         "filter": lambda: write_filter(window),
         "only_matching": lambda: viewing.set_only_matching(not viewing.only_matching),
         **{view: _show(window, view) for view in _VIEWS},
@@ -147,11 +152,15 @@ def _remove_pair(window: DeskWindow) -> None:
         window.document.remove_pair(selected[0])
 
 
-def _next_flag(window: DeskWindow) -> None:
-    """Go to the next flagged record; after the last one, to the first."""
-    flags, record = sorted(window.document.flags), window.viewing.record
-    if flags:
-        window.viewing.go_to(next((flag for flag in flags if flag > record), flags[0]))
+def _next_flag(window: DeskWindow, forward: bool) -> Answer:
+    """Return what goes to the next flagged record, or the one before; round at the ends."""
+
+    def answer() -> None:
+        flags = sorted(window.document.flags)
+        if flags:
+            window.viewing.go_to(next_of(flags, window.viewing.record, forward))
+
+    return answer
 
 
 def _draw_span(window: DeskWindow, name: SpanName) -> Answer:

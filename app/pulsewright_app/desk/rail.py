@@ -19,9 +19,9 @@ from pulsewright_app.desk.work import Extents, SessionData
 from pulsewright_app.theme import Theme, theme
 
 _SIDE = 14.0
-_BAR_TOP = 20.0
+_SIGNS_HEIGHT = 20.0
 _BAR_HEIGHT = 18.0
-_HEIGHT = 62
+_NUMBERS_HEIGHT = 24.0
 _LABEL_EVERY = 46.0
 
 
@@ -97,14 +97,28 @@ class Rail(QWidget):
             signal.connect(self._gather)
         for signal in (
             document.flags_changed, document.notes_changed, document.left_out_changed, viewing.record_changed,
-            viewing.dark_changed,
+            viewing.dark_changed, viewing.filter_changed, results.verdicts_changed,
         ):  # fmt: skip
             signal.connect(self._refresh)
         self._gather()
 
     def sizeHint(self) -> QSize:
         """Ask for one line's height and all the width there is."""
-        return QSize(600, _HEIGHT)
+        return QSize(600, round(self._bar_top() + _BAR_HEIGHT + max(_NUMBERS_HEIGHT, self._line() + 6)))
+
+    def _line(self) -> int:
+        """Return the height of a line of letters."""
+        return self.fontMetrics().height()
+
+    def _bar_top(self) -> float:
+        """Return where the bar begins, below the signs and the counts of the gaps."""
+        return max(_SIGNS_HEIGHT, self._line() + 4.0)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Grow with the letters."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self.updateGeometry()
 
     def _refresh(self) -> None:
         record, records = self._viewing.record, self._viewing.records
@@ -121,7 +135,7 @@ class Rail(QWidget):
     # -- where things are -----------------------------------------------------------------------------------
 
     def _bar(self) -> QRectF:
-        return QRectF(_SIDE, _BAR_TOP, max(self.width() - 2 * _SIDE, 1.0), _BAR_HEIGHT)
+        return QRectF(_SIDE, self._bar_top(), max(self.width() - 2 * _SIDE, 1.0), _BAR_HEIGHT)
 
     def _pitch(self) -> float:
         return self._bar().width() / max(self._places.total, 1)
@@ -184,6 +198,10 @@ class Rail(QWidget):
             parts.append(f"{self._signs.aside[record]} out of step")
         if record in self._signs.odd:
             parts.append(self._signs.odd[record])
+        if record in self._results.against:
+            parts.append("speaks against a claim")
+        if self._viewing.matches is not None and record in self._viewing.matches:
+            parts.append("matches the filter")
         if record in self._document.left_out:
             parts.append(f"left out: {self._document.left_out[record] or 'no reason given'}")
         if record in self._document.notes:
@@ -198,6 +216,7 @@ class Rail(QWidget):
         if not self._viewing.records:
             return
         self._draw_bar(painter, colours)
+        self._draw_matches(painter, colours)
         self._draw_gaps(painter, colours)
         self._draw_signs(painter, colours)
         self._draw_numbers(painter, colours)
@@ -222,6 +241,17 @@ class Rail(QWidget):
         painter.setPen(QPen(QColor(colours.rule), 1))
         painter.drawRect(bar)
 
+    def _draw_matches(self, painter: QPainter, colours: Theme) -> None:
+        """Tint the places of the records that match the filter, a column of pixels once."""
+        matches, bar, pitch = self._viewing.matches, self._bar(), self._pitch()
+        if matches is None or not len(matches):
+            return
+        tint = QColor(colours.accent)
+        tint.setAlpha(80)
+        lefts = bar.left() + self._places.place[matches] * pitch
+        for left in lefts if pitch >= 1 else np.unique(np.floor(lefts)):
+            painter.fillRect(QRectF(float(left), bar.top() + 1, max(pitch, 1.0), bar.height() - 1), tint)
+
     def _draw_gaps(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()
         painter.setPen(QPen(QColor(colours.missed), 1, Qt.PenStyle.DashLine))
@@ -231,7 +261,7 @@ class Rail(QWidget):
             painter.fillRect(box, QColor(colours.page))
             painter.drawRect(box.adjusted(0.5, 2, -0.5, -2))
             painter.drawText(
-                QRectF(box.center().x() - 30, 2, 60, _BAR_TOP - 4), Qt.AlignmentFlag.AlignCenter, f"−{gap.count}"
+                QRectF(box.center().x() - 30, 2, 60, self._bar_top() - 4), Qt.AlignmentFlag.AlignCenter, f"−{gap.count}"
             )
 
     def _draw_signs(self, painter: QPainter, colours: Theme) -> None:
@@ -250,6 +280,11 @@ class Rail(QWidget):
         for record in self._signs.odd:  # a diamond: look at this one
             x, y = self.x_of(record), bar.top() - 6
             painter.drawPolygon(QPolygonF([QPointF(x, y - 4), QPointF(x + 4, y), QPointF(x, y + 4), QPointF(x - 4, y)]))
+        painter.setBrush(QColor(colours.fails))
+        for record in self._results.against:  # a triangle, the sign of a claim that fails
+            if record < self._viewing.records:
+                x, low = self.x_of(record), bar.bottom() - 2
+                painter.drawPolygon(QPolygonF([QPointF(x, low - 7), QPointF(x + 4, low), QPointF(x - 4, low)]))
         painter.setBrush(QColor(colours.flagged))
         for record in self._document.flags:
             if record < self._viewing.records:
@@ -284,7 +319,7 @@ class Rail(QWidget):
 
     def _number(self, painter: QPainter, record: int, top: float) -> None:
         x = min(max(self.x_of(record), 30.0), self.width() - 30.0) if record > 999 else self.x_of(record)
-        painter.drawText(QRectF(x - 40, top, 80, 18), Qt.AlignmentFlag.AlignHCenter, str(record))
+        painter.drawText(QRectF(x - 40, top, 80, max(18, self._line())), Qt.AlignmentFlag.AlignHCenter, str(record))
 
     def _draw_handle(self, painter: QPainter, colours: Theme) -> None:
         bar, x = self._bar(), self.x_of(self._viewing.record)

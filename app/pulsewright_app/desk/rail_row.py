@@ -9,12 +9,26 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLabel, QLineEd
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.filter_row import FilterRow
 from pulsewright_app.desk.filtering import Filtering
+from pulsewright_app.desk.going import HOW, record_meant
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import PACES, Viewing
 from pulsewright_app.desk.work import SessionData
 from pulsewright_app.desk.yielding_row import YieldingRow
+
+STEPS = ("first", "back", "play", "forward", "last")
+MARKED = ("next_flag", "next_against")
+
+
+def _button(action: QAction) -> QToolButton:
+    button = QToolButton()
+    button.setDefaultAction(action)
+    button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextOnly)
+    button.setAccessibleName(action.toolTip())
+    # a click must not take the keyboard: Space plays, it does not press the button clicked last
+    button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+    return button
 
 
 class RailRow(QWidget):
@@ -33,7 +47,7 @@ class RailRow(QWidget):
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
-        self._viewing = viewing
+        self._document, self._viewing = document, viewing
         self.filter_row = FilterRow(Filtering(document, viewing, results, measured, self), viewing)
         self.rail = Rail(document, viewing, results, data)
         self.rail.pointed.connect(self.pointed)
@@ -43,31 +57,30 @@ class RailRow(QWidget):
         self.loop = QCheckBox("Loop")
         self._timer = QTimer(self)
         self._timer.timeout.connect(viewing.tick)
-        self._lay_out([actions[name] for name in ("first", "back", "play", "forward", "last")])
+        self._lay_out([actions[name] for name in STEPS], [actions[name] for name in MARKED])
         self._connect(document)
         self._show_record()
         self._show_playing()
 
-    def _lay_out(self, steps: list[QAction]) -> None:
+    def _lay_out(self, steps: list[QAction], marked: list[QAction]) -> None:
         row = QHBoxLayout()
         row.setSpacing(4)
         for action in steps:
-            button = QToolButton()
-            button.setDefaultAction(action)
-            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextOnly)
-            button.setAccessibleName(action.toolTip())
-            # a click must not take the keyboard: Space plays, it does not press the button clicked last
-            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-            row.addWidget(button)
+            row.addWidget(_button(action))
         row.addSpacing(14)
         self.number.setFixedWidth(72)
         self.number.setAccessibleName("Record to go to")
+        self.number.setToolTip(f"Go to {HOW}; Return goes there (Ctrl+G)")
         label = QLabel("Record")
         label.setBuddy(self.number)
         pace_label = QLabel("Pace")
         pace_label.setBuddy(self.pace)
         for widget in (label, self.number, self.total):
             row.addWidget(widget)
+        row.addSpacing(8)
+        to_marked = [_button(action) for action in marked]
+        for button in to_marked:
+            row.addWidget(button)
         row.addStretch(1)
         for pace in PACES:
             self.pace.addItem(f"{pace:g} a second", pace)
@@ -82,7 +95,7 @@ class RailRow(QWidget):
         column.setSpacing(0)
         column.addWidget(self.rail)
         row.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(YieldingRow(row, [self.pace, self.loop, self.total, pace_label]))
+        column.addWidget(YieldingRow(row, [self.pace, self.loop, self.total, pace_label, *to_marked]))
         column.addWidget(self.filter_row)
 
     def _connect(self, document: Document) -> None:
@@ -96,17 +109,22 @@ class RailRow(QWidget):
         self.loop.toggled.connect(viewing.set_loop)
 
     def _go(self) -> None:
-        text, records = self.number.text().strip(), self._viewing.records
-        if text.isdecimal() and int(text) < records:
-            self._viewing.go_to(int(text))
-        elif records:
-            self._viewing.tell(f"There is no record {text!r}; the records are 0 to {records - 1}.")
+        session = self._document.session
+        if session is not None:
+            meant = record_meant(self.number.text(), session)
+            if isinstance(meant, int):
+                self._viewing.go_to(meant)
+                self._viewing.tell("")
+            else:
+                self._viewing.tell(meant)
         self._show_record()
         self.number.selectAll()
 
     def _show_record(self) -> None:
         records = self._viewing.records
-        self.number.setText(str(self._viewing.record) if records else "")
+        text = str(self._viewing.record) if records else ""
+        if self.number.text() != text:  # what is chosen in the field stays chosen
+            self.number.setText(text)
         self.total.setText(f"of 0 … {records - 1}" if records else "no records")
 
     def _show_playing(self) -> None:

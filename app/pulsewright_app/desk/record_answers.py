@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pulsewright_app.desk.additions import PulsePlace
+from pulsewright_app.desk.going import next_of
 from pulsewright_app.desk.views.found import found_pulses
 from pulsewright_app.wording import count
 
@@ -27,12 +28,19 @@ def flag_and_go_on(window: DeskWindow) -> None:
     window.viewing.step()
 
 
-def next_against(window: DeskWindow) -> None:
-    """Go to the next record that a claim fails by; after the last one, to the first."""
+def write_record(window: DeskWindow) -> None:
+    """Put the keyboard into the field of the record to go to."""
+    field = window.middle.rail_row.number
+    field.setFocus()
+    field.selectAll()
+
+
+def go_against(window: DeskWindow, forward: bool = True) -> None:
+    """Go to the next record that a claim fails by, or to the one before; round at the ends."""
     verdicts, viewing = window.results.verdicts, window.viewing
-    against = sorted({record for verdict in verdicts if verdict.verdict == "fails" for record in verdict.records})
+    against = sorted(window.results.against)
     if against:
-        viewing.go_to(next((record for record in against if record > viewing.record), against[0]))
+        viewing.go_to(next_of(against, viewing.record, forward))
         return
     claims = window.document.claims_file
     if claims is None or not claims.claims:

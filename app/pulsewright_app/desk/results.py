@@ -57,6 +57,12 @@ class Results(QObject):
             self.verdicts_changed.emit()
 
     @property
+    def against(self) -> frozenset[int]:
+        """The records that a claim fails by."""
+        failing = (verdict for verdict in self._verdicts if verdict.verdict == "fails")
+        return frozenset(record for verdict in failing for record in verdict.records)
+
+    @property
     def judged(self) -> bool:
         """Whether `verdicts` are what the claims come to by `findings`."""
         return self._findings is not None and not self.partial and self._judged_generation == self._findings_generation

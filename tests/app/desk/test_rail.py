@@ -158,7 +158,7 @@ def test_a_number_outside_the_session_changes_nothing_and_is_answered(desk: Desk
     qtbot.keyClick(number, Qt.Key.Key_Return)
     assert desk.viewing.record == 3
     assert number.text() == "3"
-    assert desk.message_bar.label.text() == "There is no record '99'; the records are 0 to 11."
+    assert desk.message_bar.label.text() == "There is no record 99; the records are 0 to 11."
 
 
 def test_many_records_still_fit(

@@ -47,6 +47,8 @@ class RecordTableModel(QAbstractTableModel):
         """The channels that are clipped, by record."""
         self._rows: RecordTable | None = None
         self._sorting = (NUMBER, Qt.SortOrder.AscendingOrder)
+        self._shown: NDArray[np.int64] | None = None
+        """The records that match the filter, where only they are shown."""
         self._records: NDArray[np.intp] = np.arange(0)
         self._places: NDArray[np.intp] = np.arange(0)
         self.rebuild()
@@ -55,7 +57,12 @@ class RecordTableModel(QAbstractTableModel):
         """Take the rows from the session, the findings and the current channel as they are now."""
         rows = _of_channel(self._measured_table.now(), self._results.findings)
         self._clipped = _clipped(self._results.findings) if rows is not None and rows.measured.any() else {}
-        if len(rows or ()) == self.rowCount():
+        shown = self._viewing.matches if self._viewing.only_matching else None
+        same = shown is self._shown or (
+            shown is not None and self._shown is not None and np.array_equal(shown, self._shown)
+        )
+        self._shown = shown
+        if same and len(rows or ()) == len(self._places):
             self._rows = rows
             self.sort(*self._sorting)
             self.refresh()
@@ -71,7 +78,13 @@ class RecordTableModel(QAbstractTableModel):
 
     def row_of(self, record: int) -> int | None:
         """Return the row that shows a record."""
-        return int(self._places[record]) if 0 <= record < len(self._places) else None
+        row = int(self._places[record]) if 0 <= record < len(self._places) else -1
+        return row if row >= 0 else None
+
+    @property
+    def shown(self) -> NDArray[np.intp]:
+        """The records that are shown, in the order in which they are."""
+        return self._records
 
     def telling_rows(self) -> list[int]:
         """Return a few rows that hold longer texts than most: after a gap, clipped, left out, or with a note."""
@@ -112,9 +125,11 @@ class RecordTableModel(QAbstractTableModel):
             if order is Qt.SortOrder.DescendingOrder:
                 filled = records[known][::-1][np.argsort(keys[known][::-1], kind="stable")][::-1]
             records = np.concatenate([filled, records[~known]])
+        if self._shown is not None and count:
+            records = records[np.isin(records, self._shown)]
         self._records = records
-        self._places = np.empty(count, dtype=np.intp)
-        self._places[records] = np.arange(count)
+        self._places = np.full(count, -1, dtype=np.intp)
+        self._places[records] = np.arange(len(records))
 
     def _keys(self, rows: RecordTable, column: int) -> NDArray[Any]:
         """Return what a column is sorted by: numbers, or texts."""
@@ -140,7 +155,7 @@ class RecordTableModel(QAbstractTableModel):
 
     def rowCount(self, parent: AnyIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own signature
         """Return how many records there are."""
-        return 0 if parent.isValid() or self._rows is None else len(self._rows)
+        return 0 if parent.isValid() or self._rows is None else len(self._records)
 
     def columnCount(self, parent: AnyIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own signature
         """Return how many columns there are."""
@@ -179,7 +194,7 @@ class RecordTableModel(QAbstractTableModel):
 
     def data(self, index: AnyIndex, role: int = 0) -> Any:
         """Return what a cell shows."""
-        if self._rows is None or not 0 <= index.row() < len(self._rows):
+        if self._rows is None or not 0 <= index.row() < len(self._records):
             return None
         record, column = self.record_at(index.row()), index.column()
         if role == _Role.DisplayRole or (role == _Role.EditRole and column == NOTE):

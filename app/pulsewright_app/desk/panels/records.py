@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtCore import QModelIndex, Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QTableView, QWidget
 
@@ -53,6 +53,9 @@ class _RecordsView(CopyingTable):
 class RecordsPanel(Panel):
     """A row for each record; choosing one goes to it, and stepping is followed."""
 
+    save_wanted = Signal(object)
+    """The records to save as CSV, in their order."""
+
     def __init__(
         self,
         document: Document,
@@ -71,7 +74,14 @@ class RecordsPanel(Panel):
         self.table = _RecordsView(self)
         self.table.setModel(self._model)
         self.table.sortByColumn(NUMBER, Qt.SortOrder.AscendingOrder)
-        self.column.addWidget(self.summary)
+        self.save_button = QPushButton("CSV …")
+        self.save_button.setAccessibleName("Save the records that are shown as CSV")
+        self.save_button.setToolTip("Save the records that are shown, in this order, with all that is known of them")
+        self.save_button.clicked.connect(lambda: self.save_wanted.emit([int(r) for r in self._model.shown]))
+        above = QHBoxLayout()
+        above.addWidget(self.summary, 1)
+        above.addWidget(self.save_button)
+        self.column.addLayout(above)
         self.column.addWidget(self.table, 1)
         self.column.addLayout(self._below())
         self._connect()
@@ -85,17 +95,22 @@ class RecordsPanel(Panel):
         self.flag_button.setToolTip("F")
         self.flag_button.clicked.connect(self.toggle_flags)
         self.reason = QLineEdit()
-        self.reason.setAccessibleName("Reason for leaving the chosen records out")
-        self.reason.setPlaceholderText("Reason")
-        self.reason.setToolTip("Reason to leave the chosen records out")
+        self.reason.setAccessibleName("Note on the chosen records, or reason for leaving them out")
+        self.reason.setPlaceholderText("Note, or reason to leave out")
+        self.reason.setToolTip("Note, or reason to leave out the chosen records")
         self.reason.setClearButtonEnabled(True)
-        self.reason.returnPressed.connect(self._leave_out)
+        self.reason.returnPressed.connect(self._write_note)
         self.reason.textChanged.connect(self._update_buttons)
+        self.note_button = QPushButton("Note")
+        self.note_button.setAccessibleName("Write the note on the chosen records")
+        self.note_button.setToolTip("Return; an empty note takes theirs away")
+        self.note_button.clicked.connect(self._write_note)
         self.leave_out_button = QPushButton("Leave out")
         self.leave_out_button.clicked.connect(self._leave_out)
         row.addWidget(self.flag_button)
         row.addWidget(self.reason, 1)
-        row.addWidget(self.leave_out_button)
+        for button in (self.note_button, self.leave_out_button):
+            row.addWidget(button)
         return row
 
     def _connect(self) -> None:
@@ -105,6 +120,7 @@ class RecordsPanel(Panel):
         self.results.changed.connect(self._results_changed)
         self.viewing.channel_changed.connect(self._rebuild)
         self.viewing.record_changed.connect(self._follow)
+        self.viewing.filter_changed.connect(self._rebuild)
         for signal in (self.document.flags_changed, self.document.notes_changed, self.document.left_out_changed):
             signal.connect(self._added)
 
@@ -137,7 +153,10 @@ class RecordsPanel(Panel):
         if session is None:
             self.summary.setText("No session is open.")
             return
+        shown = self._model.rowCount()
         told = [f"{session.records} records"]
+        if shown < session.records:
+            told = [f"{shown} of {session.records} records, those that match"]
         if self.document.flags:
             told.append(f"{len(self.document.flags)} flagged")
         if self.document.left_out:
@@ -158,7 +177,10 @@ class RecordsPanel(Panel):
         self.leave_out_button.setText("Take back in" if back else "Leave out")
         what = "Take the chosen records back in" if back else "Leave the chosen records out"
         self.leave_out_button.setAccessibleName(what)
-        self.reason.setEnabled(bool(chosen) and not back)
+        self.reason.setEnabled(bool(chosen))
+        noted = any(record in self.document.notes for record in chosen)
+        self.note_button.setEnabled(bool(chosen) and (noted or bool(self.reason.text().strip())))
+        self.save_button.setEnabled(self.document.session is not None)
         self.leave_out_button.setEnabled(bool(chosen) and (back or bool(self.reason.text().strip())))
 
     def restyle(self) -> None:
@@ -189,6 +211,13 @@ class RecordsPanel(Panel):
         chosen = self.chosen_records()
         on = not self.document.flags.issuperset(chosen)
         self.document.flag_many(chosen, on)
+
+    def _write_note(self) -> None:
+        chosen = self.chosen_records()
+        text = self.reason.text().strip()
+        if chosen and (text or any(record in self.document.notes for record in chosen)):
+            self.document.note_many(chosen, text)
+            self.reason.clear()
 
     def _leave_out(self) -> None:
         chosen = self.chosen_records()

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
+from pulsewright.errors import PulsewrightError
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
@@ -15,10 +16,13 @@ from pulsewright_app.desk.reviewing import Reviewing
 from pulsewright_app.desk.saving.current_view import current_view
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background, Job
+from pulsewright_app.wording import count
 
 if TYPE_CHECKING:
+    from pulsewright_analysis.record_table import RecordTable
     from pulsewright_app.evidence.view_files import PictureSize
 
+RECORDS = "Writing the records"
 SHEET, PICTURE, NUMBERS = "Writing the evidence sheet", "Writing the picture", "Writing the numbers"
 
 
@@ -141,6 +145,26 @@ class Files(QObject):
             return f"{len(write_csv(assessment, folder, review))} tables"
 
         self._start(NUMBERS, folder, work)
+
+    def write_records(self, path: Path, table: RecordTable, records: Sequence[int]) -> None:
+        """Write what is known of some records as one CSV table, in their order."""
+
+        def work(_: Job) -> str:
+            from pulsewright.atomic import replacing
+            from pulsewright_app.records_command import csv_of, row_of
+
+            rows = [row_of(table, record) for record in records]
+            try:
+                with replacing(path) as temporary:
+                    temporary.write_text(csv_of(rows, list(row_of(table, 0))), encoding="utf-8", newline="")
+            except (OSError, ValueError) as error:
+                reason = getattr(error, "strerror", None) or error
+                raise PulsewrightError(
+                    f"{path}: cannot be written ({reason}); what was there before is untouched", "give another name"
+                ) from error
+            return count(len(rows), "record")
+
+        self._start(RECORDS, path, work)
 
     def _start(self, key: str, path: Path, work: Callable[[Job], str]) -> None:
         def done(sentence: str) -> None:

@@ -9,9 +9,9 @@ from PySide6.QtCore import QObject
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFileDialog
 
-from pulsewright_app.desk.saving.files import NUMBERS, PICTURE, SHEET, Files
+from pulsewright_app.desk.saving.files import NUMBERS, PICTURE, RECORDS, SHEET, Files
 from pulsewright_app.desk.saving.picture_page import PicturePage
-from pulsewright_app.desk.saving.sheet_page import SheetPage
+from pulsewright_app.desk.saving.sheet_page import SheetPage, with_suffix
 from pulsewright_app.desk.saving.views_page import ViewsPage, add_view
 
 if TYPE_CHECKING:
@@ -84,9 +84,23 @@ class Saving(QObject):
         if folder:
             self.files.write_numbers(Path(folder))
 
+    def save_records(self, records: list[int]) -> None:
+        """Ask for a file, and write what is known of some records into it as CSV."""
+        window, session = self._window, self._window.document.session
+        table = window.measured.now()
+        if session is None or table is None:
+            return
+        beside = Path.cwd() if session.file is None else session.file.parent
+        stem = "session" if session.file is None else session.file.stem
+        start = str(beside / f"{stem}.records.csv")
+        name, _ = QFileDialog.getSaveFileName(window, "Save the records", start, "CSV (*.csv)")
+        if name:
+            path = with_suffix(Path(name), ".csv", (".csv",))
+            self.files.write_records(path, table.saying(window.document.additions), records)
+
     def _saved(self, key: str, path: object, sentence: str) -> None:
-        if key == NUMBERS:
-            self._window.middle.told.setText(f"{sentence} are in {path}.")
+        if key in (NUMBERS, RECORDS):
+            self._window.middle.told.setText(f"{sentence} in {path}")
 
     def _failed(self, key: str, sentence: str) -> None:
         """Tell in the bar what no page is there to tell."""

@@ -1,0 +1,132 @@
+"""Many records at once, the table of those that match, and ways to go: by real gestures."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtCore import QItemSelectionModel, Qt
+from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QPushButton
+
+from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.theme import LIGHT
+
+from .gestures import LEFT, Settle, colours_of, labelled, message, press
+
+
+def part(desk: DeskWindow, kind: Any, name: str) -> Any:
+    return next(w for w in desk.findChildren(kind) if w.accessibleName() == name)
+
+
+def choose(desk: DeskWindow, rows: list[int]) -> None:
+    table = desk.records_panel.table
+    table.clearSelection()
+    how = QItemSelectionModel.SelectionFlag
+    for row in rows:
+        table.selectionModel().select(table.model().index(row, 0), how.Select | how.Rows)
+
+
+NOTE = "Note on the chosen records, or reason for leaving them out"
+
+
+def test_a_note_is_written_on_many_and_taken_back_in_one_step(desk: DeskWindow, qtbot: Any) -> None:
+    choose(desk, [2, 3, 5])
+    qtbot.keyClicks(part(desk, QLineEdit, NOTE), "the pump ran")
+    qtbot.mouseClick(part(desk, QPushButton, "Write the note on the chosen records"), LEFT)
+    assert desk.document.notes == {2: "the pump ran", 3: "the pump ran", 5: "the pump ran"}
+    qtbot.mouseClick(part(desk, QPushButton, "Write the note on the chosen records"), LEFT)  # empty: takes them away
+    assert desk.document.notes == {}
+    press(desk, qtbot, "Ctrl+Z")
+    press(desk, qtbot, "Ctrl+Z")
+    assert desk.document.notes == {}
+    press(desk, qtbot, "Ctrl+Shift+Z")
+    assert set(desk.document.notes) == {2, 3, 5}
+
+
+def test_only_those_that_match_are_listed_and_saved(
+    desk: DeskWindow, qtbot: Any, settle: Settle, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk.document.note(4, "=1+1")
+    line = part(desk, QLineEdit, "Filter of the records")
+    qtbot.keyClicks(line, "polarity positive")
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    settle(desk)
+    model = desk.records_panel.table.model()
+    # records of this session are positive where their number is even, by construction
+    assert [model.index(row, 0).data() for row in range(model.rowCount())] == ["0", "2", "4", "6", "8", "10"]
+    assert labelled(desk, "Summary of the records").startswith("6 of 12 records, those that match")
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **__: (str(tmp_path / "even"), ""))
+    qtbot.mouseClick(part(desk, QPushButton, "Save the records that are shown as CSV"), LEFT)
+    settle(desk)
+    assert labelled(desk, "Answer to the last click") == f"6 records in {tmp_path / 'even.csv'}"
+    with (tmp_path / "even.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [row["record"] for row in rows] == ["0", "2", "4", "6", "8", "10"]
+    assert rows[2]["note"] == "'=1+1"  # no spreadsheet runs it
+    press(desk, qtbot, "Ctrl+Shift+R")  # all records again
+    settle(desk)
+    assert model.rowCount() == 12
+
+
+def test_the_chosen_record_stays_right_while_only_matching_are_listed(
+    desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    line = part(desk, QLineEdit, "Filter of the records")
+    qtbot.keyClicks(line, "polarity negative")
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    settle(desk)
+    table = desk.records_panel.table
+    index = table.model().index(2, 0)
+    qtbot.mouseClick(table.viewport(), LEFT, pos=table.visualRect(index).center())
+    assert desk.viewing.record == 5
+    qtbot.keyClick(table, Qt.Key.Key_F)
+    assert desk.document.flags == {5}
+
+
+def test_go_to_a_time(desk: DeskWindow, qtbot: Any) -> None:
+    press(desk, qtbot, "Ctrl+G")
+    field = QApplication.focusWidget()
+    qtbot.keyClicks(field, "7 ms")
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    assert desk.viewing.record == 7
+    qtbot.keyClicks(field, "9 s")
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    assert message(desk).startswith("No record was taken at 9 s")
+    assert desk.viewing.record == 7
+
+
+def test_flags_are_visited_both_ways(desk: DeskWindow, qtbot: Any) -> None:
+    for record in (2, 6, 9):
+        desk.document.flag(record)
+    visited = []
+    for keys in ("Shift+F", "Shift+F", "Alt+Shift+F", "Alt+Shift+F", "Alt+Shift+F"):
+        press(desk, qtbot, keys)
+        visited.append(desk.viewing.record)
+    assert visited == [2, 6, 2, 9, 6]
+
+
+def test_the_rail_shows_what_speaks_against_a_claim(
+    make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    desk = make_window(faults)
+    rail = desk.middle.rail_row.rail
+    against = sorted(desk.results.against)
+    assert 14 in against  # the clipped record, of which the sample's claims fail
+    assert "speaks against a claim" in rail.text_at(rail.x_of(14))
+    press(desk, qtbot, "Shift+V")
+    first = desk.viewing.record
+    press(desk, qtbot, "Alt+Shift+V")
+    assert (first, desk.viewing.record) == (against[0], against[-1])
+    desk.viewing.go_to(0)
+    image = colours_of(rail.grab().toImage())
+    x = round(rail.x_of(14))
+    from PySide6.QtGui import QColor
+
+    wanted = QColor(LIGHT.fails).getRgb()[:3]
+    assert (abs(image[:, x - 3 : x + 4] - wanted).max(axis=2) < 10).any()
