@@ -31,6 +31,7 @@ from PySide6.QtWidgets import (
     QToolTip,
     QWidget,
 )
+from shiboken6 import isValid
 
 _ROWS_LOOKED_AT = 40
 
@@ -66,6 +67,8 @@ def walk(window: QWidget) -> Walked:
     """Look at every text that is seen of a window."""
     walked = Walked()
     for widget in (window, *window.findChildren(QWidget)):
+        if not isValid(widget):
+            continue  # a tooltip that was looked at, and went
         if not widget.isVisible() or widget.window() is not window or widget.visibleRegion().isEmpty():
             continue
         _look(widget, walked)
