@@ -110,7 +110,9 @@ def _no_slip(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
         told = "; ".join(
             f"{s.module} is {_count(s.by, 'trigger')} ahead from record {s.from_record} on" for s in sequence.slips
         )
-        return _ended(start, "fails", told, [s.from_record for s in sequence.slips])
+        slipped = min(sequence.slips, key=lambda slip: slip.from_record).module
+        channel = next((c for c in findings.channels if findings.session.channels[c][1] == slipped), None)
+        return _ended(replace(start, channel=channel), "fails", told, [s.from_record for s in sequence.slips])
     measured = {findings.session.channels[channel][1] for channel in findings.channels}
     if len(measured) < 2:
         raise NotMeasurable("one module alone has nothing to slip against")
@@ -164,10 +166,13 @@ def _polarity(claim: Claim, evidence: Evidence, start: Verdict) -> Verdict:
     telling = findings.channels[0] if findings.sequence.channel is None else findings.sequence.channel
     channels = claimed_channels(claim, findings, [telling])
     numbers = account(findings).number
+    start = replace(start, channel=channels[0])
     wrong: set[int] = set()
     unclear: set[int] = set()
     for channel in channels:
         bad, doubtful = _off_pattern(findings, channel, numbers, claim.limit.pattern, start.coverage)
+        if bad and min(bad) < min(wrong, default=len(numbers)):
+            start = replace(start, channel=channel)
         wrong.update(bad)
         unclear.update(doubtful)
     names = _and([findings.channel_name(channel) for channel in channels])
@@ -240,6 +245,8 @@ def _no_clipped_sample(claim: Claim, evidence: Evidence, start: Verdict) -> Verd
         for h in clipped
     )
     records = [record for health in clipped for record in health.clipped_records]
+    first = min(clipped, key=lambda health: min(health.clipped_records))
+    start = replace(start, channel=first.channel)
     return _ended(start, "fails", told, records)
 
 

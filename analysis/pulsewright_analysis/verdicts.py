@@ -54,6 +54,8 @@ class Verdict:
         How it was measured, with its source.
     withheld : tuple of int
         Numbers of the triggers that were withheld on purpose.
+    channel : int or None
+        Of a count, the place of the channel that shows it best among the session's; None where no single one does.
     """
 
     name: str
@@ -75,6 +77,7 @@ class Verdict:
     figure: str = ""
     method: str = ""
     withheld: tuple[int, ...] = ()
+    channel: int | None = None
 
     @property
     def sentence(self) -> str:

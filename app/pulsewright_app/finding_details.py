@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+
+import numpy as np
 
 from pulsewright.budget import Term
 from pulsewright.errors import BudgetError
@@ -14,23 +15,27 @@ from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Verdict
 from pulsewright_app.wording import (
     ALIGNMENT,
+    ALIGNMENT_ROWS,
     JITTER,
     PROGRESSION,
     TIMING,
     TRIGGERS,
+    FigureName,
     Sentence,
     ViewHint,
+    capitalised,
     degrees,
+    first_channel,
     probability_in_words,
 )
 
-FigureName = Literal["positions", "skew", "jitter", "trigger_gaps"]
 FIGURE_NAMES: tuple[FigureName, ...] = ("positions", "skew", "jitter", "trigger_gaps")
 
 FIGURES_OF_GROUPS: Mapping[str, FigureName] = {
     TRIGGERS: "trigger_gaps",
     PROGRESSION: "positions",
     ALIGNMENT: "skew",
+    ALIGNMENT_ROWS: "skew",
     JITTER: "jitter",
     TIMING: "trigger_gaps",
 }
@@ -66,6 +71,16 @@ def number_lines(quantity: Quantity) -> Iterator[str]:
     exact = [term.name for term in quantity.terms if term.u == 0]
     if exact:
         yield f"– taken as exact: {', '.join(exact)}"
+
+
+def sentence_lines(sentence: Sentence) -> Iterator[str]:
+    """Yield what a sentence opens into: what it rests on, then each of its numbers with its budget."""
+    yield from sentence.behind
+    if sentence.quantity is not None:
+        yield from number_lines(sentence.quantity)
+    for name, quantity in sentence.parts:
+        yield f"{capitalised(name)}:"
+        yield from number_lines(quantity)
 
 
 def _term_line(term: Term, quantity: Quantity) -> str:
@@ -130,13 +145,28 @@ def evidence_of(verdict: Verdict, findings: Findings) -> Evidence:
     figure = next((name for name in FIGURE_NAMES if name == verdict.figure), None)
     if channel is None and verdict.figure in ("positions", "trigger_gaps", "jitter"):
         channel = findings.sequence.channel
-    return Evidence(record, channel, views.get(verdict.figure), figure)
+    return Evidence(record, channel, views.get(verdict.figure), _drawn(figure, findings))
+
+
+def _drawn(figure: FigureName | None, findings: Findings) -> FigureName | None:
+    """Return the figure, or that of the walk where there are no trigger times: it shows alone what is missing."""
+    timed = bool(np.isfinite(findings.timing.gap).any())
+    return "positions" if figure == "trigger_gaps" and not timed else figure
 
 
 def _place_of(verdict: Verdict, findings: Findings) -> tuple[int | None, int | None]:
-    """Return the channel and the record that the verdict's budget is about, each None where it names none."""
+    """Return the channel and the record that the verdict is about, each None where it is about no single one."""
+    if verdict.channel is not None:
+        return verdict.channel, None
+    if verdict.kind == "skew_within_modules":
+        pairs = findings.alignment.within_pairs
+        return next((pair.channels[1] for pair in pairs if pair.skew == verdict.measured), None), None
     kind, _, rest = verdict.budget.partition(" ")
     names = {findings.channel_name(channel): channel for channel in findings.channels}
+    if kind == "between":
+        modules = [pair.modules for pair in findings.alignment.between_modules]
+        later = next((second for first, second in modules if rest == f"{first} {second}"), "")
+        return first_channel(findings, later), None
     if kind in OF_CHANNEL:
         return names.get(rest), None
     if kind not in OF_PULSE:
@@ -149,6 +179,7 @@ def _place_of(verdict: Verdict, findings: Findings) -> tuple[int | None, int | N
     return None, None
 
 
-def evidence_of_sentence(sentence: Sentence) -> Evidence:
+def evidence_of_sentence(sentence: Sentence, findings: Findings) -> Evidence:
     """Return where the evidence of a sentence can be seen."""
-    return Evidence(sentence.record, sentence.channel, sentence.view, FIGURES_OF_GROUPS.get(sentence.group))
+    figure = sentence.figure or FIGURES_OF_GROUPS.get(sentence.group)
+    return Evidence(sentence.record, sentence.channel, sentence.view, _drawn(figure, findings))

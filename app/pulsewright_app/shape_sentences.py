@@ -48,7 +48,8 @@ def module_comparison(findings: Findings) -> Iterator[Sentence]:
         text += (
             f"{shown(low[0])} ({findings.channel_name(low[1])}) to {shown(high[0])} ({findings.channel_name(high[1])})"
         )
-        yield Sentence(ALIGNMENT, text, None, high[1], "single")
+        parts = tuple((f"gain of {findings.channel_name(channel)}", gain) for gain, channel in (low, high))
+        yield Sentence(ALIGNMENT, text, None, high[1], "single", parts=parts)
     for pair in alignment.between_modules:
         first, second = pair.modules
         channel = first_channel(findings, second)

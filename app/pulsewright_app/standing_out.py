@@ -8,6 +8,7 @@ import numpy as np
 
 from pulsewright.quantity import Quantity, coverage_factor, engineering
 from pulsewright_analysis.results import Findings, MissedTrigger
+from pulsewright_app.witness_lines import witness_lines
 from pulsewright_app.wording import (
     MOST_LISTED,
     STANDS_OUT,
@@ -36,20 +37,25 @@ def standing_out(findings: Findings) -> Iterator[Sentence]:
     if dead is not None and dead.interval95[1] < 0:
         past = shown(dead.scaled(-1.0))
         text = f"A record reaches past the next trigger by {past}: that trigger cannot be kept"
-        yield Sentence(STANDS_OUT, text, serious=True, quantity=dead)
+        yield Sentence(STANDS_OUT, text, serious=True, quantity=dead, figure="trigger_gaps")
 
 
 def _missed(findings: Findings) -> Iterator[Sentence]:
     sequence = findings.sequence
     for gap in sequence.missed[:MOST_LISTED]:
-        yield Sentence(STANDS_OUT, _gap_text(gap), gap.after_record, sequence.channel, "map", serious=True)
+        behind = tuple(witness_lines(findings, gap.after_record))
+        text, record = _gap_text(gap), gap.after_record
+        yield Sentence(
+            STANDS_OUT, text, record, sequence.channel, "map", serious=True, behind=behind, figure="trigger_gaps"
+        )
     rest = sequence.missed[MOST_LISTED:]
     if rest:
         total = sum(gap.count for gap in rest)
         verb = "is" if total == 1 else "are"
         gaps, triggers = count(len(rest), "gap"), count(total, "more trigger")
         text = f"{triggers} {verb} missing in {gaps} from record {rest[0].after_record} on"
-        yield Sentence(STANDS_OUT, text, rest[0].after_record, sequence.channel, "map", serious=True)
+        record = rest[0].after_record
+        yield Sentence(STANDS_OUT, text, record, sequence.channel, "map", serious=True, figure="trigger_gaps")
 
 
 def _gap_text(gap: MissedTrigger) -> str:
@@ -71,13 +77,14 @@ def _slips(findings: Findings) -> Iterator[Sentence]:
             f"{slip.module} {verb}: from record {slip.from_record} on its records are "
             f"{count(abs(slip.by), 'trigger')} {side} the other modules'"
         )
-        yield Sentence(STANDS_OUT, text, slip.from_record, first_channel(findings, slip.module), "map", serious=True)
+        channel = first_channel(findings, slip.module)
+        yield Sentence(STANDS_OUT, text, slip.from_record, channel, "map", serious=True, figure="positions")
     rest = slips[MOST_LISTED:]
     if rest:
         modules = listed(sorted({slip.module for slip in rest}))
         text = f"{count(len(rest), 'more slip')} of {modules} from record {rest[0].from_record} on"
         channel = first_channel(findings, rest[0].module)
-        yield Sentence(STANDS_OUT, text, rest[0].from_record, channel, "map", serious=True)
+        yield Sentence(STANDS_OUT, text, rest[0].from_record, channel, "map", serious=True, figure="positions")
 
 
 def _out_of_place(findings: Findings) -> Iterator[Sentence]:
@@ -89,7 +96,7 @@ def _out_of_place(findings: Findings) -> Iterator[Sentence]:
     noun, verb = ("The pulse", "is") if len(records) == 1 else ("The pulses", "are")
     where = f"on {findings.channel_name(channel)} in {_which(records)}"
     text = f"{noun} {where} {verb} out of place in the walk, which goes on after"
-    yield Sentence(STANDS_OUT, text, records[0], channel, "map", serious=True)
+    yield Sentence(STANDS_OUT, text, records[0], channel, "map", serious=True, figure="positions")
 
 
 def _repeated(findings: Findings) -> Iterator[Sentence]:
@@ -137,7 +144,7 @@ def _skewed(findings: Findings) -> Iterator[Sentence]:
             text = f"{len(late)} of {len(measured)} channels differ from {name} significantly; the largest: {text}"
         else:
             text = f"{text}: significant, {count(len(measured), 'channel')} compared"
-        yield Sentence(STANDS_OUT, text, None, channel, "single", serious=True, quantity=skew)
+        yield Sentence(STANDS_OUT, text, None, channel, "single", serious=True, quantity=skew, figure="skew")
 
 
 def _module_skewed(findings: Findings) -> Iterator[Sentence]:
@@ -150,7 +157,7 @@ def _module_skewed(findings: Findings) -> Iterator[Sentence]:
         pairs = "1 pair of modules" if len(measured) == 1 else f"{len(measured)} pairs of modules"
         text = f"{_later(second, skew, first)}: significant, {pairs} compared"
         channel = first_channel(findings, second)
-        yield Sentence(STANDS_OUT, text, None, channel, "single", serious=True, quantity=skew)
+        yield Sentence(STANDS_OUT, text, None, channel, "single", serious=True, quantity=skew, figure="skew")
 
 
 def _significant(quantity: Quantity, compared: int) -> bool:

@@ -11,6 +11,7 @@ from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Decision
 
 ViewHint = Literal["single", "stacked", "afterglow", "map"]
+FigureName = Literal["positions", "skew", "jitter", "trigger_gaps"]
 
 STANDS_OUT = "What stands out"
 TRIGGERS = "Triggers"
@@ -47,6 +48,12 @@ class Sentence:
         Whether it needs a person's attention.
     quantity : Quantity or None
         The number that it tells, at full precision.
+    parts : tuple of (str, Quantity)
+        The numbers of a sentence that tells several, each with what it is.
+    behind : tuple of str
+        What the sentence rests on where that is no quantity, line by line.
+    figure : str or None
+        The small figure that shows it; None: that of its group.
     """
 
     group: str
@@ -56,6 +63,14 @@ class Sentence:
     view: ViewHint | None = None
     serious: bool = False
     quantity: Quantity | None = None
+    parts: tuple[tuple[str, Quantity], ...] = ()
+    behind: tuple[str, ...] = ()
+    figure: FigureName | None = None
+
+
+def named_numbers(*numbers: tuple[str, Quantity | None]) -> tuple[tuple[str, Quantity], ...]:
+    """Return the numbers that were measured, each with what it is."""
+    return tuple((name, number) for name, number in numbers if number is not None)
 
 
 def shown(quantity: Quantity | None) -> str:

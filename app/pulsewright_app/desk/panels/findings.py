@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QPushButton,
     QSplitter,
     QTableView,
-    QTabWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -21,6 +20,7 @@ from pulsewright_analysis.verdicts import Verdict
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.alignment_table import EXPANDED, AlignmentTable
 from pulsewright_app.desk.panels.panel import Panel
+from pulsewright_app.desk.panels.roomy_tabs import RoomyTabs
 from pulsewright_app.desk.panels.sentence_list import SentenceList, SentenceModel
 from pulsewright_app.desk.panels.sentence_rows import Item, as_text
 from pulsewright_app.desk.panels.tables import CopyingTable
@@ -31,11 +31,11 @@ from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.finding_details import (
     FIGURE_NAMES,
     Evidence,
-    FigureName,
     evidence_of,
     evidence_of_sentence,
 )
 from pulsewright_app.sentences import ALIGNMENT_ROWS, Sentence, sentences
+from pulsewright_app.wording import FigureName
 
 _STEPS = 1000
 
@@ -112,11 +112,9 @@ class FindingsPanel(Panel):
         splitter.setChildrenCollapsible(False)
         return splitter
 
-    def _pages(self) -> QTabWidget:
-        self.pages = QTabWidget()
+    def _pages(self) -> RoomyTabs:
+        self.pages = RoomyTabs()
         self.pages.setAccessibleName("Table and figures of the findings")
-        self.pages.setDocumentMode(True)
-        self.pages.tabBar().setExpanding(False)
         self.pages.addTab(self._aligned, "By channel")
         self.figures: dict[FigureName, FigurePage] = {}
         for name in FIGURE_NAMES:
@@ -156,7 +154,7 @@ class FindingsPanel(Panel):
                 self._sentences = sentences(findings) if findings is not None else []
                 self._alignment.tell(findings)
             self._told, self._verdicts = findings, verdicts
-            self._model.tell(verdicts, [s for s in self._sentences if s.group != ALIGNMENT_ROWS], findings)
+            self._model.tell(verdicts, self._sentences, findings)
             self.table_heading.setText(f"{ALIGNMENT_ROWS}, against {self._alignment.reference_name()}")
             self.table.fit_columns()
         not_final = self.results.out_of_date or self.results.partial
@@ -213,10 +211,9 @@ class FindingsPanel(Panel):
 
     def _item_chosen(self, item: Item) -> None:
         findings = self.results.findings
-        if isinstance(item, Sentence):
-            self._show(evidence_of_sentence(item))
-        elif findings is not None:
-            self._show(evidence_of(item, findings))
+        if findings is None:
+            return
+        self._show(evidence_of_sentence(item, findings) if isinstance(item, Sentence) else evidence_of(item, findings))
 
     def _channel_chosen(self, index: QModelIndex) -> None:
         channel = self._alignment.channel_at(index.row())

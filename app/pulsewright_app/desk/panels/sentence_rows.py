@@ -9,7 +9,7 @@ from itertools import groupby
 
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.verdicts import Verdict
-from pulsewright_app.finding_details import number_lines, verdict_lines
+from pulsewright_app.finding_details import sentence_lines, verdict_lines
 from pulsewright_app.sentences import Sentence
 from pulsewright_app.theme import VERDICT_SHAPES
 from pulsewright_app.wording import summary
@@ -69,12 +69,12 @@ def details_of(item: Item, findings: Findings | None) -> list[Detail]:
         lines = verdict_lines(item, findings)
         told_already = item.sentence if tells_at_once(item) else None
         return [Detail(line) for line in lines if line != told_already]
-    return [] if item.quantity is None else [Detail(line) for line in number_lines(item.quantity)]
+    return [Detail(line) for line in sentence_lines(item)]
 
 
 def opens(item: Item) -> bool:
     """Return whether there is anything to open."""
-    return isinstance(item, Verdict) or item.quantity is not None
+    return isinstance(item, Verdict) or bool(item.behind or item.parts) or item.quantity is not None
 
 
 def rows_of(

@@ -21,8 +21,8 @@ from pulsewright_app.figures_data import (
     trigger_gaps_figure,
 )
 from pulsewright_app.figures_table import Figure
-from pulsewright_app.finding_details import FigureName
 from pulsewright_app.theme import theme
+from pulsewright_app.wording import FigureName
 
 MAKERS: dict[FigureName, Callable[[Findings], Figure | NotDrawn]] = {
     "positions": positions_figure,

@@ -10,7 +10,7 @@ from pulsewright_app.desk.plots.figure_pages import TITLES, FigurePage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.figures_table import in_words, tab_separated
-from pulsewright_app.finding_details import FigureName
+from pulsewright_app.wording import FigureName
 
 _SIZE = (900, 620)
 
