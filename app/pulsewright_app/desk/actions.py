@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QDialog, QHeaderView, QTableWidget, QTableWidgetItem, QVBoxLayout, QWidget
 
@@ -215,14 +215,15 @@ class ShortcutsPage(QDialog):
         self.table.setHorizontalHeaderLabels(["Keys or gesture", "What it does"])
         self.table.setTabKeyNavigation(False)
         self.table.verticalHeader().hide()
-        self.table.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
         self.table.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
         for row, (keys, about) in enumerate([*((a.shortcut, a.about) for a in ACTIONS), *GESTURES]):
             for column, text in enumerate((keys, about)):
                 item = QTableWidgetItem(text)
                 item.setFlags(Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled)
                 self.table.setItem(row, column, item)
-        self.table.resizeColumnToContents(0)
+        self.table.resizeColumnsToContents()
+        texts = self.table.horizontalHeader().length() + 3 * self.table.verticalScrollBar().sizeHint().width()
+        self.table.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
         column_layout = QVBoxLayout(self)
         column_layout.addWidget(self.table)
-        self.resize(560, 620)
+        self.resize(QSize(max(560, texts), 620).boundedTo(self.screen().availableSize()))

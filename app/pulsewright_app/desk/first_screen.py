@@ -93,6 +93,7 @@ class FirstScreen(QWidget):
 
 def _heading(text: str) -> QLabel:
     label = QLabel(text)
+    label.setWordWrap(True)
     font = QFont(label.font())
     font.setPointSizeF(font.pointSizeF() * 1.7)
     label.setFont(font)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QDialog, QFormLayout, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
 
 
@@ -48,7 +48,12 @@ class FormPage(QDialog):
         return button
 
     def come_up(self) -> None:
-        """Show the page, over the desk."""
+        """Show the page, over the desk, as large as what it says."""
+        layout = self.layout()
+        if layout is not None and self.testAttribute(Qt.WidgetAttribute.WA_Resized):  # else Qt finds the size
+            wide = max(self.width(), layout.sizeHint().width())
+            needed = layout.totalHeightForWidth(wide) if layout.hasHeightForWidth() else layout.sizeHint().height()
+            self.resize(QSize(wide, max(self.height(), needed)).boundedTo(self.screen().availableSize()))
         self.show()
         self.raise_()
         self.activateWindow()

@@ -6,6 +6,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
+from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.rail_row import RailRow
 from pulsewright_app.desk.viewing import VIEWS, View
 from pulsewright_app.desk.views.afterglow import AfterglowView
@@ -32,10 +33,9 @@ class Middle(QWidget):
             "map": MapView(desk),
         }
         self.pages = QStackedWidget()
-        self.pointer = QLabel(_NOTHING_POINTED)
+        self.pointer = NarrowLabel(_NOTHING_POINTED)
         self.pointer.setAccessibleName("Under the pointer")
         self.pointer.setTextFormat(Qt.TextFormat.PlainText)
-        self.pointer.setMinimumWidth(1)  # a long text must not keep the desk wide
         self.told = QLabel()
         self.told.setAccessibleName("Answer to the last click")
         self.told.setTextFormat(Qt.TextFormat.PlainText)
@@ -62,7 +62,6 @@ class Middle(QWidget):
             button.setDefaultAction(actions[name])
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
             button.setAccessibleName(f"{actions[name].text()}: {actions[name].toolTip()}")
-            button.setMinimumWidth(80)
             switch.addWidget(button)
         switch.addStretch(1)
         for zoom in ("closer", "farther", "fit", "zoom_back", "zoom_forward", "zoom_pulse"):

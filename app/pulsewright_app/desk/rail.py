@@ -19,9 +19,9 @@ from pulsewright_app.desk.work import Extents, SessionData
 from pulsewright_app.theme import Theme, theme
 
 _SIDE = 14.0
-_BAR_TOP = 20.0
+_SIGNS_HEIGHT = 20.0
 _BAR_HEIGHT = 18.0
-_HEIGHT = 62
+_NUMBERS_HEIGHT = 24.0
 _LABEL_EVERY = 46.0
 
 
@@ -104,7 +104,21 @@ class Rail(QWidget):
 
     def sizeHint(self) -> QSize:
         """Ask for one line's height and all the width there is."""
-        return QSize(600, _HEIGHT)
+        return QSize(600, round(self._bar_top() + _BAR_HEIGHT + max(_NUMBERS_HEIGHT, self._line() + 6)))
+
+    def _line(self) -> int:
+        """Return the height of a line of letters."""
+        return self.fontMetrics().height()
+
+    def _bar_top(self) -> float:
+        """Return where the bar begins, below the signs and the counts of the gaps."""
+        return max(_SIGNS_HEIGHT, self._line() + 4.0)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Grow with the letters."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self.updateGeometry()
 
     def _refresh(self) -> None:
         record, records = self._viewing.record, self._viewing.records
@@ -121,7 +135,7 @@ class Rail(QWidget):
     # -- where things are -----------------------------------------------------------------------------------
 
     def _bar(self) -> QRectF:
-        return QRectF(_SIDE, _BAR_TOP, max(self.width() - 2 * _SIDE, 1.0), _BAR_HEIGHT)
+        return QRectF(_SIDE, self._bar_top(), max(self.width() - 2 * _SIDE, 1.0), _BAR_HEIGHT)
 
     def _pitch(self) -> float:
         return self._bar().width() / max(self._places.total, 1)
@@ -247,7 +261,7 @@ class Rail(QWidget):
             painter.fillRect(box, QColor(colours.page))
             painter.drawRect(box.adjusted(0.5, 2, -0.5, -2))
             painter.drawText(
-                QRectF(box.center().x() - 30, 2, 60, _BAR_TOP - 4), Qt.AlignmentFlag.AlignCenter, f"−{gap.count}"
+                QRectF(box.center().x() - 30, 2, 60, self._bar_top() - 4), Qt.AlignmentFlag.AlignCenter, f"−{gap.count}"
             )
 
     def _draw_signs(self, painter: QPainter, colours: Theme) -> None:
@@ -305,7 +319,7 @@ class Rail(QWidget):
 
     def _number(self, painter: QPainter, record: int, top: float) -> None:
         x = min(max(self.x_of(record), 30.0), self.width() - 30.0) if record > 999 else self.x_of(record)
-        painter.drawText(QRectF(x - 40, top, 80, 18), Qt.AlignmentFlag.AlignHCenter, str(record))
+        painter.drawText(QRectF(x - 40, top, 80, max(18, self._line())), Qt.AlignmentFlag.AlignHCenter, str(record))
 
     def _draw_handle(self, painter: QPainter, colours: Theme) -> None:
         bar, x = self._bar(), self.x_of(self._viewing.record)

@@ -84,6 +84,7 @@ class ClaimForm(QWidget):
                 field.setText(typed.get(key, ""))
         if kind is not None:
             self.fields["limit"].setPlaceholderText(limit_hint(kind))
+            self.fields["limit"].setToolTip(limit_hint(kind))
         self._tell(error)
 
     def _says_the_same(self, key: str, shown: str, typed: Mapping[str, str]) -> bool:

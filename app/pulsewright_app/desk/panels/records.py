@@ -97,6 +97,7 @@ class RecordsPanel(Panel):
         self.reason = QLineEdit()
         self.reason.setAccessibleName("Note on the chosen records, or reason for leaving them out")
         self.reason.setPlaceholderText("Note, or reason to leave out")
+        self.reason.setToolTip("Note, or reason to leave out the chosen records")
         self.reason.setClearButtonEnabled(True)
         self.reason.returnPressed.connect(self._write_note)
         self.reason.textChanged.connect(self._update_buttons)

@@ -37,7 +37,9 @@ class SpanRows(QWidget):
         field, origin, clear = QLineEdit(), QLabel(), QToolButton()
         field.setPlaceholderText("the whole record")
         field.setAccessibleName(_MEANINGS[name])
-        field.setToolTip(f"{_MEANINGS[name]}: write it like 100 µs .. 300 µs, from the trigger")
+        field.setToolTip(
+            f"{_MEANINGS[name]}: write it like 100 µs .. 300 µs, from the trigger; left empty: the whole record"
+        )
         field.editingFinished.connect(lambda: self._take(name))
         origin.setAccessibleName(f"{_MEANINGS[name]}: where the setting came from")
         clear.setText("Clear")

@@ -1,6 +1,8 @@
-"""One line of text that ends in … where there is no room for all of it."""
+"""Lines of text that may be narrow: a tooltip shows the whole."""
 
 from __future__ import annotations
+
+from html import escape
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
@@ -19,3 +21,18 @@ class ElidedLabel(QLabel):
         painter, room = QPainter(self), self.contentsRect()
         shown = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, room.width())
         painter.drawText(room, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, shown)
+
+
+class NarrowLabel(QLabel):
+    """A line that is cut where there is no room for all of it, so that it keeps no window wide."""
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__()
+        self.setMinimumWidth(1)
+        self.setText(text)
+
+    def setText(self, text: str) -> None:
+        """Show a text, and the whole of it in the tooltip."""
+        super().setText(text)
+        plain = self.textFormat() is Qt.TextFormat.PlainText  # a tooltip would read marks in it
+        self.setToolTip(f"<span>{escape(text)}</span>" if plain and "<" in text else text)

@@ -26,6 +26,8 @@ class SheetPage(FormPage):
         self.by, self.date = QLineEdit(), QLineEdit()
         self.by.setPlaceholderText("left empty, a line to fill in by hand")
         self.date.setPlaceholderText("left empty, a line to fill in by hand")
+        for field in (self.by, self.date):
+            field.setToolTip(field.placeholderText())
         self.today = QPushButton("Today")
         self.today.setAccessibleName("Write today's date")
         self.today.setAutoDefault(False)

@@ -99,7 +99,6 @@ class PictureView(View, Generic[Made]):
         """Say in the caption what is shown."""
         text = self.caption_text(session)
         self.caption.setText(text)
-        self.caption.setToolTip(text)  # where there is no room for all of it
 
     def caption_text(self, session: Session) -> str:
         """Return what is shown, as rich text."""

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from PySide6.QtCore import QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QShowEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
+from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas, Layer
@@ -67,10 +68,9 @@ class View(QWidget):
         self.document, self.viewing, self.results = desk.document, desk.viewing, desk.results
         self.canvas = Canvas()
         self.canvas.setAccessibleName(f"{self.NAME} view")
-        self.caption = QLabel()
+        self.caption = NarrowLabel()
         self.caption.setAccessibleName(f"What the {self.NAME} view shows")
         self.caption.setTextFormat(Qt.TextFormat.PlainText)  # names and reasons may look like marks
-        self.caption.setMinimumWidth(1)  # a long text must not keep the desk wide
         self.caption.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.options = QHBoxLayout()
         self.options.setSpacing(10)

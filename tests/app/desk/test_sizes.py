@@ -1,0 +1,60 @@
+"""No text exceeds its widget on a small screen, at double density, and in letters of twice the size."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
+
+from .overflow import walk
+
+WALK = Path(__file__).parent / "walk_sizes.py"
+STATES_AT_LEAST, TEXTS_AT_LEAST = 25, 2000
+"""So that a walk that sees nothing cannot pass."""
+
+
+@pytest.mark.parametrize(
+    ("size", "options", "density"),
+    [
+        pytest.param("1366x768", [], 1.0, id="small screen"),
+        pytest.param("1366x768", ["--density", "2"], 2.0, id="double density"),
+        pytest.param("1920x1080", ["--font", "2"], 1.0, id="letters of twice the size"),
+    ],
+)
+def test_no_text_exceeds_its_widget(size: str, options: list[str], density: float) -> None:
+    run = subprocess.run([sys.executable, str(WALK), size, *options], capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    seen = json.loads(run.stdout)
+    assert seen["density"] == density
+    assert len(seen["states"]) >= STATES_AT_LEAST
+    assert seen["texts"] >= TEXTS_AT_LEAST
+    assert seen["exceeding"] == {}
+    print("cut, with the whole in a tooltip:", sum(map(len, seen["elided"].values())))
+
+
+def test_the_walk_finds_what_exceeds(qtbot: object) -> None:
+    """By construction: a button and a wrapped label with less room than they need, and a label that says it all."""
+    page = QWidget()
+    column = QVBoxLayout(page)
+    button, wrapped, told, fits = QPushButton("a long word"), QLabel("one two " * 20), QLabel("three four"), QLabel("x")
+    wrapped.setWordWrap(True)
+    told.setToolTip("three four")
+    for widget in (button, wrapped, told):
+        widget.setMinimumSize(1, 1)
+        widget.setFixedSize(30, 30)
+    for widget in (button, wrapped, told, fits):
+        column.addWidget(widget)
+    page.show()
+    walked = walk(page)
+    page.close()
+    assert {line.split(" ")[0] for line in walked.exceeding} == {"QPushButton", "QLabel"}
+    assert any("one two" in line for line in walked.exceeding)
+    assert len(walked.elided) == 1
+    assert not any("'x'" in line for line in walked.exceeding)
