@@ -14,9 +14,11 @@ from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
+import numpy as np
 from desk_states import finish, settle, states
 from picture_findings import figure_pictures, glow_pictures
-from PySide6.QtCore import QCoreApplication
+from PySide6.QtCore import QCoreApplication, Qt
+from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication, QWidget
 
 from pulsewright_app.desk.style import prepare
@@ -55,6 +57,15 @@ def desk_pictures(folder: Path, name: str, dark: bool) -> None:
     finish(window)
 
 
+def in_few_colours(image: QImage) -> QImage:
+    """Return a picture in the 256 colours that it has most of: smaller, and to the eye the same."""
+    plain = image.convertToFormat(QImage.Format.Format_RGB32)
+    pixels = np.frombuffer(plain.constBits(), dtype=np.uint32).reshape(plain.height(), -1)[:, : plain.width()]
+    colours, counts = np.unique(pixels, return_counts=True)
+    table = [int(colour) for colour in colours[np.argsort(counts)[::-1][:256]]]
+    return plain.convertToFormat(QImage.Format.Format_Indexed8, table, Qt.ImageConversionFlag.ThresholdDither)
+
+
 def readme_picture() -> None:
     """Render the picture that README shows, small enough to be kept with the code."""
     window = DeskWindow()
@@ -76,7 +87,7 @@ def readme_picture() -> None:
     settle(window)
     window.message_bar.tell("")
     settle(window)
-    image = window.grab().toImage()
+    image = in_few_colours(window.grab().toImage())
     image.save(str(README_PICTURE), "PNG", 0)  # Qt's quality 0 is the strongest compression
     size = README_PICTURE.stat().st_size
     print(README_PICTURE, f"{image.width()}x{image.height()}, {size / 1000:.0f} kB")
