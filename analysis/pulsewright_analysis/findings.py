@@ -17,6 +17,7 @@ from pulsewright_analysis.health import measure_health
 from pulsewright_analysis.jitter import measure_jitter
 from pulsewright_analysis.levels import measure_levels
 from pulsewright_analysis.polarity import measure_polarity
+from pulsewright_analysis.pulse_doubts import without_position
 from pulsewright_analysis.pulses import counted_from, measure_pulses
 from pulsewright_analysis.rejecting import rejected_reason, without_rejected
 from pulsewright_analysis.results import Findings, Ints, Pulses, SessionSummary
@@ -140,7 +141,8 @@ def measure(
     reasons = [
         *finite.reasons,
         *rejected_reason(rejected, session),
-        *_pulse_reasons(pulses, session),
+        *_pulse_reasons(pulses, [channel.name for channel in session.channels]),
+        *fast_edges(pulses, session.sample_interval),
         *sequence_reasons,
         *alignment_reasons,
     ]
@@ -234,25 +236,8 @@ def _summary(session: Session, sha256: str) -> SessionSummary:
     )
 
 
-def _pulse_reasons(pulses: Pulses, session: Session) -> list[str]:
+def _pulse_reasons(pulses: Pulses, names: list[str]) -> list[str]:
     """Return a sentence for the pulses that have no position, and for a session without any pulse."""
     if len(pulses) == 0:
         return ["No pulse stands out of the noise in the span."]
-    reasons = []
-    unknown = ~np.isfinite(pulses.time)
-    left = unknown.copy()
-    for why, suits in (
-        ("is clipped", pulses.clipped),
-        ("is cut by the record's end", pulses.cut),
-        ("has two lobes of the same size within the noise, or overlaps its neighbour", pulses.ambiguous),
-        (f"is too small, too short or too flat for its {pulses.position}", np.ones(len(pulses), dtype=bool)),
-    ):
-        which = left & suits
-        left &= ~suits
-        number = int(np.count_nonzero(which))
-        if number:
-            first = int(np.flatnonzero(which)[0])
-            place = f"record {pulses.record[first]}, {session.channels[int(pulses.channel[first])].name}"
-            rest = f" and {number - 1} more" if number > 1 else ""
-            reasons.append(f"No position of the pulse in {place}{rest}: it {why}.")
-    return [*reasons, *fast_edges(pulses, session.sample_interval)]
+    return [sentence for sentence, _ in without_position(pulses, names)]

@@ -41,8 +41,8 @@ def measure_jitter(sequence: Sequence, interval: float, settings: Settings | Non
     known = np.flatnonzero(np.isfinite(sequence.residual))
     if len(known) < JITTER_REGION.fewest_records:
         return Jitter(None, None, None, None, None, None), [
-            f"No jitter: only {len(known)} records have a pulse in its place, {JITTER_REGION.fewest_records} are "
-            f"the fewest."
+            f"No jitter: records with a pulse in its place: {len(known)}; at least {JITTER_REGION.fewest_records} "
+            f"are needed."
         ]
     residual = sequence.residual[known]
     own = float(np.sqrt(np.mean(sequence.residual_u[known] ** 2)))

@@ -71,8 +71,8 @@ def measure_sequence(
     reasons = [f"No increment on {session.channels[leading].name}: {lattice}."] if isinstance(lattice, str) else []
     if isinstance(lattice, Lattice) and _too_few(lattice):
         reasons = [
-            f"No increment on {session.channels[leading].name}: only {np.count_nonzero(lattice.stop != NO_STOP)} "
-            f"records have a pulse in its place, {INCREMENT_REGION.fewest_records} are the fewest."
+            f"No increment on {session.channels[leading].name}: records with a pulse in its place: "
+            f"{np.count_nonzero(lattice.stop != NO_STOP)}; at least {INCREMENT_REGION.fewest_records} are needed."
         ]
     return sequence, [*reasons, *numbering.disputes, *_remarks(sequence, session, records)]
 

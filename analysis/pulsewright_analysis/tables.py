@@ -15,6 +15,7 @@ from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.budgets import ONE_WORD
 from pulsewright_analysis.findings_json import channel_units
 from pulsewright_analysis.intervals import half_width_95
+from pulsewright_analysis.marker_series import pair_over_records
 from pulsewright_analysis.markers import difference
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.trigger_account import account
@@ -72,8 +73,9 @@ def tables_of(assessment: Assessment, review: Review | None = None) -> dict[str,
     -------
     dict of str to Table
         ``quantities``, ``pulses``, ``polarity``, ``records``, ``missed``, ``slips``, ``repeated``, ``skews``,
-        ``module_skews``, ``health``, ``claims``, ``markers``, ``settings`` and ``reasons``. SI units; records,
-        channels' pulses and triggers count from 0; the ends of an interval are those of the 95 % interval.
+        ``module_skews``, ``health``, ``claims``, ``markers``, ``marker_series``, ``settings`` and ``reasons``.
+        SI units; records, channels' pulses and triggers count from 0; the ends of an interval are those of
+        the 95 % interval.
     """
     findings = assessment.findings
     made = (
@@ -88,7 +90,7 @@ def tables_of(assessment: Assessment, review: Review | None = None) -> dict[str,
         _module_skews(findings),
         _health(findings),
         _claims(assessment),
-        *(() if review is None else (_markers(review, findings),)),
+        *(() if review is None else (_markers(review, findings), _marker_series(review, findings))),
         _settings(findings),
         _table("reasons", {"reason": list(findings.reasons)}),
     )
@@ -319,6 +321,33 @@ def _markers(review: Review, findings: Findings) -> Table:
     units = {key: "Hz" if key.startswith("rate") else "s" for key in columns if key.startswith((*seconds, "rate"))}
     units = {key: unit for key, unit in units.items() if not key.endswith("_dof") and key != "intervals"}
     return _table("markers", columns, units)
+
+
+def _marker_series(review: Review, findings: Findings) -> Table:
+    """Return every pair that follows its pulses, in every record: a row for each of both."""
+    names = list(_names(findings))
+    columns: dict[str, list[Any]] = {key: [] for key in _SERIES}
+    for first, second in marker_pairs(review):
+        if first.pulse is None or second.pulse is None or first.channel not in names:
+            continue
+        intervals = max(first.intervals, 1)
+        told = pair_over_records(findings, names.index(first.channel), (first.pulse, second.pulse), intervals)
+        count = len(told.delta)
+        rows: tuple[Iterable[Any], ...] = (
+            [first.pair] * count, [first.name] * count, range(count), [first.channel] * count, told.t1, told.t1_u,
+            told.t2, told.t2_u, told.delta, told.delta_u, [intervals] * count, told.delta / intervals,
+            told.delta_u / intervals, told.reasons,
+        )  # fmt: skip
+        for key, values in zip(_SERIES, rows, strict=True):
+            columns[key].extend(values)
+    seconds = ("t1", "t2", "difference", "interval")
+    return _table("marker_series", columns, {key: "s" for key in _SERIES if key.removesuffix("_u") in seconds})
+
+
+_SERIES = (
+    "pair", "name", "record", "channel", "t1", "t1_u", "t2", "t2_u", "difference", "difference_u", "intervals",
+    "interval", "interval_u", "reason",
+)  # fmt: skip
 
 
 def _settings(findings: Findings) -> Table:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import chain
 
 from pulsewright.quantity import engineering
+from pulsewright_analysis.pulse_doubts import without_position
 from pulsewright_analysis.results import ChannelHealth, Findings, Witness
 from pulsewright_app.setting_words import is_usual, name_in_words, told_settings, value_in_words
 from pulsewright_app.shape_sentences import module_comparison, pulse_shape
@@ -65,7 +66,7 @@ def sentences(findings: Findings) -> list[Sentence]:
             _jitter(findings),
             _timing(findings),
             _health(findings),
-            (Sentence(IN_DOUBT, reason.removesuffix(".")) for reason in findings.reasons),
+            _in_doubt(findings),
             _settings(findings),
         )
     )
@@ -225,6 +226,18 @@ def _health_text(findings: Findings, health: ChannelHealth) -> str:
     if health.enob is not None:
         parts.append(f"ENOB {health.enob:.2f}")
     return f"{named(findings, health.channel)}: {', '.join(parts)}"
+
+
+def _in_doubt(findings: Findings) -> Iterator[Sentence]:
+    """Yield what could not be measured; where that is a pulse's position, with the first such pulse."""
+    pulses = findings.pulses
+    places = dict(without_position(pulses, [name for name, _ in findings.session.channels]))
+    for reason in findings.reasons:
+        first, text = places.get(reason), reason.removesuffix(".")
+        if first is None:
+            yield Sentence(IN_DOUBT, text)
+        else:
+            yield Sentence(IN_DOUBT, text, int(pulses.record[first]), int(pulses.channel[first]), "single")
 
 
 _ALWAYS_TOLD = ("position", "span")

@@ -36,6 +36,9 @@ class Marker:
         The record it was put on; None for all.
     intervals : int
         N, the number of equal intervals between the markers of its pair.
+    pulse : int or None
+        Which found pulse of its channel it follows from record to record, counted from 0 in the order of time; `time`
+        and `u` are then those of `record`. None for a marker that is fixed in time.
     """
 
     time: float
@@ -45,6 +48,7 @@ class Marker:
     channel: str | None = None
     record: int | None = None
     intervals: int = 1
+    pulse: int | None = None
 
     __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
 
@@ -53,6 +57,8 @@ class Marker:
             raise ValueError("a marker needs a finite time, and a u from 0 up")
         if self.intervals < 1:
             raise ValueError("a pair of markers has at least 1 interval")
+        if self.pulse is not None and self.pulse < 0:
+            raise ValueError(f"{self.pulse} is not the number of a pulse")
         _check_records(() if self.record is None else (self.record,))
 
 

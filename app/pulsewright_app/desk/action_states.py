@@ -35,13 +35,15 @@ def update_actions(window: DeskWindow) -> None:
         "dark": viewing.dark,
         "flag": viewing.record in document.flags,
     }
+    pair = None if viewing.selected_marker is None else document.pair(viewing.selected_marker[0])
+    checked["follow"] = pair is not None and pair.pulses is not None
     for name, on in checked.items():
         actions[name].setChecked(on)
     actions["play"].setText("Pause" if viewing.playing else "Play")
     for name, label in (("undo", document.undo_label), ("redo", document.redo_label)):
         actions[name].setText(f"{name.capitalize()}: {label}" if label else name.capitalize())
         actions[name].setEnabled(bool(label))
-    for name in ("nudge_earlier", "nudge_later", "nudge_far_earlier", "nudge_far_later", "remove_pair"):
+    for name in ("nudge_earlier", "nudge_later", "nudge_far_earlier", "nudge_far_later", "remove_pair", "follow"):
         actions[name].setEnabled(there and viewing.selected_marker is not None)
     actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
     actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)

@@ -64,6 +64,10 @@ ACTIONS: tuple[Described, ...] = (
         "nudge_far_earlier", "Edit", "Marker ten samples earlier", "Shift+Left", "Move it earlier by ten samples"
     ),
     Described("nudge_far_later", "Edit", "Marker ten samples later", "Shift+Right", "Move it later by ten samples"),
+    Described(
+        "follow", "Edit", "Follow the pulses", "T", "Let the chosen pair follow its pulses, or fix it in time", True
+    ),
+    Described("pair_series", "Edit", "Pair over all records …", "Shift+T", "Tabulate a pair that follows its pulses"),
     Described("snap_pulses", "Edit", "Markers go to pulses", "Ctrl+1", "Dropped near a found pulse, go to it", True),
     Described("snap_samples", "Edit", "Markers go to samples", "Ctrl+2", "Dropped, go to the nearest sample", True),
     Described("snap_nothing", "Edit", "Markers stay put", "Ctrl+3", "Dropped, stay where they are", True),

@@ -29,6 +29,9 @@ class MarkerPair:
         Where the pair was put down, and for which its uncertainties hold.
     intervals : int
         N, the number of equal intervals between the two.
+    pulses : (int, int) or None
+        Which found pulses of the channel the two follow from record to record, counted from 0 in the order of time;
+        the times are then those of `record`. None for a pair that is fixed in time.
     """
 
     id: int
@@ -40,6 +43,7 @@ class MarkerPair:
     record: int
     channel: int
     intervals: int = 1
+    pulses: tuple[int, int] | None = None
 
     def time(self, which: Which) -> float:
         """Return t₁ or t₂, seconds."""

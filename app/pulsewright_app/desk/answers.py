@@ -7,6 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.claims_again import read_claims_again
+from pulsewright_app.desk.following import follow_or_fix
 from pulsewright_app.desk.going import next_of
 from pulsewright_app.desk.record_answers import (
     flag_and_go_on,
@@ -46,6 +47,8 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "redo": document.redo,
         "add_pair": _about_times(window, lambda: window.middle.view.hand.add_at_pointer()),
         "remove_pair": lambda: _remove_pair(window),
+        "pair_series": window.show_series,
+        "follow": lambda: _follow(window),
         **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
         **{f"draw_{name}": _about_times(window, _draw_span(window, name)) for name in SPANS},
@@ -150,6 +153,11 @@ def _remove_pair(window: DeskWindow) -> None:
     selected = window.viewing.selected_marker
     if selected is not None:
         window.document.remove_pair(selected[0])
+
+
+def _follow(window: DeskWindow) -> None:
+    follow_or_fix(window)
+    window.update_actions()  # it may have been refused
 
 
 def _next_flag(window: DeskWindow, forward: bool) -> Answer:

@@ -60,7 +60,7 @@ class PairEdits(History):
         channel: int | None = None,
         merge: bool = False,
     ) -> None:
-        """Move one marker of a pair.
+        """Move one marker of a pair, which is fixed in time from then on.
 
         Parameters
         ----------
@@ -82,7 +82,17 @@ class PairEdits(History):
             channel=pair.channel if channel is None else channel,
         )
         moved = replace(moved, t1=time, u1=u) if which == 1 else replace(moved, t2=time, u2=u)
+        moved = replace(moved, pulses=None)
         self._replace_pair(moved, f"Move {pair.name}", ("move", pair_id, which) if merge else None)
+
+    def follow(self, pair: MarkerPair, pulses: tuple[int, int]) -> None:
+        """Let a pair follow two pulses of its channel; its times are those of its record, as they are handed over."""
+        self._replace_pair(replace(pair, pulses=pulses), f"Let {pair.name} follow its pulses", None)
+
+    def fix(self, pair: MarkerPair, moving: Which | None = None) -> None:
+        """Fix a following pair at the times handed over; `moving` joins this to the move of that marker."""
+        key = None if moving is None else ("move", pair.id, moving)
+        self._replace_pair(replace(pair, pulses=None), f"Fix {pair.name} in time", key)
 
     def set_intervals(self, pair_id: int, intervals: int) -> None:
         """Set N, the number of equal intervals between the markers of a pair; below 1 counts as 1."""

@@ -54,9 +54,9 @@ def review_of(
     """Return what stands on the desk as a review."""
     names = [channel.name for channel in session.channels]
     markers = [
-        Marker(time, u, pair.id, pair.name, names[pair.channel], pair.record, pair.intervals)
+        Marker(time, u, pair.id, pair.name, names[pair.channel], pair.record, pair.intervals, pulse)
         for pair in additions.pairs
-        for time, u in ((pair.t1, pair.u1), (pair.t2, pair.u2))
+        for time, u, pulse in zip((pair.t1, pair.t2), (pair.u1, pair.u2), pair.pulses or (None, None), strict=True)
     ]
     return Review(
         session_sha256=sha256,
@@ -94,7 +94,23 @@ def _pairs(review: Review, session: Session) -> tuple[tuple[MarkerPair, ...], tu
         name = first.name or f"Pair {number}"
         pairs.append(
             MarkerPair(
-                number, name, first.time, second.time, first.u, second.u, record, channel, max(first.intervals, 1)
+                number,
+                name,
+                first.time,
+                second.time,
+                first.u,
+                second.u,
+                record,
+                channel,
+                max(first.intervals, 1),
+                _followed(first, second),
             )
         )
     return tuple(pairs), tuple(lone)
+
+
+def _followed(first: Marker, second: Marker) -> tuple[int, int] | None:
+    """Return the two pulses that a pair follows; it follows both or none."""
+    if first.pulse is None or second.pulse is None or first.channel != second.channel:
+        return None
+    return first.pulse, second.pulse

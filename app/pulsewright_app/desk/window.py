@@ -43,6 +43,7 @@ from pulsewright_app.desk.panels.channels import ChannelsPanel
 from pulsewright_app.desk.panels.findings import FindingsPanel
 from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.records import RecordsPanel
+from pulsewright_app.desk.panels.series_page import SeriesPage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.reviewing import Reviewing
 from pulsewright_app.desk.saving.saving import Saving
@@ -279,6 +280,12 @@ class DeskWindow(QMainWindow):
         if key not in self._pages:
             self._pages[key] = make()
         self._pages[key].come_up()
+
+    def show_series(self) -> None:
+        """Show a following pair over all records, beside the work."""
+        state = self.document, self.viewing, self.results, self.background
+        self._show_page("series", lambda: SeriesPage(*state, self))
+        self._pages["series"].addActions([self.actions_by_name[name] for name in ("undo", "redo", "follow")])
 
     def show_guide(self) -> None:
         """Show the five-minute guide, beside the work."""

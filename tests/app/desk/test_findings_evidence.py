@@ -18,7 +18,7 @@ from PySide6.QtCore import QPoint
 
 from pulsewright_app.desk.window import DeskWindow
 
-from .gestures import LEFT, Settle
+from .gestures import LEFT, Settle, colours_of
 
 Look = tuple[str, str, int, str]
 
@@ -80,6 +80,7 @@ def test_each_finding_leads_to_where_it_can_be_seen(findings: Findings) -> None:
         ("undecided  Channels of a module", ("single", "H07", 14, "Skew")),
         ("holds  The drive turns", ("single", "H01", 14, "Skew")),
         ("H09 (M3): 390", ("single", "H09", 14, "Skew")),
+        ("No position of the pulse in record 0, H05", ("single", "H05", 0, "Skew")),
     ):
         findings.click(beginning)
         assert (beginning, findings.look()) == (beginning, look)
@@ -109,3 +110,18 @@ def test_each_channels_skew_opens_into_its_budget(findings: Findings) -> None:
     assert told[0].startswith("value 11.1")
     shares = [float(line.split(", ")[1].split(" %")[0]) for line in told if "% of u²" in line]
     assert sum(shares) == pytest.approx(100.0, abs=0.05 * len(shares) + 1e-9)  # each is rounded to 0.1 %
+
+
+def test_a_tab_shows_its_whole_word_whether_it_is_chosen_or_not(findings: Findings) -> None:
+    """A g hangs below the line: what is drawn of it must be as high on a tab that is not chosen."""
+    bar = findings.window.findings_panel.pages.tabBar()
+    tab = next(i for i in range(bar.count()) if bar.tabText(i) == "Triggers")
+
+    def height() -> int:
+        rows = (colours_of(bar.grab(bar.tabRect(tab)).toImage()).max(axis=2) < 120).any(axis=1)
+        return int(rows.nonzero()[0].max() - rows.nonzero()[0].min())
+
+    not_chosen = height()
+    findings.qtbot.mouseClick(bar, LEFT, pos=bar.tabRect(tab).center())
+    findings.settle(findings.window)
+    assert not_chosen == height() > 0

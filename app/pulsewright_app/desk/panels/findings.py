@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QPushButton,
     QSplitter,
     QTableView,
-    QTabWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -21,6 +20,7 @@ from pulsewright_analysis.verdicts import Verdict
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.alignment_table import EXPANDED, AlignmentTable
 from pulsewright_app.desk.panels.panel import Panel
+from pulsewright_app.desk.panels.roomy_tabs import RoomyTabs
 from pulsewright_app.desk.panels.sentence_list import SentenceList, SentenceModel
 from pulsewright_app.desk.panels.sentence_rows import Item, as_text
 from pulsewright_app.desk.panels.tables import CopyingTable
@@ -112,11 +112,9 @@ class FindingsPanel(Panel):
         splitter.setChildrenCollapsible(False)
         return splitter
 
-    def _pages(self) -> QTabWidget:
-        self.pages = QTabWidget()
+    def _pages(self) -> RoomyTabs:
+        self.pages = RoomyTabs()
         self.pages.setAccessibleName("Table and figures of the findings")
-        self.pages.setDocumentMode(True)
-        self.pages.tabBar().setExpanding(False)
         self.pages.addTab(self._aligned, "By channel")
         self.figures: dict[FigureName, FigurePage] = {}
         for name in FIGURE_NAMES:

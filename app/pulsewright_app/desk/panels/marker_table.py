@@ -7,12 +7,12 @@ from typing import Any
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
 from PySide6.QtGui import QColor, QFont
 
-from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import Quantity, coverage_factor, with_uncertainty
-from pulsewright_analysis.markers import MarkerDifference, difference
 from pulsewright_app.desk.additions import MarkerPair, Which
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.following import Following, Shown
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
+from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
 
@@ -39,31 +39,26 @@ _Role = Qt.ItemDataRole
 class MarkerTable(QAbstractTableModel):
     """Each pair's numbers, computed afresh from how the pair was put down."""
 
-    def __init__(self, document: Document, viewing: Viewing) -> None:
+    def __init__(self, document: Document, viewing: Viewing, results: Results) -> None:
         super().__init__()
         self._document, self._viewing = document, viewing
+        self._following = Following(document, results)
         self._pairs: tuple[MarkerPair, ...] = ()
-        self._differences: tuple[MarkerDifference, ...] = ()
+        self._shown: tuple[Shown, ...] = ()
 
     def rebuild(self) -> None:
         """Take the pairs from the document; a table with the same pairs keeps its editors."""
         pairs = self._document.pairs
-        differences = tuple(self._difference(pair) for pair in pairs)
+        record, ppm = self._viewing.record, self._document.clock_ppm
+        shown = tuple(self._following.shown(pair, record, ppm) for pair in pairs)
         same = [pair.id for pair in pairs] == [pair.id for pair in self._pairs]
         if not same:
             self.beginResetModel()
-        self._pairs, self._differences = pairs, differences
+        self._pairs, self._shown = pairs, shown
         if not same:
             self.endResetModel()
         elif pairs:
             self.refresh()
-
-    def _difference(self, pair: MarkerPair) -> MarkerDifference:
-        try:
-            clock_ppm = self._document.measuring_settings().clock_ppm
-        except PulsewrightError:  # told where the settings are measured by
-            clock_ppm = 0.0
-        return difference(pair.t1, pair.u1, pair.t2, pair.u2, pair.intervals, clock_ppm)
 
     def refresh(self) -> None:
         """Say that the cells may be others now."""
@@ -105,9 +100,9 @@ class MarkerTable(QAbstractTableModel):
         if pair is None:
             return None
         if role == _Role.DisplayRole:
-            return self._text(pair, self._differences[index.column()], index.row())
+            return self._text(self._shown[index.column()], index.row())
         if role == EXACT_ROLE:
-            return self._text(pair, self._differences[index.column()], index.row())
+            return self._text(self._shown[index.column()], index.row())
         if role == _Role.EditRole:
             return {NAME: pair.name, INTERVALS: pair.intervals}.get(index.row())
         if role == _Role.TextAlignmentRole:
@@ -122,18 +117,22 @@ class MarkerTable(QAbstractTableModel):
 
     def _ink(self, pair: MarkerPair, row: int) -> QColor | None:
         colours = theme(self._viewing.dark)
-        elsewhere = (pair.record, pair.channel) != (self._viewing.record, self._viewing.channel)
+        here = self._viewing.record if pair.pulses is not None else pair.record
+        elsewhere = (here, pair.channel) != (self._viewing.record, self._viewing.channel)
         if row == PLACE and elsewhere:
             return QColor(colours.muted)
         return QColor(colours.marker) if row == NAME else None
 
-    def _text(self, pair: MarkerPair, told: MarkerDifference, row: int) -> str:
+    def _text(self, shown: Shown, row: int) -> str:
+        pair, told = shown.pair, shown.told
         if row == NAME:
             return pair.name
         if row == INTERVALS:
             return str(pair.intervals)
         if row == PLACE:
-            return f"record {pair.record}, {self._channel_name(pair.channel)}"
+            return self._place(shown)
+        if told is None:
+            return "not here"
         quantity = {
             FIRST: _placed(pair, 1),
             SECOND: _placed(pair, 2),
@@ -144,6 +143,14 @@ class MarkerTable(QAbstractTableModel):
         if quantity is None:
             return "not defined"
         return with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
+
+    def _place(self, shown: Shown) -> str:
+        pair = shown.pair
+        if pair.pulses is None:
+            return f"record {pair.record}, {self._channel_name(pair.channel)}"
+        first, second = pair.pulses
+        follows = f"follows pulses {first} and {second}, {self._channel_name(pair.channel)}"
+        return f"{follows}: {shown.reason}" if shown.reason else f"{follows}, record {pair.record}"
 
     def _channel_name(self, channel: int) -> str:
         session = self._document.session
@@ -166,11 +173,11 @@ class MarkerTable(QAbstractTableModel):
         """Return pairs as tab-separated text at full precision, a line for each pair; all if none is named."""
         lines = [_COPIED]
         for column in columns or range(len(self._pairs)):
-            pair, told = self._pairs[column], self._differences[column]
-            quantities = (_placed(pair, 1), _placed(pair, 2), told.delta, told.rate)
+            pair, told = self._shown[column].pair, self._shown[column].told
+            quantities = (None,) * 4 if told is None else (_placed(pair, 1), _placed(pair, 2), told.delta, told.rate)
             cells = [pair.name, *(cell for quantity in quantities for cell in _exact(quantity))]
-            cells += [str(pair.intervals), *_exact(told.per_interval)]
-            cells += [str(pair.record), self._channel_name(pair.channel)]
+            cells += [str(pair.intervals), *_exact(None if told is None else told.per_interval)]
+            cells += [str(self._viewing.record if told is None else pair.record), self._channel_name(pair.channel)]
             lines.append("\t".join(" ".join(cell.split()) for cell in cells))
         return "\n".join(lines) + "\n"
 

@@ -97,7 +97,7 @@ class MarkersPanel(Panel):
 
     def __init__(self, document: Document, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
         super().__init__(document, viewing, results, parent)
-        self._model = MarkerTable(document, viewing)
+        self._model = MarkerTable(document, viewing, results)
         self.table = _PairsView(self._model, self)
         self.hint = QLabel("No marker pair yet. Add one here, or put markers down in the view.")
         self.hint.setWordWrap(True)
@@ -108,10 +108,12 @@ class MarkersPanel(Panel):
         self.column.addWidget(self.spans)
         self._model.modelReset.connect(self._pairs_reset)
         self.table.selectionModel().currentChanged.connect(self._chosen)
-        for signal in (document.pairs_changed, document.settings_changed, document.session_changed):
+        for signal in (
+            document.pairs_changed, document.settings_changed, document.session_changed, results.changed,
+            viewing.record_changed,
+        ):  # fmt: skip
             signal.connect(self._rebuild)
-        for place in (viewing.record_changed, viewing.channel_changed):
-            place.connect(self._model.refresh)
+        viewing.channel_changed.connect(self._model.refresh)
         viewing.selection_changed.connect(self._follow)
         self.restyle()
         self._rebuild()

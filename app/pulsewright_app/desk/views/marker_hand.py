@@ -33,7 +33,7 @@ class MarkerHand:
         self._viewing = viewing
         self._results = results
         self._canvas = canvas
-        self._layer = MarkerLayer(document, viewing)
+        self._layer = MarkerLayer(document, viewing, results)
         self._held: tuple[int, Which] | None = None
         self.channel_at: Callable[[float], int] = lambda _: viewing.channel
 
@@ -59,8 +59,16 @@ class MarkerHand:
     def _move(self, time: float, u: float, channel: int, merge: bool) -> None:
         if self._held is not None:
             pair, which = self._held
+            self._let_go_of_pulses(pair, which)
             record = self._viewing.record
             self._document.move_marker(pair, which, time, u, record=record, channel=channel, merge=merge)
+
+    def _let_go_of_pulses(self, pair_id: int, which: Which) -> str:
+        """Fix a following pair where it stands, as part of the move that comes; return why it stands nowhere."""
+        shown = next((shown for shown in self._layer.shown() if shown.pair.id == pair_id), None)
+        if shown is not None and shown.pair.pulses is not None and not shown.reason:
+            self._document.fix(shown.pair, which)
+        return "" if shown is None else shown.reason
 
     def add(self, time: float, height: float) -> None:
         """Put a pair down: the first marker at the time given, the second a tenth of the window after it."""
@@ -92,10 +100,15 @@ class MarkerHand:
         session, selected = self._document.session, self._viewing.selected_marker
         if session is None or selected is None:
             return
+        follows = (pair := self._document.pair(selected[0])) is not None and pair.pulses is not None
+        reason = self._let_go_of_pulses(*selected)
         pair = self._document.pair(selected[0])
-        if pair is not None:
-            time = pair.time(selected[1]) + by * session.sample_interval
-            self._document.move_marker(*selected, time, self._hand_u(), record=self._viewing.record)
+        if reason:
+            self._viewing.tell(f"The marker cannot be moved here: {reason}.")
+        elif pair is not None:
+            time, record = pair.time(selected[1]) + by * session.sample_interval, self._viewing.record
+            self._document.move_marker(*selected, time, self._hand_u(), record=record, merge=follows)
+            self._document.end_gesture()
 
     # -- where a marker lands -------------------------------------------------------------------------------
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
 
-from pulsewright_analysis.markers import difference
 from pulsewright_app.desk.additions import MarkerPair, Which
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.following import Following, Shown
+from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
 
@@ -19,24 +20,34 @@ _ROW = 34.0
 _ARROW = 8.0
 
 
-def pair_text(pair: MarkerPair, record: int, clock_ppm: float = 0.0) -> str:
-    """Return what stands on the dimension line: Δ ± U, and the record it was put down in where that is another."""
-    delta = difference(pair.t1, pair.u1, pair.t2, pair.u2, pair.intervals, clock_ppm).delta
-    elsewhere = f"  (record {pair.record})" if pair.record != record else ""
-    return f"{pair.name}: Δ {delta}{elsewhere}"
+def pair_text(shown: Shown, record: int) -> str:
+    """Return what stands on the dimension line: Δ ± U, and whether that is of this record or of another."""
+    pair = shown.pair
+    if shown.told is None:
+        return f"{pair.name}: {shown.reason}"
+    note = f"  (record {pair.record})" if pair.record != record else ""
+    if pair.pulses is not None:
+        note = f"  (follows pulses {pair.pulses[0]} and {pair.pulses[1]})"
+    return f"{pair.name}: Δ {shown.told.delta}{note}"
 
 
 class MarkerLayer:
     """Draws the marker pairs over a view, and finds the marker that lies under the mouse."""
 
-    def __init__(self, document: Document, viewing: Viewing) -> None:
+    def __init__(self, document: Document, viewing: Viewing, results: Results) -> None:
         self._document = document
         self._viewing = viewing
+        self._following = Following(document, results)
+
+    def shown(self) -> list[Shown]:
+        """Return every pair as it stands in the current record."""
+        ppm, record = self._document.clock_ppm, self._viewing.record
+        return [self._following.shown(pair, record, ppm) for pair in self._document.pairs]
 
     def marker_at(self, point: QPointF, canvas: Canvas) -> tuple[int, Which] | None:
         """Return the nearest marker within reach of a point in pixels."""
         found: list[tuple[float, tuple[int, Which]]] = []
-        for pair in self._document.pairs:
+        for pair in (shown.pair for shown in self.shown() if not shown.reason):
             choices: tuple[Which, Which] = (1, 2)
             for which in choices:
                 distance = abs(canvas.x_of(pair.time(which)) - point.x())
@@ -46,10 +57,12 @@ class MarkerLayer:
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw every pair, each dimension line on a row of its own."""
-        ppm = self._document.clock_ppm
-        for row, pair in enumerate(self._document.pairs):
-            y = canvas.plot_rect().top() + _FIRST_ROW + row * _ROW
-            self._paint_pair(painter, canvas, pair, y, pair_text(pair, self._viewing.record, ppm))
+        for row, shown in enumerate(self.shown()):
+            y, text = canvas.plot_rect().top() + _FIRST_ROW + row * _ROW, pair_text(shown, self._viewing.record)
+            if shown.reason:
+                self._text(painter, canvas, canvas.plot_rect().center().x(), y, text)
+            else:
+                self._paint_pair(painter, canvas, shown.pair, y, text)
 
     def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:
         plot = canvas.plot_rect()

@@ -79,7 +79,7 @@ class View(QWidget):
         self._timer.setSingleShot(True)
         self._timer.setInterval(0)
         self._timer.timeout.connect(self._refresh_if_seen)
-        self.markers = MarkerLayer(self.document, self.viewing)
+        self.markers = MarkerLayer(self.document, self.viewing, self.results)
         self.hand = MarkerHand(self.document, self.viewing, self.results, self.canvas)
         self.hand.channel_at = self.channel_at
         self.spans = SpanHand(self.document, self.viewing, self.canvas)

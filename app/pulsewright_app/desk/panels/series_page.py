@@ -1,0 +1,186 @@
+"""A following pair over all records, beside the desk: a row for each record, mean and scatter at the foot."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import QComboBox, QTableView, QWidget
+
+from pulsewright.quantity import Quantity, engineering, with_uncertainty
+from pulsewright_analysis.marker_series import PairSeries, pair_over_records
+from pulsewright_app.desk.additions import MarkerPair
+from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.form_page import FormPage
+from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex, CopyingTable
+from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.work import Background
+
+RECORD, FIRST, SECOND, DELTA, INTERVALS, EACH, REASON = range(7)
+HEADINGS = ("Record", "t₁ ± U", "t₂ ± U", "Δ ± U", "N", "Δ/N ± U", "Why not")
+_COPIED = ("Record", "t1 / s", "t2 / s", "Δ / s", "N", "Δ/N / s", "Why not")
+FOOT = ("Mean", "Standard deviation")
+_NO_PAIR = "No pair follows its pulses: drop both markers of a pair on pulses, and let it follow them (T)."
+_KEY = "Marker pair over all records"
+_Role = Qt.ItemDataRole
+
+
+class SeriesTable(QAbstractTableModel):
+    """The rows of one series, and two below them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._series: PairSeries | None = None
+
+    def show(self, series: PairSeries | None) -> None:
+        """Show another series, or none."""
+        self.beginResetModel()
+        self._series = series
+        self.endResetModel()
+
+    def record_at(self, row: int) -> int | None:
+        """Return the record of a row; None for the foot."""
+        return row if self._series is not None and 0 <= row < len(self._series.delta) else None
+
+    def rowCount(self, parent: AnyIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own signature
+        """Return the number of records, and of rows below them."""
+        return 0 if parent.isValid() or self._series is None else len(self._series.delta) + len(FOOT)
+
+    def columnCount(self, parent: AnyIndex = QModelIndex()) -> int:  # noqa: B008 - Qt's own signature
+        """Return the number of columns."""
+        return 0 if parent.isValid() else len(HEADINGS)
+
+    def headerData(self, section: int, orientation: Qt.Orientation, role: int = 0) -> Any:
+        """Return what a column holds."""
+        if orientation is Qt.Orientation.Vertical:
+            return None
+        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _COPIED}.get(role, (None,) * 7)[section]
+
+    def data(self, index: AnyIndex, role: int = 0) -> Any:
+        """Return what a cell shows."""
+        if self._series is None:
+            return None
+        foot = index.row() - len(self._series.delta)
+        if role in (_Role.DisplayRole, EXACT_ROLE):
+            exact = role == EXACT_ROLE
+            if foot >= 0:
+                return self._foot(self._series, foot, index.column(), exact)
+            return self._cell(self._series, index.row(), index.column(), exact)
+        if role == _Role.TextAlignmentRole:
+            return LEFT if index.column() == REASON or (foot >= 0 and index.column() == RECORD) else RIGHT
+        if role == _Role.FontRole and foot >= 0:
+            font = QFont()
+            font.setBold(True)
+            return font
+        return None
+
+    def _cell(self, series: PairSeries, record: int, column: int, exact: bool) -> str:
+        if column == RECORD:
+            return str(record)
+        if column == INTERVALS:
+            return str(series.intervals)
+        if column == REASON:
+            return series.reasons[record]
+        value, u = {
+            FIRST: (series.t1, series.t1_u),
+            SECOND: (series.t2, series.t2_u),
+            DELTA: (series.delta, series.delta_u),
+            EACH: (series.delta / series.intervals, series.delta_u / series.intervals),
+        }[column]
+        return "" if series.reasons[record] else _text(Quantity(float(value[record]), float(u[record]), "s"), exact)
+
+    def _foot(self, series: PairSeries, row: int, column: int, exact: bool) -> str:
+        if column == RECORD:
+            return FOOT[row]
+        if column == REASON:
+            return f"of {len(series.measured)} of {len(series.delta)} records"
+        share = {DELTA: 1, EACH: series.intervals}.get(column)
+        if share is None:
+            return ""
+        if row == 0:
+            return "" if series.mean is None else _text(series.mean.scaled(1 / share), exact)
+        if series.deviation is None:
+            return ""
+        return repr(series.deviation / share) if exact else engineering(series.deviation / share, "s")
+
+
+def _text(quantity: Quantity, exact: bool) -> str:
+    return repr(quantity.value) if exact else with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
+
+
+class SeriesPage(FormPage):
+    """Lists a following pair in every record; a row that is chosen brings the desk to its record."""
+
+    def __init__(
+        self, document: Document, viewing: Viewing, results: Results, background: Background, parent: QWidget
+    ) -> None:
+        super().__init__("Marker pair over all records", parent)
+        self._document, self._viewing, self._results = document, viewing, results
+        self._background = background
+        self.pairs = QComboBox()
+        self.add_field("Pair", self.pairs, "Pair that is tabulated")
+        self._model = SeriesTable()
+        self.table = CopyingTable("Marker pair over all records", self)
+        self.table.setModel(self._model)
+        self.table.setSelectionBehavior(QTableView.SelectionBehavior.SelectRows)
+        self.column.insertWidget(1, self.table, 100)
+        self.copy_button = self.add_button("Copy", "Copy the table as tab-separated text")
+        self.close_button = self.add_button("Close", "Close this page")
+        self.copy_button.clicked.connect(self.table.copy)
+        self.close_button.clicked.connect(self.close)
+        self.table.selectionModel().currentChanged.connect(self._go)
+        self.pairs.activated.connect(lambda _: self._measure())
+        for signal in (document.pairs_changed, document.session_changed, results.changed):
+            signal.connect(self._rebuild)
+        self.resize(860, 520)
+
+    def come_up(self) -> None:
+        """Show the page, at the pair that is chosen on the desk."""
+        super().come_up()
+        selected = self._viewing.selected_marker
+        self._rebuild(None if selected is None else selected[0])
+
+    def _following(self) -> list[MarkerPair]:
+        return [pair for pair in self._document.pairs if pair.pulses is not None]
+
+    def _rebuild(self, wanted: int | None = None) -> None:
+        if not self.isVisible():
+            return
+        wanted = self.pairs.currentData() if wanted is None else wanted
+        self.pairs.clear()
+        for pair in self._following():
+            self.pairs.addItem(pair.name, pair.id)
+        self.pairs.setCurrentIndex(max(self.pairs.findData(wanted), 0) if self.pairs.count() else -1)
+        self._measure()
+
+    def _measure(self) -> None:
+        """Have the series made in the background: it takes as long as there are records."""
+        findings, chosen = self._results.findings, self.pairs.currentData()
+        pair = None if chosen is None else self._document.pair(chosen)
+        if pair is None or pair.pulses is None or findings is None:
+            self._background.cancel(_KEY)
+            self._show(None, "The session is not measured yet." if findings is None else _NO_PAIR)
+            return
+        channel, orders, intervals = pair.channel, pair.pulses, pair.intervals
+        name, position = findings.session.channels[channel][0], findings.pulses.position
+        told = f"{pair.name} follows pulses {orders[0]} and {orders[1]} of {name}, each by its {position}."
+        if self._results.partial or self._results.out_of_date:
+            told += " The numbers are not final: the session is being measured."
+        self._background.start(
+            _KEY,
+            lambda _: pair_over_records(findings, channel, orders, intervals),
+            lambda series: self._show(series, told),
+            lambda sentence: self._show(None, sentence),
+        )
+
+    def _show(self, series: PairSeries | None, told: str) -> None:
+        self._model.show(series)
+        self.told.setText(told)
+        self.copy_button.setEnabled(series is not None)
+
+    def _go(self, current: QModelIndex) -> None:
+        record = self._model.record_at(current.row())
+        if record is not None:
+            self._viewing.go_to(record)

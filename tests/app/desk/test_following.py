@@ -1,0 +1,204 @@
+"""Marker pairs that follow their pulses from record to record, by keys and drags."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QLabel
+
+from pulsewright.review import read_review, review_path_for, save_review
+from pulsewright.session import Channel, Session
+from pulsewright_analysis.assessment import Assessment
+from pulsewright_analysis.results import Findings
+from pulsewright_app.csv_folder import write_csv
+from pulsewright_app.desk.panels.marker_table import DELTA, FIRST, PLACE
+from pulsewright_app.desk.panels.markers import MarkersPanel
+from pulsewright_app.desk.panels.series_page import DELTA as SERIES_DELTA
+from pulsewright_app.desk.panels.series_page import REASON, SeriesPage
+from pulsewright_app.desk.review_file import Kept, additions_of, review_of
+from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.theme import LIGHT
+
+from .gestures import at, canvas_of, drag, picture, pixels
+
+APART = 40e-6
+ALONE = 3
+"""A record whose second pulse is missing."""
+
+
+@pytest.fixture
+def two_pulses() -> Session:
+    """Two pulses 40 µs apart that walk 2 µs a record together; invented, and no check of any number."""
+    time = np.arange(1200) / 10e6
+    samples = np.random.default_rng(6).normal(0.0, 20.0, (5, 2, len(time)))
+    for record in range(5):
+        for k in range(1 if record == ALONE else 2):
+            samples[record] += 9000 * np.exp(-(((time - 30e-6 - 2e-6 * record - k * APART) / 1e-6) ** 2) / 2)
+    channels = [Channel(f"H{c + 1:02d}", "M1", scale=1e-4) for c in range(2)]
+    return Session.from_samples(np.round(samples).astype(np.int16), channels, 10e6, 0, trigger_time=np.arange(5) * 1e-3)
+
+
+def times(desk: DeskWindow, record: int) -> list[float]:
+    findings = desk.results.findings
+    assert isinstance(findings, Findings)
+    return [float(findings.pulses.time[i]) for i in findings.pulses.where(record, 0)]
+
+
+@pytest.fixture
+def following(make_window: Callable[..., DeskWindow], two_pulses: Session, qtbot: Any) -> DeskWindow:
+    """A desk on which a pair was dragged onto both pulses of record 0 and made to follow them by its key."""
+    desk = make_window(two_pulses)
+    desk.viewing.set_lanes(False)
+    first, second = times(desk, 0)
+    pair = desk.document.add_pair(10e-6, 100e-6, 1e-8, 1e-8, 0, 0)
+    drag(qtbot, desk, at(desk, 10e-6), at(desk, first))
+    drag(qtbot, desk, at(desk, 100e-6), at(desk, second))
+    assert desk.document.pair(pair.id).t2 == second  # type: ignore[union-attr]
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_T)
+    assert desk.document.pairs[0].pulses == (0, 1)
+    return desk
+
+
+def cell(desk: DeskWindow, row: int) -> str:
+    panel = desk.docks["markers_panel"].findChild(MarkersPanel)
+    assert panel is not None
+    return str(panel.table.model().index(row, 0).data())
+
+
+def test_the_lines_go_where_the_pulses_are_in_the_next_record(following: DeskWindow, qtbot: Any) -> None:
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_PageDown)
+    columns = {x for x, _ in pixels(picture(following), LIGHT.marker)}
+    assert {round(canvas_of(following).x_of(t)) for t in times(following, 1)} <= columns
+    assert cell(following, PLACE) == "follows pulses 0 and 1, H01, record 1"
+    assert cell(following, FIRST).startswith("32.0")
+    assert cell(following, DELTA).startswith("40.0")
+
+
+def test_a_record_without_the_pulse_shows_no_number(following: DeskWindow, settle: Any) -> None:
+    following.viewing.go_to(ALONE)
+    settle(following)
+    assert cell(following, FIRST) == cell(following, DELTA) == "not here"
+    assert "only 1 pulse in record 3 on H01" in cell(following, PLACE)
+    before = pixels(picture(following), LIGHT.marker)
+    heights = {x: sum(column == x for column, _ in before) for x, _ in before}
+    assert max(heights.values(), default=0) < canvas_of(following).plot_rect().height() / 2, "no line may stand there"
+
+
+def test_the_trigger_that_both_pulses_share_takes_no_part_in_the_difference(following: DeskWindow) -> None:
+    """The trigger was not timed: Ts/√12 in each time (JCGM 100:2008, 4.3.7), none of it in their difference."""
+    pair = following.document.pairs[0]
+    assert pair.u1 > 0.9 * 1e-7 / np.sqrt(12.0)
+    uncertain = float(cell(following, DELTA).split("±")[1].split()[0]) * 1e-6
+    assert uncertain < 0.5 * 1.96 * np.hypot(pair.u1, pair.u2)
+
+
+def test_dragging_a_line_fixes_the_pair_where_it_is_seen_in_one_step(following: DeskWindow, qtbot: Any) -> None:
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_PageDown)
+    first, second = times(following, 1)
+    drag(qtbot, following, at(following, second), at(following, 90e-6))
+    pair = following.document.pairs[0]
+    assert (pair.pulses, pair.t1, pair.record) == (None, first, 1)
+    assert pair.t2 == pytest.approx(90e-6, abs=2 * canvas_of(following).pixel_time)
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert following.document.pairs[0].pulses == (0, 1)
+
+
+def test_nudging_fixes_it_too_and_the_key_fixes_it_alone(following: DeskWindow, qtbot: Any) -> None:
+    canvas = canvas_of(following)
+    qtbot.keyClick(canvas, Qt.Key.Key_Right)
+    assert following.document.pairs[0].pulses is None
+    qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert following.document.pairs[0].pulses == (0, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
+    qtbot.keyClick(canvas, Qt.Key.Key_T)
+    assert following.document.pairs[0].pulses is None
+    assert following.document.pairs[0].t1 == times(following, 1)[0]
+
+
+def test_a_pair_beside_the_pulses_cannot_follow_and_says_why(desk: DeskWindow, qtbot: Any) -> None:
+    pair = desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    desk.viewing.select_marker(pair.id, 1)
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_T)
+    assert desk.document.pairs[0].pulses is None
+    told = [label.text() for label in desk.findChildren(QLabel) if "stands on no found pulse" in label.text()]
+    assert told == ["Pair 1: marker 1 stands on no found pulse of H01 in record 0; drop both markers on pulses first."]
+
+
+def test_the_review_keeps_what_is_followed_and_an_older_one_is_read(
+    following: DeskWindow, two_pulses: Session, tmp_path: Path
+) -> None:
+    path = review_path_for(tmp_path / "run.h5")
+    save_review(review_of(following.document.additions, frozenset(), Kept(), two_pulses, ""), path)
+    assert additions_of(read_review(path), two_pulses)[0].pairs == following.document.pairs
+    older = path.read_text().replace(',\n   "pulse": 0', "").replace(',\n   "pulse": 1', "")
+    assert '"pulse"' not in older
+    path.write_text(older)
+    (fixed,) = additions_of(read_review(path), two_pulses)[0].pairs
+    assert fixed.pulses is None
+    assert fixed.t1 == following.document.pairs[0].t1
+
+
+@pytest.fixture
+def page(following: DeskWindow, qtbot: Any, settle: Any) -> SeriesPage:
+    """The page of the pair over all records, opened by its key."""
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_T, Qt.KeyboardModifier.ShiftModifier)
+    settle(following)
+    (found,) = following.findChildren(SeriesPage)
+    return found
+
+
+def shown(page: SeriesPage, row: int, column: int) -> str:
+    return str(page.table.model().index(row, column).data())
+
+
+def test_the_pair_is_tabulated_over_all_records(page: SeriesPage, following: DeskWindow) -> None:
+    """Mean and standard deviation copied from the foot are NumPy's, of the differences copied above it."""
+    assert page.table.model().rowCount() == 5 + 2
+    assert shown(page, ALONE, SERIES_DELTA) == ""
+    assert shown(page, ALONE, REASON) == "only 1 pulse in record 3 on H01, so no pulse 1"
+    assert shown(page, 5, REASON) == "of 4 of 5 records"
+    page.copy_button.click()
+    lines = [line.split("\t") for line in QGuiApplication.clipboard().text().splitlines()]
+    values = np.array([float(line[SERIES_DELTA]) for line in lines[1:6] if line[SERIES_DELTA]])
+    assert len(values) == 4
+    assert float(lines[6][SERIES_DELTA]) == pytest.approx(np.mean(values), rel=1e-12)
+    assert float(lines[7][SERIES_DELTA]) == pytest.approx(np.std(values, ddof=1), rel=1e-9)
+
+
+def test_choosing_a_row_goes_to_its_record(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
+    box = page.table.visualRect(page.table.model().index(2, 1))
+    qtbot.mouseClick(page.table.viewport(), Qt.MouseButton.LeftButton, pos=box.center())
+    assert following.viewing.record == 2
+
+
+def test_the_page_says_what_to_do_where_no_pair_follows(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
+    qtbot.keyClick(page.table, Qt.Key.Key_T)
+    assert page.told.text().startswith("No pair follows its pulses")
+    assert page.table.model().rowCount() == 0
+    assert not page.copy_button.isEnabled()
+
+
+def test_it_is_among_the_csv_tables_with_no_formula_in_its_name(following: DeskWindow, tmp_path: Path) -> None:
+    following.document.rename_pair(1, "=1+1")
+    session, findings = following.document.session, following.results.findings
+    assert session is not None
+    assert findings is not None
+    review = review_of(following.document.additions, frozenset(), Kept(), session, "")
+    write_csv(Assessment(findings, (), None), tmp_path, review)
+    with (tmp_path / "marker_series.csv").open(encoding="utf-8", newline="") as stream:
+        heading, *rows = list(csv.reader(stream))
+    assert len(rows) == 5
+    assert {row[heading.index("name")] for row in rows} == {"'=1+1"}
+    apart = heading.index("difference (s)")
+    assert rows[ALONE][apart] == ""
+    assert float(rows[0][apart]) == pytest.approx(APART, abs=0.1e-6)  # as the samples were made
