@@ -86,7 +86,7 @@ LIGHT = Theme(
     plot="#fdfcf9",
     ink="#26292c",
     muted="#5c6166",
-    faint="#8a8e90",
+    faint="#84888a",
     rule="#d8d4c8",
     accent="#1f5f7a",
     on_accent="#ffffff",
@@ -124,7 +124,7 @@ DARK = Theme(
     rule="#3d444b",
     accent="#7fbcd2",
     on_accent="#10212a",
-    selection="#2f4753",
+    selection="#2a404b",
     before_trigger="#292e34",
     trigger="#9a9ea1",
     marker="#e59bc0",
@@ -146,6 +146,9 @@ DARK = Theme(
     ),
 )  # fmt: skip
 
+TEXT_CONTRAST = 4.5
+"""The least contrast of letters to what lies behind them (W3C, WCAG 2.1, 1.4.3)."""
+
 VERDICT_SHAPES: dict[Verdict, str] = {"holds": "●", "fails": "▲", "undecided": "◇"}
 """A shape for each verdict, so that its colour is never the only sign."""
 
@@ -164,3 +167,22 @@ def mixed(colour: str, other: str, share: float) -> str:
 def components(colour: str) -> tuple[int, int, int]:
     """Return red, green and blue of ``#rrggbb``, 0 to 255."""
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+
+
+def contrast(one: str, other: str) -> float:
+    """Return the contrast ratio of two colours, 1 to 21 (W3C, WCAG 2.1, "contrast ratio")."""
+    low, high = sorted((_luminance(one), _luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def legible(colour: str, ground: str, ink: str) -> str:
+    """Return a colour for letters: the same hue, with just enough of `ink` mixed in to be read on `ground`."""
+    shares = (share / 20 for share in range(21))
+    return next((m for m in (mixed(colour, ink, s) for s in shares) if contrast(m, ground) >= TEXT_CONTRAST), ink)
+
+
+def _luminance(colour: str) -> float:
+    """Return the relative luminance (W3C, WCAG 2.1)."""
+    parts = (value / 255 for value in components(colour))
+    red, green, blue = (v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue

@@ -7,7 +7,8 @@ import itertools
 import numpy as np
 import pytest
 
-from pulsewright_app.theme import DARK, LIGHT, VERDICT_SHAPES, Theme, components, mixed, theme
+from pulsewright_app.theme import DARK, LIGHT, VERDICT_SHAPES, Theme, components, legible, mixed, theme
+from pulsewright_app.theme import contrast as theme_contrast
 
 THEMES = [pytest.param(LIGHT, id="light"), pytest.param(DARK, id="dark")]
 
@@ -96,6 +97,67 @@ def test_text_is_legible(look: Theme) -> None:
             assert contrast(ink, page) >= 4.5, (ink, page)
     assert contrast(look.on_notice, look.notice) >= 4.5
     assert contrast(look.on_accent, look.accent) >= 4.5
+
+
+@pytest.mark.parametrize("look", THEMES)
+def test_text_on_a_chosen_row_is_legible(look: Theme) -> None:
+    """Every ink of the tables' and lists' texts, on the row that is chosen (WCAG 2.1, 1.4.3)."""
+    inks = (look.ink, look.muted, look.marker, look.missed, look.holds, look.fails, look.undecided,
+            look.positive, look.negative)  # fmt: skip
+    assert {(ink, contrast(ink, ground)) for ink in inks for ground in (look.selection, look.surface)
+            if contrast(ink, ground) < 4.5} == set()  # fmt: skip
+
+
+@pytest.mark.parametrize("look", THEMES)
+def test_what_cannot_be_used_can_still_be_seen(look: Theme) -> None:
+    """WCAG 2.1 asks nothing of what cannot be used; that it is held to 3 : 1 here is ours, without a source."""
+    for ground in (look.page, look.surface, look.raised, look.plot):
+        assert contrast(look.faint, ground) >= 3, ground
+
+
+@pytest.mark.parametrize("look", THEMES)
+def test_channels_names_are_legible_in_their_colours(look: Theme) -> None:
+    """Letters of every channel's colour, beside the plot (WCAG 2.1, 1.4.3), still tell the channels apart."""
+    letters = [legible(colour, look.page, look.ink) for colour in look.channels]
+    assert min(contrast(colour, look.page) for colour in letters) >= 4.5
+    assert len(set(letters)) == len(letters)
+    for colour, letter in zip(look.channels, letters, strict=True):
+        if contrast(colour, look.page) >= 4.5:
+            assert letter == colour
+
+
+@pytest.mark.parametrize("look", THEMES)
+def test_what_is_chosen_and_what_holds_the_keyboard_stand_out(look: Theme) -> None:
+    """The edge of a focused control against what it lies on, 3 : 1 (WCAG 2.1, 1.4.11)."""
+    for ground in (look.page, look.surface, look.raised):
+        assert contrast(look.accent, ground) >= 3
+
+
+@pytest.mark.parametrize(("one", "other"), [("#000000", "#ffffff"), ("#777777", "#ffffff"), ("#b3261e", "#fdfcf9")])
+def test_the_program_reckons_contrast_as_the_standard_does(one: str, other: str) -> None:
+    """Against the formula as it is written above, from the standard; black on white is 21 : 1 in its own words."""
+    assert theme_contrast(one, other) == pytest.approx(contrast(one, other), rel=1e-9)
+    assert theme_contrast("#000000", "#ffffff") == pytest.approx(21)
+
+
+@pytest.mark.parametrize("look", THEMES)
+def test_the_palette_of_the_widgets_is_legible(look: Theme) -> None:
+    """Pairs that Qt's widgets draw with: the roles by Qt's documentation of QPalette (WCAG 2.1, 1.4.3)."""
+    pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+    from PySide6.QtGui import QPalette
+
+    from pulsewright_app.desk.panels.panel import palette_of
+
+    palette, role = palette_of(look), QPalette.ColorRole
+    pairs = [
+        (role.WindowText, role.Window), (role.Text, role.Base), (role.Text, role.AlternateBase),
+        (role.PlaceholderText, role.Base), (role.ButtonText, role.Button), (role.HighlightedText, role.Highlight),
+        (role.ToolTipText, role.ToolTipBase), (role.Link, role.Base), (role.LinkVisited, role.Base),
+        (role.Text, role.Highlight),
+    ]  # fmt: skip
+    for group in (QPalette.ColorGroup.Active, QPalette.ColorGroup.Inactive):
+        seen = {pair: contrast(*(palette.color(group, one).name() for one in pair)) for pair in pairs}
+        assert {pair: ratio for pair, ratio in seen.items() if ratio < 4.5} == {}
 
 
 @pytest.mark.parametrize("look", THEMES)

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QCoreApplication, QPoint, QPointF, Qt, QtMsgType, qInstallMessageHandler
+from PySide6.QtCore import QCoreApplication, QEvent, QPoint, QPointF, Qt, QtMsgType, qInstallMessageHandler
 from PySide6.QtGui import QDesktopServices, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QComboBox, QFileDialog, QLineEdit, QWidget
@@ -104,6 +104,8 @@ class Hands:
         while time.monotonic() < until:
             QCoreApplication.processEvents()
             time.sleep(0.001)
+        # an event loop that runs does this by itself; one that is only asked now and then does not
+        QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
     # -- on the view ----------------------------------------------------------------------------------------
 

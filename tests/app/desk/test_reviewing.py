@@ -33,9 +33,9 @@ def review_path(faults: Path) -> Path:
 
 def leave_out(desk: DeskWindow, qtbot: Any, reason: str) -> None:
     """Leave the current record out by typing a reason."""
-    box = next(e for e in desk.findChildren(QLineEdit) if e.placeholderText() == "Reason to leave out")
+    box = next(e for e in desk.findChildren(QLineEdit) if e.placeholderText() == "Note, or reason to leave out")
     qtbot.keyClicks(box, reason)
-    qtbot.keyClick(box, Qt.Key.Key_Return)
+    qtbot.mouseClick(desk.records_panel.leave_out_button, Qt.MouseButton.LeftButton)
 
 
 def activate(desk: DeskWindow, qtbot: Any) -> None:

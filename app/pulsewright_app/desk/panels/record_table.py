@@ -250,9 +250,9 @@ class RecordTableModel(QAbstractTableModel):
     def _ink(self, rows: RecordTable, record: int, column: int) -> QColor | None:
         colours = theme(self._viewing.dark)
         if column in _MEASURED and self._not_final:
-            return QColor(colours.faint)
+            return QColor(colours.muted)
         if record in self._document.left_out and column != LEFT_OUT:
-            return QColor(colours.faint)
+            return QColor(colours.muted)
         if column == CLIPPED or (column == GAP and rows.missed_before[record]):
             return QColor(colours.missed)
         if column == POLARITY and rows.polarity[record]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QModelIndex, Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QTableView, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QTableView, QVBoxLayout, QWidget
 
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
@@ -88,8 +88,8 @@ class RecordsPanel(Panel):
         self.restyle()
         self._rebuild()
 
-    def _below(self) -> QHBoxLayout:
-        row = QHBoxLayout()
+    def _below(self) -> QVBoxLayout:
+        below, row = QVBoxLayout(), QHBoxLayout()
         self.flag_button = QPushButton("Flag")
         self.flag_button.setAccessibleName("Flag the chosen records")
         self.flag_button.setToolTip("F")
@@ -107,11 +107,12 @@ class RecordsPanel(Panel):
         self.note_button.clicked.connect(self._write_note)
         self.leave_out_button = QPushButton("Leave out")
         self.leave_out_button.clicked.connect(self._leave_out)
-        row.addWidget(self.flag_button)
-        row.addWidget(self.reason, 1)
-        for button in (self.note_button, self.leave_out_button):
+        below.addWidget(self.reason)  # above its buttons: what is written needs the panel's width
+        for button in (self.flag_button, self.note_button, self.leave_out_button):
             row.addWidget(button)
-        return row
+        row.addStretch(1)
+        below.addLayout(row)
+        return below
 
     def _connect(self) -> None:
         self.table.selectionModel().currentChanged.connect(self._chosen)

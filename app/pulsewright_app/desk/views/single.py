@@ -27,6 +27,7 @@ from pulsewright_app.desk.views.reference_rows import (
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.traces import Trace, TraceLayer
 from pulsewright_app.desk.views.view import Desk, View, Window
+from pulsewright_app.theme import legible
 from pulsewright_app.wording import count
 
 _LANE_SHARE = 0.86
@@ -113,7 +114,8 @@ class SingleView(View):
         current, sign = self.viewing.channel, difference_sign(self.viewing.reference.magnification)
         rows = []
         for channel, use in self._stretches.items():
-            name, about = session.channels[channel].name, (theme.channel(channel), channel == current)
+            ink = legible(theme.channel(channel), theme.page, theme.ink)  # the labels stand beside the plot
+            name, about = session.channels[channel].name, (ink, channel == current)
             rows.append((self._rows[channel].base, name if use.trace else f"{sign} {name}", *about))
             if use.trace and use.difference:
                 rows.append((use.difference.base, sign, theme.muted, False))

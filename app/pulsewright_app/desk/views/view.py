@@ -21,7 +21,7 @@ from pulsewright_app.desk.views.found import FoundPulses, pulse_text
 from pulsewright_app.desk.views.hands import Hands
 from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
 from pulsewright_app.desk.views.marker_layer import MarkerLayer
-from pulsewright_app.desk.views.span_hand import SpanHand
+from pulsewright_app.desk.views.span_hand import STRIP, SpanHand
 from pulsewright_app.desk.work import Background, SessionData
 from pulsewright_app.theme import Theme, theme
 
@@ -213,7 +213,7 @@ class View(QWidget):
         painter.setPen(QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine))
         painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
         painter.setFont(canvas.font())
-        self._word(painter, QPointF(x + 4, plot.bottom() - 5), "trigger")
+        self._word(painter, QPointF(x + 4, plot.bottom() - 5 - STRIP), "trigger")  # above the wedges
 
     def _word(self, painter: QPainter, where: QPointF, word: str) -> None:
         """Write a word that can be read over whatever lies there."""
