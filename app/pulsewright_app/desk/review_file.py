@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from pulsewright.review import Marker, RejectedPulse, Review
@@ -16,16 +17,20 @@ class Kept:
     Attributes
     ----------
     lone_markers : tuple of Marker
-        Markers that make no pair.
+        Markers that make no pair, or of a channel or a record that the session does not have.
+    strange : Review
+        Flags, notes, records left out, rejected pulses and hidden channels of which the session has no record or
+        channel.
     """
 
     lone_markers: tuple[Marker, ...] = field(default=())
+    strange: Review = field(default_factory=Review)
 
 
 def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset[int], Kept]:
     """Return a review as the desk shows it, the hidden channels, and what the desk does not show.
 
-    Records that the session does not have are passed over.
+    What is about a record or a channel that the session does not have is not shown, and kept.
     """
     known = range(session.records)
     pairs, lone = _pairs(review, session)
@@ -45,7 +50,18 @@ def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset
         claims_text=review.claims,
     )
     hidden = frozenset(names.index(name) for name in review.hidden_channels if name in names)
-    return additions, hidden, Kept(lone)
+    return additions, hidden, Kept(lone, _strange(review, known, names))
+
+
+def _strange(review: Review, known: range, names: Sequence[str]) -> Review:
+    """Return the part of a review that is about records and channels which the session does not have."""
+    return Review(
+        flags={record for record in review.flags if record not in known},
+        notes={record: text for record, text in review.notes.items() if record not in known},
+        left_out={record: reason for record, reason in review.left_out.items() if record not in known},
+        rejected=[pulse for pulse in review.rejected if pulse.record not in known or pulse.channel not in names],
+        hidden_channels=[name for name in review.hidden_channels if name not in names],
+    )
 
 
 def review_of(
@@ -62,15 +78,18 @@ def review_of(
         session_sha256=sha256,
         session_quick_digest=quick_digest,
         settings=dict(additions.settings),
-        flags=set(additions.flags),
-        notes=dict(additions.notes),
-        left_out=dict(additions.left_out),
+        flags={*additions.flags, *kept.strange.flags},
+        notes={**additions.notes, **kept.strange.notes},
+        left_out={**additions.left_out, **kept.strange.left_out},
         rejected=[
-            RejectedPulse(record, names[channel], sample, reason)
-            for (record, channel, sample), reason in sorted(additions.rejected.items())
+            *(
+                RejectedPulse(record, names[channel], sample, reason)
+                for (record, channel, sample), reason in sorted(additions.rejected.items())
+            ),
+            *kept.strange.rejected,
         ],
         markers=[*markers, *kept.lone_markers],
-        hidden_channels=[names[channel] for channel in sorted(hidden)],
+        hidden_channels=[*(names[channel] for channel in sorted(hidden)), *kept.strange.hidden_channels],
         sheet_views=list(additions.sheet_views),
         claims=additions.claims_text,
     )
@@ -89,8 +108,10 @@ def _pairs(review: Review, session: Session) -> tuple[tuple[MarkerPair, ...], tu
             lone += markers
             continue
         first, second = markers
-        channel = names.index(first.channel) if first.channel in names else 0
-        record = min(first.record or 0, session.records - 1)
+        if any((m.channel or names[0]) not in names or (m.record or 0) >= session.records for m in markers):
+            lone += markers  # on another channel or record it would tell of something that nobody marked
+            continue
+        channel, record = names.index(first.channel or names[0]), first.record or 0
         name = first.name or f"Pair {number}"
         pairs.append(
             MarkerPair(

@@ -25,6 +25,8 @@ _KEY = "Saving the review"
 _DIGEST_KEY = "Taking the digest of the whole file"
 _SOON_MS = 1000
 """A change is on disk after about this long, however many more follow it."""
+_AGAIN_MS = 5000
+"""What could not be saved is tried again after this long."""
 
 
 class Reviewing(QObject):
@@ -47,10 +49,15 @@ class Reviewing(QObject):
         self._written = False
         """Whether it was saved from this desk."""
         self._warned = False
+        self._failure = ""
+        """Why the last saving failed; empty if it did not."""
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.setInterval(_SOON_MS)
         self._timer.timeout.connect(self._save_soon)
+        self._again = QTimer(self)
+        self._again.setInterval(_AGAIN_MS)
+        self._again.timeout.connect(self._save_soon)
         document.session_changed.connect(self._session_changed)
         document.history_changed.connect(self._changed)
         viewing.shown_changed.connect(self._changed)
@@ -113,7 +120,8 @@ class Reviewing(QObject):
 
     def _session_changed(self) -> None:
         self._timer.stop()
-        self._saved, self._warned = None, False
+        self._again.stop()
+        self._saved, self._warned, self._failure = None, False, ""
         if self._opened is not None and self._opened.session is not self._document.session:
             self._opened.lock.release()
             self._opened = None
@@ -154,13 +162,21 @@ class Reviewing(QObject):
 
         def done(sentence: str) -> None:
             if self._opened is opened:
-                self._saved, self._written = review, True
+                self._saved, self._written, self._failure = review, True, ""
+                self._again.stop()
                 if sentence:
                     self.told.emit(sentence)
                 if self._unsaved() is not None:
                     self._changed()
 
-        self._background.start(_KEY, lambda _: places.save(review, version), done, self.told.emit, urgent=True)
+        def failed(sentence: str) -> None:
+            if self._opened is opened:
+                if sentence != self._failure:  # it is told once, and tried again until it goes
+                    self.told.emit(sentence)
+                self._failure = sentence
+                self._again.start()
+
+        self._background.start(_KEY, lambda _: places.save(review, version), done, failed, urgent=True)
 
     def let_go(self) -> bool:
         """Save what is not saved yet, as the session is about to leave the desk.

@@ -16,6 +16,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLineEdit
 
 from pulsewright.digest import sha256_of
+from pulsewright.errors import ReviewFileError
 from pulsewright.review import Marker, Review, read_review, save_review
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample, samples_folder
@@ -256,3 +257,33 @@ def test_a_review_that_another_program_changed_stays_as_it_is(
     settle(desk)
     assert f"{review_path.name} was changed elsewhere meanwhile and stays as it is" in message(desk)
     assert read_review(review_path).flags == {9}
+
+
+def test_what_could_not_be_saved_is_tried_again_until_it_can(
+    make_window: MakeWindow,
+    qtbot: Any,
+    settle: Settle,
+    faults: Path,
+    review_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from pulsewright_app.desk import review_places, reviewing
+
+    full = {"disk": True}
+    whole = review_places.save_review
+
+    def save(*given: Any, **more: Any) -> Any:
+        if full["disk"]:
+            raise ReviewFileError("the disk is full", "make room")
+        return whole(*given, **more)
+
+    monkeypatch.setattr(review_places, "save_review", save)
+    monkeypatch.setattr(reviewing, "_AGAIN_MS", 50)
+    desk = make_window(faults)
+    press(desk, qtbot, "F")
+    qtbot.waitUntil(lambda: "the disk is full" in message(desk), timeout=60_000)
+    assert not review_path.exists()
+    full["disk"] = False
+    qtbot.waitUntil(review_path.exists, timeout=60_000)  # with no further change
+    settle(desk)
+    assert read_review(review_path).flags == {0}
