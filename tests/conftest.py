@@ -11,6 +11,7 @@ import os
 import pytest
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+os.environ.pop("COLUMNS", None)  # pages of text are as wide as without a terminal, whoever runs the tests
 
 
 def pytest_addoption(pluginmanager: pytest.PytestPluginManager) -> None:

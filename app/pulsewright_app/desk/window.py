@@ -11,6 +11,7 @@ from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
+    QDialog,
     QDockWidget,
     QFileDialog,
     QMainWindow,
@@ -328,6 +329,8 @@ class DeskWindow(QMainWindow):
         if not self.reviewing.let_go():
             event.ignore()
             return
+        for page in self.findChildren(QDialog):  # a page beside the desk goes with it
+            page.close()
         self.manners.end()
         self.manners.leave()
         windows.part(self)

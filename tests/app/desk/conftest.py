@@ -88,6 +88,24 @@ def undressed(request: pytest.FixtureRequest) -> None:
         application.setPalette(QPalette())
 
 
+def leave_windows() -> None:
+    """Hide every window that another test left: the mouse goes to whichever lies on top."""
+    from PySide6.QtWidgets import QApplication
+
+    leave_popups()
+    for window in QApplication.topLevelWidgets():
+        if window.isVisible():
+            window.hide()
+
+
+def leave_popups() -> None:
+    """Close every list that hangs open: it would take the mouse of whatever comes next."""
+    from PySide6.QtWidgets import QApplication
+
+    while (popup := QApplication.activePopupWidget()) is not None:
+        popup.close()
+
+
 @pytest.fixture
 def settle() -> Callable[[DeskWindow], None]:
     """Return what lets the background come to rest and everything be drawn."""
@@ -127,7 +145,9 @@ def make_window(qtbot: Any) -> Iterator[Callable[..., DeskWindow]]:
         let_settle(window)
         return window
 
+    leave_windows()
     yield make
+    leave_popups()
     for window in made:
         if not window.close():  # it says once that something cannot be saved
             window.close()

@@ -211,3 +211,18 @@ def test_the_picture_on_the_screen_is_copied(desk: DeskWindow, qtbot: Any) -> No
     press(desk, qtbot, "Ctrl+Shift+C")
     image = QApplication.clipboard().image()
     assert image.size() == desk.middle.view.grab().toImage().size()
+
+
+def test_what_lies_beneath_the_record_goes_onto_the_sheet_and_comes_back(desk: DeskWindow, qtbot: Any) -> None:
+    desk.viewing.go_to(6)
+    press(desk, qtbot, "R")  # this record is the reference
+    desk.viewing.go_to(8)
+    press(desk, qtbot, "V")
+    page = page_of(desk, VIEWS)
+    desk.viewing.reference.take_mean()
+    click(qtbot, page, "Add the view that is looked at to the sheet")
+    assert [view.reference for view in desk.document.sheet_views] == [6, "mean"]
+    desk.viewing.reference.leave()
+    called(page, VIEWS).selectRow(0)
+    click(qtbot, page, "Show the chosen view on the desk as it was added")
+    assert (desk.viewing.reference.of, desk.viewing.reference.record, desk.viewing.record) == ("record", 6, 8)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pulsewright.review import SheetView
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.viewing import Viewing
@@ -33,8 +35,17 @@ def current_view(document: Document, viewing: Viewing) -> SheetView | str:
         logarithmic=viewing.logarithmic,
         filter=_filter(viewing),
         aligned_by=glow.aligned_by,
+        reference=_reference(viewing),
         markers=bool(document.pairs),
     )
+
+
+def _reference(viewing: Viewing) -> int | Literal["mean"] | None:
+    """Return what lies beneath the record in Single."""
+    chosen = viewing.reference
+    if viewing.view != "single" or chosen.of == "none":
+        return None
+    return "mean" if chosen.of == "mean" else chosen.record
 
 
 def _filter(viewing: Viewing) -> str:
@@ -61,5 +72,11 @@ def go_to_view(document: Document, viewing: Viewing, view: SheetView) -> str:
     viewing.set_inks(view.inks)
     viewing.set_logarithmic(view.logarithmic)
     viewing.glow.set_aligned_by(view.aligned_by)
+    if view.reference is None:
+        viewing.reference.leave()
+    elif view.reference == "mean":
+        viewing.reference.take_mean()
+    else:
+        viewing.reference.take_record(view.reference)
     viewing.zoom(view.time, view.value)
     return ""
