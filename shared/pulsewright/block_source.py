@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Codes = NDArray[Any]
+EVERY = slice(None)
+"""Every channel."""
 
 
 class BlockSource(Protocol):
@@ -49,8 +51,8 @@ class BlockSource(Protocol):
 class StretchSource(Protocol):
     """A block source that can read a part of a record, so that one record may be larger than memory."""
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
 
         Parameters
         ----------
@@ -58,6 +60,8 @@ class StretchSource(Protocol):
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last.
+        channels : slice
+            The places of those wanted.
         """
 
 
@@ -112,8 +116,8 @@ class ArraySource:
         """
         return self.read(first, stop)[:, channel]
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, as a read-only view.
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, as a read-only view.
 
         Parameters
         ----------
@@ -121,13 +125,15 @@ class ArraySource:
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last, as a slice takes them.
+        channels : slice
+            The places of those wanted.
 
         Returns
         -------
         array (channels, stop − first)
             Samples as stored.
         """
-        return self.read(record, record + 1)[0, :, first:stop]
+        return self.read(record, record + 1)[0, channels, first:stop]
 
     def close(self) -> None:
         """Nothing is held."""

@@ -68,8 +68,8 @@ def write_session(
         If the file is there already, cannot be written, or what it would hold contradicts the layout.
     """
     target = Path(path)
-    if not overwrite and target.exists():
-        raise SessionFileError(f"{target.name}: there is a file of that name", "choose another name")
+    if not overwrite:
+        refuse_existing(target)
     arrays: dict[str, Any] = {"samples": samples, "triggers/time": trigger_time, "triggers/offset": trigger_offset}
     numbers = {"sample_rate": sample_rate, "pre_trigger": pre_trigger}
     texts = {"title": title, "notes": notes, "source": origin, "created": created}
@@ -81,6 +81,23 @@ def write_session(
         raise SessionFileError(f"{target.name}: cannot be written ({error.strerror or error})") from error
     except (TypeError, ValueError, OverflowError) as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error})") from error
+
+
+def refuse_existing(target: Path) -> None:
+    """Refuse to write over a file, before long work begins.
+
+    Parameters
+    ----------
+    target : Path
+        The file to make.
+
+    Raises
+    ------
+    SessionFileError
+        If there is a file of that name.
+    """
+    if target.exists():
+        raise SessionFileError(f"{target.name}: there is a file of that name", "choose another name")
 
 
 def _write(
