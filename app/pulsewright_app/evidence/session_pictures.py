@@ -28,6 +28,8 @@ Pairs = Sequence[tuple[Marker, Marker]]
 
 _MOST_POINTS = 3000
 """A trace of more samples is drawn by the least and greatest of each stretch: paper shows no more."""
+_LANE_POINTS = 5.5
+"""Of the values beside a lane."""
 _DASHES = ("-", (0, (4, 1.5)), (0, (1, 1)), (0, (5, 1.5, 1, 1.5)))
 """What tells traces on one axis apart without colour."""
 POSITIVE_INK, NEGATIVE_INK = "#7c2d0a", "#63a0d4"
@@ -151,7 +153,7 @@ def draw_single(
             axes.set_ylim(*values)
         if lanes and len(channels) > 1:
             axes.set_ylabel(short(about.name), rotation=0, ha="right", va="center")
-            axes.set_yticks([])
+            _scale_of_lane(axes, about.unit)
         else:
             axes.set_ylabel(f"{short(about.name)} / {about.unit}" if len(channels) == 1 else f"Value / {about.unit}")
     if not lanes and len(channels) > 1:
@@ -159,6 +161,16 @@ def draw_single(
         panels[0].legend(lines, names, ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0))
     panels[-1].set_xlabel(time.text)
     draw_pairs(panels[0], pairs, time)
+
+
+def _scale_of_lane(axes: Axes, unit: str) -> None:
+    """Write a few round values with their unit at the right of a lane, clear of the lanes above and below."""
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    axes.yaxis.tick_right()
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=3, steps=[1, 2, 5, 10], prune="both"))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: engineering(float(value), unit, 3)))
+    axes.tick_params(axis="y", labelsize=_LANE_POINTS, length=2, pad=1.5)
 
 
 def _window_of(session: Session, records: Sequence[int], channels: Sequence[int]) -> Window:
