@@ -33,6 +33,7 @@ def current_view(document: Document, viewing: Viewing) -> SheetView | str:
         visible=() if everything else tuple(session.channels[c].name for c in visible),
         lanes=viewing.lanes,
         neighbours=viewing.neighbours,
+        spacing=viewing.spacing,
         inks=viewing.inks,
         logarithmic=viewing.logarithmic,
         filter=_filter(viewing),
@@ -75,6 +76,7 @@ def go_to_view(document: Document, viewing: Viewing, filtering: Filtering, view:
     viewing.set_channel(names.index(view.channel))
     viewing.set_lanes(view.lanes)
     viewing.set_neighbours(view.neighbours)
+    viewing.set_spacing(view.spacing)
     viewing.set_inks(view.inks)
     viewing.set_logarithmic(view.logarithmic)
     viewing.glow.set_aligned_by(view.aligned_by)
