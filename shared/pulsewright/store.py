@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +13,17 @@ from pulsewright.atomic import replacing
 from pulsewright.errors import SessionFileError
 from pulsewright.file_blocks import ChunkedSource, FileSource, PositionedSource, can_read_at
 from pulsewright.layout import LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
-from pulsewright.session import Channel, Floats, Session
+from pulsewright.session import BlockSource, Channel, Floats, Session
+
+Progress = Callable[[float, str], None]
+"""Told the share done, 0 … 1, and what is being done."""
+WRITTEN_AT_ONCE = 32 << 20
+"""Bytes of a block, about."""
 
 
 def write_session(
     path: str | Path,
-    samples: NDArray[Any],
+    samples: NDArray[Any] | BlockSource,
     channels: Sequence[Channel],
     sample_rate: float,
     pre_trigger: int,
@@ -31,14 +36,17 @@ def write_session(
     origin: str = "",
     created: str = "",
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> None:
     """Write a session file: checked before it takes its place, and the same bytes for the same session.
+
+    A block source is read block by block, from its first record to its last: a session may be larger than memory.
 
     Parameters
     ----------
     path : str or Path
         The file to make.
-    samples : array (records, channels, record length)
+    samples : array (records, channels, record length), or BlockSource
         int8, uint8, int16, uint16, int32 or float32.
     channels : sequence of Channel
         One for each channel of `samples`.
@@ -50,6 +58,9 @@ def write_session(
         As for `Session`; `created` in ISO 8601. Trigger times and offsets that are None are written as not known.
     overwrite : bool
         Whether a file of that name may be replaced.
+    progress : callable, optional
+        Called with (share done 0 … 1, what is being done) after each block of a block source; what it raises ends the
+        writing, and no file is made.
 
     Raises
     ------
@@ -64,7 +75,7 @@ def write_session(
     texts = {"title": title, "notes": notes, "source": origin, "created": created}
     try:
         with replacing(target) as temporary:
-            _write(temporary, arrays, channels, modules, numbers, texts)
+            _write(temporary, arrays, channels, modules, numbers, texts, progress)
             _read(temporary, target.name).close()
     except OSError as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error.strerror or error})") from error
@@ -79,6 +90,7 @@ def _write(
     modules: Sequence[str] | None,
     numbers: dict[str, Any],
     texts: dict[str, str],
+    progress: Progress | None,
 ) -> None:
     import h5py
 
@@ -94,8 +106,12 @@ def _write(
             # without times of making, and in one byte order, so that a recipe gives the same bytes everywhere
             file.create_dataset(name, data=np.asarray(data, dtype=dtype), track_times=False)
 
-        samples = np.asarray(arrays["samples"])
-        put("samples", samples, samples.dtype.newbyteorder("<"))
+        samples = arrays["samples"]
+        if hasattr(samples, "read_channel"):
+            _put_blocks(file, samples, progress)
+        else:
+            samples = np.asarray(samples)
+            put("samples", samples, samples.dtype.newbyteorder("<"))
         for name in ("name", "module", "unit"):
             put(f"channels/{name}", [getattr(c, name) for c in channels], h5py.string_dtype())
         for name in ("scale", "offset", "delay"):
@@ -105,9 +121,59 @@ def _write(
         if modules is not None:
             put("modules/name", list(modules), h5py.string_dtype())
         # what nobody timed is not known for each module alone: one column would say that one value serves them all
-        unknown = np.full((len(samples), len(modules or {c.module for c in channels})), np.nan)
+        unknown = np.full((samples.shape[0], len(modules or {c.module for c in channels})), np.nan)
         for name in ("triggers/time", "triggers/offset"):
             put(name, unknown if arrays[name] is None else arrays[name], "<f8")
+
+
+def _put_blocks(file: Any, samples: BlockSource, progress: Progress | None) -> None:
+    """Write a block source's samples one after another."""
+    records, channels, length = samples.shape
+    dtype = samples.dtype.newbyteorder("<")
+    stored = file.create_dataset("samples", (records, channels, length), dtype, track_times=False)
+    step = max(1, WRITTEN_AT_ONCE // max(1, channels * length * dtype.itemsize))
+    for first in range(0, records, step):
+        stop = min(first + step, records)
+        stored[first:stop] = samples.read(first, stop)
+        if progress is not None:
+            progress(stop / records, "Writing")
+
+
+def save_session(
+    path: str | Path, session: Session, *, overwrite: bool = False, progress: Progress | None = None
+) -> None:
+    """Write what a session holds as a session file, wherever its samples come from.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file to make.
+    session : Session
+        Open; read block by block. What served all its modules is written once.
+    overwrite, progress
+        As for `write_session`.
+
+    Raises
+    ------
+    SessionFileError
+        As `write_session` does.
+    """
+    write_session(
+        path,
+        session.source,
+        session.channels,
+        session.sample_rate,
+        session.pre_trigger,
+        modules=session.modules,
+        trigger_time=session.trigger_time[:, 0] if session.shared_time else session.trigger_time,
+        trigger_offset=session.trigger_offset[:, 0] if session.shared_offset else session.trigger_offset,
+        title=session.title,
+        notes=session.notes,
+        origin=session.origin,
+        created=session.created,
+        overwrite=overwrite,
+        progress=progress,
+    )
 
 
 def read_session(path: str | Path) -> Session:
