@@ -259,6 +259,9 @@ class _Cuts:
     def read_channel(self, first: int, stop: int, channel: int) -> Codes:
         return self._cut(first, stop, slice(channel, channel + 1))[:, 0]
 
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        return self._cut(record, record + 1, channels)[0, :, first:stop]
+
     def _cut(self, first: int, stop: int, channels: slice) -> Codes:
         wanted = range(len(self._capture.channels))[channels]
         numbers = range(len(self._start))[first:stop]
