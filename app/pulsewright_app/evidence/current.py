@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pulsewright.digest import DigestCancelled, sha256_of
 from pulsewright.errors import EvidenceError
 from pulsewright.review import Review
 from pulsewright.session import Session
-from pulsewright.settings import parse_setting
+from pulsewright.settings import Settings, parse_setting
 from pulsewright_analysis.assessment import Assessment, assessed
 from pulsewright_analysis.findings import Cancelled, Watch
 from pulsewright_analysis.results import Findings
@@ -29,6 +31,9 @@ def require_current(assessment: Assessment, session: Session, review: Review, wa
     _require_same_file(findings, session, watch)
     settings, wanted = findings.settings, review.measuring_settings()
     for name, raw in wanted.items():
+        if name == "delays":
+            _require_delays(settings, dict(parse_setting(name, raw)))
+            continue
         origin = settings.origin(name)
         if origin != "option" and (origin != "review" or getattr(settings, name) != parse_setting(name, raw)):
             raise EvidenceError(f"the findings are older than the review's {name}", _REMEDY)
@@ -40,6 +45,20 @@ def require_current(assessment: Assessment, session: Session, review: Review, wa
     if assessment.claims is not None and assessed(findings, assessment.claims, review).verdicts != assessment.verdicts:
         # a claim may be about a marker pair, which moves without anything being measured
         raise EvidenceError("the verdicts are older than the claims or the review's markers", _REMEDY)
+
+
+def _require_delays(settings: Settings, wanted: Mapping[str, float]) -> None:
+    """Check that the review's cable delays are those that were taken off, and that no other one of it was."""
+    measured, origins = dict(settings.delays), settings.delay_origins
+    for channel, delay in wanted.items():
+        origin = settings.delay_origin(channel)
+        if origin != "option" and (origin != "review" or measured[channel] != delay):
+            raise EvidenceError(f"the findings are older than the review's cable delay of {channel}", _REMEDY)
+    for channel, origin in origins.items():
+        if origin == "review" and channel not in wanted:
+            raise EvidenceError(
+                f"the findings rest on a cable delay of {channel} that the review no longer holds", _REMEDY
+            )
 
 
 def _require_same_file(findings: Findings, session: Session, watch: Watch) -> None:
