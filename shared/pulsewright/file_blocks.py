@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from pulsewright.block_source import Codes
 from pulsewright.errors import SessionFileError
-from pulsewright.session import Codes
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
 _BINARY = getattr(os, "O_BINARY", 0)
@@ -108,6 +108,23 @@ class FileSource:
         """
         return self.read(first, stop)[:, channel]
 
+    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
+        """Return samples first … stop − 1 of one record on all channels, read-only, shape (channels, stop − first).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last, as a slice takes them.
+
+        Raises
+        ------
+        NotImplementedError
+            Here; each kind of source reads in its own way.
+        """
+        raise NotImplementedError
+
     def close(self) -> None:
         """Give back the file.
 
@@ -183,6 +200,27 @@ class PositionedSource(FileSource):
         pieces = [(block[i], self._place(first + i, channel)) for i in range(stop - first)]
         return self._filled(first, stop, pieces, block)
 
+    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
+        """Return samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last, as a slice takes them.
+
+        Raises
+        ------
+        SessionFileError
+            If the file has become shorter, cannot be read, or has been closed.
+        """
+        start, end, _ = slice(first, stop).indices(self._shape[2])
+        block = np.empty((self._shape[1], max(0, end - start)), self._stored_dtype)
+        skipped = start * self._stored_dtype.itemsize
+        pieces = [(block[c], self._place(record, c) + skipped) for c in range(self._shape[1])]
+        return self._filled(record, record + 1, pieces, block)
+
     def _place(self, record: int, channel: int) -> int:
         """Return where a record's samples on a channel begin, bytes from the start of the file."""
         _, channels, length = self._shape
@@ -249,7 +287,7 @@ class ChunkedSource(FileSource):
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
-        return self._taken(first, stop, slice(None))
+        return self._taken(slice(first, stop))
 
     def read_channel(self, first: int, stop: int, channel: int) -> Codes:
         """Return records first … stop − 1 on one channel, shape (stop − first, record length).
@@ -268,14 +306,32 @@ class ChunkedSource(FileSource):
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
-        return self._taken(first, stop, channel)
+        return self._taken(slice(first, stop), channel)
 
-    def _taken(self, first: int, stop: int, channels: int | slice) -> Codes:
-        first, stop = self._span(first, stop)
+    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
+        """Return samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last, as a slice takes them.
+
+        Raises
+        ------
+        SessionFileError
+            If a chunk is damaged, or the session has been closed.
+        """
+        codes: Codes = self._taken(slice(record, record + 1), slice(None), slice(first, stop))[0]
+        return codes
+
+    def _taken(self, records: slice, *more: int | slice) -> Codes:
+        first, stop = self._span(records.start, records.stop)
         if not self._file:
             raise self._failed(first, stop, "the session has been closed")
         try:
-            codes: Codes = np.asarray(self._dataset[first:stop, channels]).astype(self._dtype, copy=False)
+            codes: Codes = np.asarray(self._dataset[(slice(first, stop), *more)]).astype(self._dtype, copy=False)
         except Exception as error:  # h5py answers damage with nearly any type of exception
             raise self._failed(first, stop, error) from error
         codes.flags.writeable = False

@@ -6,105 +6,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.block_source import ArraySource, BlockSource, Codes
 from pulsewright.errors import SettingError
 
-Codes = NDArray[Any]
+__all__ = ["Channel", "Codes", "Floats", "Session"]
+
 Floats = NDArray[np.float64]
-
-
-class BlockSource(Protocol):
-    """Where a session's samples come from; codes of one fixed integer type, or float32."""
-
-    @property
-    def shape(self) -> tuple[int, int, int]:
-        """Records, channels, record length."""
-
-    @property
-    def dtype(self) -> np.dtype[Any]:
-        """Type of a sample as stored."""
-
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last.
-        """
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last.
-        channel : int
-            Place of the channel, from 0.
-        """
-
-    def close(self) -> None:
-        """Give back what the source holds."""
-
-
-class ArraySource:
-    """A block source over an array in memory, for notebooks, simulations and tests."""
-
-    def __init__(self, samples: Codes) -> None:
-        self._samples = samples
-
-    @property
-    def shape(self) -> tuple[int, int, int]:
-        """Records, channels, record length."""
-        records, channels, length = self._samples.shape
-        return records, channels, length
-
-    @property
-    def dtype(self) -> np.dtype[Any]:
-        """Type of a sample as stored."""
-        return self._samples.dtype
-
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, as a read-only view.
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-
-        Returns
-        -------
-        array (stop − first, channels, record length)
-            Samples as stored.
-        """
-        block = self._samples[first:stop]
-        block.flags.writeable = False
-        return block
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, as a read-only view.
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-
-        Returns
-        -------
-        array (stop − first, record length)
-            Samples as stored.
-        """
-        return self.read(first, stop)[:, channel]
-
-    def close(self) -> None:
-        """Nothing is held."""
 
 
 @dataclass(frozen=True)
@@ -295,6 +207,20 @@ class Session:
         """
         return self._source.read_channel(first, self.records if stop is None else stop, channel)
 
+    def stretch(self, record: int, first: int, stop: int) -> Codes:
+        """Return samples first … stop − 1 of one record as stored, shape (channels, stop − first).
+
+        A continuous capture is one record that may be larger than memory: only the stretch is read.
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last, as a slice takes them.
+        """
+        return self._source.read_stretch(record, first, stop)
+
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).
 
@@ -333,6 +259,29 @@ class Session:
         step = max(1, block_bytes // a_record)
         for start in range(first, last, step):
             yield start, self.codes(start, min(start + step, last))
+
+    def pieces(self, piece_bytes: int = 32 << 20) -> Iterator[tuple[int, int, Codes]]:
+        """Yield all samples in pieces of at most about `piece_bytes`, records larger than that in stretches.
+
+        Parameters
+        ----------
+        piece_bytes : int
+            Bytes of a piece as stored; one sample on every channel is the least.
+
+        Yields
+        ------
+        int, int, array (records, channels, samples)
+            Number of the piece's first record, place of its first sample in that record, samples as stored.
+        """
+        a_sample = len(self.channels) * self.dtype.itemsize
+        if a_sample * self.record_length <= piece_bytes:
+            for record, codes in self.blocks(block_bytes=piece_bytes):
+                yield record, 0, codes
+            return
+        step = max(1, piece_bytes // a_sample)
+        for record in range(self.records):
+            for first in range(0, self.record_length, step):
+                yield record, first, self.stretch(record, first, min(first + step, self.record_length))[None]
 
     def offset_known(self, channel: int) -> NDArray[np.bool_]:
         """Return, for each record, whether the channel's module timed its trigger, shape (records,).

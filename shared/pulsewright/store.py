@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from pulsewright.atomic import replacing
 from pulsewright.errors import SessionFileError
 from pulsewright.file_blocks import ChunkedSource, FileSource, PositionedSource, can_read_at
-from pulsewright.layout import LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
+from pulsewright.layout import BRING_IN, LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
 from pulsewright.session import Channel, Floats, Session
+from pulsewright.session_writing import check_finite
 
 
 def write_session(
@@ -65,7 +66,7 @@ def write_session(
     try:
         with replacing(target) as temporary:
             _write(temporary, arrays, channels, modules, numbers, texts)
-            _read(temporary, target.name).close()
+            read_checked(temporary, target.name).close()
     except OSError as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error.strerror or error})") from error
     except (TypeError, ValueError, OverflowError) as error:
@@ -83,31 +84,65 @@ def _write(
     import h5py
 
     with h5py.File(temporary, "w", libver="earliest", track_order=False) as file:
-        file.attrs["layout"] = LAYOUT
-        file.attrs["layout_version"] = np.int64(LAYOUT_VERSION)
-        file.attrs["sample_rate"] = np.float64(numbers["sample_rate"])
-        file.attrs["pre_trigger"] = np.int64(numbers["pre_trigger"])
-        for key, text in texts.items():
-            file.attrs[key] = str(text)
-
-        def put(name: str, data: Any, dtype: Any) -> None:
-            # without times of making, and in one byte order, so that a recipe gives the same bytes everywhere
-            file.create_dataset(name, data=np.asarray(data, dtype=dtype), track_times=False)
-
+        write_attributes(file, numbers, texts)
         samples = np.asarray(arrays["samples"])
-        put("samples", samples, samples.dtype.newbyteorder("<"))
-        for name in ("name", "module", "unit"):
-            put(f"channels/{name}", [getattr(c, name) for c in channels], h5py.string_dtype())
-        for name in ("scale", "offset", "delay"):
-            put(f"channels/{name}", [getattr(c, name) for c in channels], "<f8")
-        for name in ("lowest_code", "highest_code"):
-            put(f"channels/{name}", [getattr(c, name) for c in channels], "<i8")
-        if modules is not None:
-            put("modules/name", list(modules), h5py.string_dtype())
+        _put(file, "samples", samples, samples.dtype.newbyteorder("<"))
         # what nobody timed is not known for each module alone: one column would say that one value serves them all
         unknown = np.full((len(samples), len(modules or {c.module for c in channels})), np.nan)
-        for name in ("triggers/time", "triggers/offset"):
-            put(name, unknown if arrays[name] is None else arrays[name], "<f8")
+        triggers = [unknown if arrays[f"triggers/{name}"] is None else arrays[f"triggers/{name}"]
+                    for name in ("time", "offset")]  # fmt: skip
+        write_tables(file, channels, modules, *triggers)
+
+
+def _put(file: Any, name: str, data: Any, dtype: Any) -> None:
+    # without times of making, and in one byte order, so that a recipe gives the same bytes everywhere
+    file.create_dataset(name, data=np.asarray(data, dtype=dtype), track_times=False)
+
+
+def write_attributes(file: Any, numbers: dict[str, Any], texts: dict[str, str]) -> None:
+    """Write a session file's attributes.
+
+    Parameters
+    ----------
+    file : h5py.File
+        Open for writing.
+    numbers, texts : dict
+        ``sample_rate`` (Hz) and ``pre_trigger``; ``title``, ``notes``, ``source`` and ``created``.
+    """
+    file.attrs["layout"] = LAYOUT
+    file.attrs["layout_version"] = np.int64(LAYOUT_VERSION)
+    file.attrs["sample_rate"] = np.float64(numbers["sample_rate"])
+    file.attrs["pre_trigger"] = np.int64(numbers["pre_trigger"])
+    for key, text in texts.items():
+        file.attrs[key] = str(text)
+
+
+def write_tables(
+    file: Any, channels: Sequence[Channel], modules: Sequence[str] | None, time: Floats, offset: Floats
+) -> None:
+    """Write everything of a session file that is neither an attribute nor a sample.
+
+    Parameters
+    ----------
+    file : h5py.File
+        Open for writing.
+    channels, modules
+        As for `write_session`.
+    time, offset : array (records,) or (records, modules)
+        Seconds, NaN where not known.
+    """
+    import h5py
+
+    for name in ("name", "module", "unit"):
+        _put(file, f"channels/{name}", [getattr(c, name) for c in channels], h5py.string_dtype())
+    for name in ("scale", "offset", "delay"):
+        _put(file, f"channels/{name}", [getattr(c, name) for c in channels], "<f8")
+    for name in ("lowest_code", "highest_code"):
+        _put(file, f"channels/{name}", [getattr(c, name) for c in channels], "<i8")
+    if modules is not None:
+        _put(file, "modules/name", list(modules), h5py.string_dtype())
+    _put(file, "triggers/time", time, "<f8")
+    _put(file, "triggers/offset", offset, "<f8")
 
 
 def read_session(path: str | Path) -> Session:
@@ -128,22 +163,38 @@ def read_session(path: str | Path) -> Session:
     SessionFileError
         With the first thing that is wrong, and its place in the file.
     """
-    return _read(Path(path), Path(path).name)
+    return read_checked(Path(path), Path(path).name)
 
 
-def _read(path: Path, name: str) -> Session:
+def read_checked(path: Path, name: str, *, samples_seen: bool = False) -> Session:
+    """Open a session file as `read_session` does, under a name of its own.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    name : str
+        What it is called in errors.
+    samples_seen : bool
+        Whether the samples have been found finite already: they are not read again.
+
+    Raises
+    ------
+    SessionFileError
+        With the first thing that is wrong, and its place in the file.
+    """
     length = _usable_length(path, name)
     file = _open_hdf5(path, name)
     try:
         with guarded(name, "the file"):
-            return _session(LayoutReader(file, path, name, length), path)
+            return _session(LayoutReader(file, path, name, length), path, samples_seen)
     except BaseException:
         with guarded(name, "the file"):
             file.close()
         raise
 
 
-def _session(reader: LayoutReader, path: Path) -> Session:
+def _session(reader: LayoutReader, path: Path, samples_seen: bool) -> Session:
     content = reader.content()
     source: FileSource
     if can_read_at() and content.samples_at is not None:
@@ -163,26 +214,13 @@ def _session(reader: LayoutReader, path: Path) -> Session:
         file=path,
     )
     try:
-        _check_finite(session, reader.name)
+        if session.dtype.kind == "f" and not samples_seen:
+            for record, first, codes in session.pieces():
+                check_finite(codes, session, reader.name, record, first)
     except BaseException:
         session.close()
         raise
     return session
-
-
-def _check_finite(session: Session, name: str) -> None:
-    """Refuse NaN and infinity, which only samples of a floating type can hold."""
-    if session.dtype.kind != "f":
-        return
-    for first, block in session.blocks():
-        if not np.isfinite(block).all():
-            record, channel, sample = (int(place[0]) for place in np.nonzero(~np.isfinite(block)))
-            value = block[record, channel, sample]
-            raise SessionFileError(
-                f"{name}: /samples holds {'NaN' if np.isnan(value) else 'an infinity'} in record {first + record}, "
-                f"channel {session.channels[channel].name}, sample {sample}",
-                "every sample must be a finite number",
-            )
 
 
 def _usable_length(path: Path, name: str) -> int:
@@ -213,9 +251,7 @@ def _open_hdf5(path: Path, name: str) -> Any:
 
     with guarded(name, "the file"):
         if not h5py.is_hdf5(path):
-            raise SessionFileError(
-                f"{name}: is not HDF5, so it is not a Pulsewright session file", "give a session file"
-            )
+            raise SessionFileError(f"{name}: is not HDF5, so it is not a Pulsewright session file", BRING_IN)
         try:
             # a chunk may be larger than HDF5's own cache: without room it is unpacked again for every record
             return h5py.File(path, "r", locking="best-effort", rdcc_nbytes=64 << 20)
