@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import Codes
+from pulsewright.block_source import EVERY, Codes
 from pulsewright.errors import SessionFileError
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
@@ -108,23 +108,6 @@ class FileSource:
         """
         return self.read(first, stop)[:, channel]
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, read-only, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last, as a slice takes them.
-
-        Raises
-        ------
-        NotImplementedError
-            Here; each kind of source reads in its own way.
-        """
-        raise NotImplementedError
-
     def close(self) -> None:
         """Give back the file.
 
@@ -200,8 +183,8 @@ class PositionedSource(FileSource):
         pieces = [(block[i], self._place(first + i, channel)) for i in range(stop - first)]
         return self._filled(first, stop, pieces, block)
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
 
         Parameters
         ----------
@@ -209,16 +192,20 @@ class PositionedSource(FileSource):
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last, as a slice takes them.
+        channels : slice
+            The places of those wanted.
 
         Raises
         ------
         SessionFileError
             If the file has become shorter, cannot be read, or has been closed.
         """
-        start, end, _ = slice(first, stop).indices(self._shape[2])
-        block = np.empty((self._shape[1], max(0, end - start)), self._stored_dtype)
-        skipped = start * self._stored_dtype.itemsize
-        pieces = [(block[c], self._place(record, c) + skipped) for c in range(self._shape[1])]
+        _, count, length = self._shape
+        first, stop, _ = slice(first, stop).indices(length)
+        wanted = range(count)[channels]
+        block = np.empty((len(wanted), max(stop - first, 0)), self._stored_dtype)
+        skipped = first * self._stored_dtype.itemsize
+        pieces = [(row, self._place(record, channel) + skipped) for row, channel in zip(block, wanted, strict=True)]
         return self._filled(record, record + 1, pieces, block)
 
     def _place(self, record: int, channel: int) -> int:
@@ -287,7 +274,7 @@ class ChunkedSource(FileSource):
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
-        return self._taken(slice(first, stop))
+        return self._taken(first, stop, slice(None))
 
     def read_channel(self, first: int, stop: int, channel: int) -> Codes:
         """Return records first … stop − 1 on one channel, shape (stop − first, record length).
@@ -306,10 +293,10 @@ class ChunkedSource(FileSource):
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
-        return self._taken(slice(first, stop), channel)
+        return self._taken(first, stop, channel)
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
 
         Parameters
         ----------
@@ -317,21 +304,23 @@ class ChunkedSource(FileSource):
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last, as a slice takes them.
+        channels : slice
+            The places of those wanted.
 
         Raises
         ------
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
-        codes: Codes = self._taken(slice(record, record + 1), slice(None), slice(first, stop))[0]
-        return codes
+        stretch: Codes = self._taken(record, record + 1, channels, slice(first, stop))[0]
+        return stretch
 
-    def _taken(self, records: slice, *more: int | slice) -> Codes:
-        first, stop = self._span(records.start, records.stop)
+    def _taken(self, first: int, stop: int, channels: int | slice, samples: slice = slice(None)) -> Codes:
+        first, stop = self._span(first, stop)
         if not self._file:
             raise self._failed(first, stop, "the session has been closed")
         try:
-            codes: Codes = np.asarray(self._dataset[(slice(first, stop), *more)]).astype(self._dtype, copy=False)
+            codes: Codes = np.asarray(self._dataset[first:stop, channels, samples]).astype(self._dtype, copy=False)
         except Exception as error:  # h5py answers damage with nearly any type of exception
             raise self._failed(first, stop, error) from error
         codes.flags.writeable = False

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import ArraySource, BlockSource, Codes
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, stretch_of
 from pulsewright.errors import SettingError
 
-__all__ = ["Channel", "Codes", "Floats", "Session"]
+__all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
 
 Floats = NDArray[np.float64]
 
@@ -207,19 +207,19 @@ class Session:
         """
         return self._source.read_channel(first, self.records if stop is None else stop, channel)
 
-    def stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record as stored, shape (channels, stop − first).
-
-        A continuous capture is one record that may be larger than memory: only the stretch is read.
+    def stretch_codes(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return the stored samples first … stop − 1 of one record, shape (channels, stop − first).
 
         Parameters
         ----------
         record : int
             Number of the record, from 0.
         first, stop : int
-            First sample, and the one after the last, as a slice takes them.
+            First sample, and the one after the last.
+        channels : slice
+            The places of those wanted.
         """
-        return self._source.read_stretch(record, first, stop)
+        return stretch_of(self._source, record, first, stop, channels)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).
@@ -259,29 +259,6 @@ class Session:
         step = max(1, block_bytes // a_record)
         for start in range(first, last, step):
             yield start, self.codes(start, min(start + step, last))
-
-    def pieces(self, piece_bytes: int = 32 << 20) -> Iterator[tuple[int, int, Codes]]:
-        """Yield all samples in pieces of at most about `piece_bytes`, records larger than that in stretches.
-
-        Parameters
-        ----------
-        piece_bytes : int
-            Bytes of a piece as stored; one sample on every channel is the least.
-
-        Yields
-        ------
-        int, int, array (records, channels, samples)
-            Number of the piece's first record, place of its first sample in that record, samples as stored.
-        """
-        a_sample = len(self.channels) * self.dtype.itemsize
-        if a_sample * self.record_length <= piece_bytes:
-            for record, codes in self.blocks(block_bytes=piece_bytes):
-                yield record, 0, codes
-            return
-        step = max(1, piece_bytes // a_sample)
-        for record in range(self.records):
-            for first in range(0, self.record_length, step):
-                yield record, first, self.stretch(record, first, min(first + step, self.record_length))[None]
 
     def offset_known(self, channel: int) -> NDArray[np.bool_]:
         """Return, for each record, whether the channel's module timed its trigger, shape (records,).

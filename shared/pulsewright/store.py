@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,16 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.atomic import replacing
+from pulsewright.block_source import pieces_of
 from pulsewright.errors import SessionFileError
 from pulsewright.file_blocks import ChunkedSource, FileSource, PositionedSource, can_read_at
 from pulsewright.layout import BRING_IN, LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
-from pulsewright.session import Channel, Floats, Session
-from pulsewright.session_writing import check_finite
+from pulsewright.session import BlockSource, Channel, Floats, Session
+
+Progress = Callable[[float, str], None]
+"""Told the share done, 0 … 1, and what is being done."""
+WRITTEN_AT_ONCE = 32 << 20
+"""Bytes of a block, about."""
 
 
 def write_session(
     path: str | Path,
-    samples: NDArray[Any],
+    samples: NDArray[Any] | BlockSource,
     channels: Sequence[Channel],
     sample_rate: float,
     pre_trigger: int,
@@ -32,14 +37,17 @@ def write_session(
     origin: str = "",
     created: str = "",
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> None:
     """Write a session file: checked before it takes its place, and the same bytes for the same session.
+
+    A block source is read block by block, from its first record to its last: a session may be larger than memory.
 
     Parameters
     ----------
     path : str or Path
         The file to make.
-    samples : array (records, channels, record length)
+    samples : array (records, channels, record length), or BlockSource
         int8, uint8, int16, uint16, int32 or float32.
     channels : sequence of Channel
         One for each channel of `samples`.
@@ -51,6 +59,9 @@ def write_session(
         As for `Session`; `created` in ISO 8601. Trigger times and offsets that are None are written as not known.
     overwrite : bool
         Whether a file of that name may be replaced.
+    progress : callable, optional
+        Called with (share done 0 … 1, what is being done) after each block of a block source; what it raises ends the
+        writing, and no file is made.
 
     Raises
     ------
@@ -58,19 +69,36 @@ def write_session(
         If the file is there already, cannot be written, or what it would hold contradicts the layout.
     """
     target = Path(path)
-    if not overwrite and target.exists():
-        raise SessionFileError(f"{target.name}: there is a file of that name", "choose another name")
+    if not overwrite:
+        refuse_existing(target)
     arrays: dict[str, Any] = {"samples": samples, "triggers/time": trigger_time, "triggers/offset": trigger_offset}
     numbers = {"sample_rate": sample_rate, "pre_trigger": pre_trigger}
     texts = {"title": title, "notes": notes, "source": origin, "created": created}
     try:
         with replacing(target) as temporary:
-            _write(temporary, arrays, channels, modules, numbers, texts)
-            read_checked(temporary, target.name).close()
+            _write(temporary, arrays, channels, modules, numbers, texts, progress)
+            _read(temporary, target.name).close()
     except OSError as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error.strerror or error})") from error
     except (TypeError, ValueError, OverflowError) as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error})") from error
+
+
+def refuse_existing(target: Path) -> None:
+    """Refuse to write over a file, before long work begins.
+
+    Parameters
+    ----------
+    target : Path
+        The file to make.
+
+    Raises
+    ------
+    SessionFileError
+        If there is a file of that name.
+    """
+    if target.exists():
+        raise SessionFileError(f"{target.name}: there is a file of that name", "choose another name")
 
 
 def _write(
@@ -80,69 +108,89 @@ def _write(
     modules: Sequence[str] | None,
     numbers: dict[str, Any],
     texts: dict[str, str],
+    progress: Progress | None,
 ) -> None:
     import h5py
 
     with h5py.File(temporary, "w", libver="earliest", track_order=False) as file:
-        write_attributes(file, numbers, texts)
-        samples = np.asarray(arrays["samples"])
-        _put(file, "samples", samples, samples.dtype.newbyteorder("<"))
+        file.attrs["layout"] = LAYOUT
+        file.attrs["layout_version"] = np.int64(LAYOUT_VERSION)
+        file.attrs["sample_rate"] = np.float64(numbers["sample_rate"])
+        file.attrs["pre_trigger"] = np.int64(numbers["pre_trigger"])
+        for key, text in texts.items():
+            file.attrs[key] = str(text)
+
+        def put(name: str, data: Any, dtype: Any) -> None:
+            # without times of making, and in one byte order, so that a recipe gives the same bytes everywhere
+            file.create_dataset(name, data=np.asarray(data, dtype=dtype), track_times=False)
+
+        samples = arrays["samples"]
+        if hasattr(samples, "read_channel"):
+            _put_blocks(file, samples, progress)
+        else:
+            samples = np.asarray(samples)
+            put("samples", samples, samples.dtype.newbyteorder("<"))
+        for name in ("name", "module", "unit"):
+            put(f"channels/{name}", [getattr(c, name) for c in channels], h5py.string_dtype())
+        for name in ("scale", "offset", "delay"):
+            put(f"channels/{name}", [getattr(c, name) for c in channels], "<f8")
+        for name in ("lowest_code", "highest_code"):
+            put(f"channels/{name}", [getattr(c, name) for c in channels], "<i8")
+        if modules is not None:
+            put("modules/name", list(modules), h5py.string_dtype())
         # what nobody timed is not known for each module alone: one column would say that one value serves them all
-        unknown = np.full((len(samples), len(modules or {c.module for c in channels})), np.nan)
-        triggers = [unknown if arrays[f"triggers/{name}"] is None else arrays[f"triggers/{name}"]
-                    for name in ("time", "offset")]  # fmt: skip
-        write_tables(file, channels, modules, *triggers)
+        unknown = np.full((samples.shape[0], len(modules or {c.module for c in channels})), np.nan)
+        for name in ("triggers/time", "triggers/offset"):
+            put(name, unknown if arrays[name] is None else arrays[name], "<f8")
 
 
-def _put(file: Any, name: str, data: Any, dtype: Any) -> None:
-    # without times of making, and in one byte order, so that a recipe gives the same bytes everywhere
-    file.create_dataset(name, data=np.asarray(data, dtype=dtype), track_times=False)
+def _put_blocks(file: Any, samples: BlockSource, progress: Progress | None) -> None:
+    """Write a block source's samples one after another."""
+    dtype = samples.dtype.newbyteorder("<")
+    stored = file.create_dataset("samples", samples.shape, dtype, track_times=False)
+    done, total = 0, samples.shape[0] * samples.shape[2]
+    for record, first, codes in pieces_of(samples, WRITTEN_AT_ONCE):
+        stored[record : record + len(codes), :, first : first + codes.shape[2]] = codes
+        done += codes.shape[0] * codes.shape[2]
+        if progress is not None:
+            progress(done / total, "Writing")
 
 
-def write_attributes(file: Any, numbers: dict[str, Any], texts: dict[str, str]) -> None:
-    """Write a session file's attributes.
-
-    Parameters
-    ----------
-    file : h5py.File
-        Open for writing.
-    numbers, texts : dict
-        ``sample_rate`` (Hz) and ``pre_trigger``; ``title``, ``notes``, ``source`` and ``created``.
-    """
-    file.attrs["layout"] = LAYOUT
-    file.attrs["layout_version"] = np.int64(LAYOUT_VERSION)
-    file.attrs["sample_rate"] = np.float64(numbers["sample_rate"])
-    file.attrs["pre_trigger"] = np.int64(numbers["pre_trigger"])
-    for key, text in texts.items():
-        file.attrs[key] = str(text)
-
-
-def write_tables(
-    file: Any, channels: Sequence[Channel], modules: Sequence[str] | None, time: Floats, offset: Floats
+def save_session(
+    path: str | Path, session: Session, *, overwrite: bool = False, progress: Progress | None = None
 ) -> None:
-    """Write everything of a session file that is neither an attribute nor a sample.
+    """Write what a session holds as a session file, wherever its samples come from.
 
     Parameters
     ----------
-    file : h5py.File
-        Open for writing.
-    channels, modules
+    path : str or Path
+        The file to make.
+    session : Session
+        Open; read block by block. What served all its modules is written once.
+    overwrite, progress
         As for `write_session`.
-    time, offset : array (records,) or (records, modules)
-        Seconds, NaN where not known.
-    """
-    import h5py
 
-    for name in ("name", "module", "unit"):
-        _put(file, f"channels/{name}", [getattr(c, name) for c in channels], h5py.string_dtype())
-    for name in ("scale", "offset", "delay"):
-        _put(file, f"channels/{name}", [getattr(c, name) for c in channels], "<f8")
-    for name in ("lowest_code", "highest_code"):
-        _put(file, f"channels/{name}", [getattr(c, name) for c in channels], "<i8")
-    if modules is not None:
-        _put(file, "modules/name", list(modules), h5py.string_dtype())
-    _put(file, "triggers/time", time, "<f8")
-    _put(file, "triggers/offset", offset, "<f8")
+    Raises
+    ------
+    SessionFileError
+        As `write_session` does.
+    """
+    write_session(
+        path,
+        session.source,
+        session.channels,
+        session.sample_rate,
+        session.pre_trigger,
+        modules=session.modules,
+        trigger_time=session.trigger_time[:, 0] if session.shared_time else session.trigger_time,
+        trigger_offset=session.trigger_offset[:, 0] if session.shared_offset else session.trigger_offset,
+        title=session.title,
+        notes=session.notes,
+        origin=session.origin,
+        created=session.created,
+        overwrite=overwrite,
+        progress=progress,
+    )
 
 
 def read_session(path: str | Path) -> Session:
@@ -163,38 +211,22 @@ def read_session(path: str | Path) -> Session:
     SessionFileError
         With the first thing that is wrong, and its place in the file.
     """
-    return read_checked(Path(path), Path(path).name)
+    return _read(Path(path), Path(path).name)
 
 
-def read_checked(path: Path, name: str, *, samples_seen: bool = False) -> Session:
-    """Open a session file as `read_session` does, under a name of its own.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    name : str
-        What it is called in errors.
-    samples_seen : bool
-        Whether the samples have been found finite already: they are not read again.
-
-    Raises
-    ------
-    SessionFileError
-        With the first thing that is wrong, and its place in the file.
-    """
+def _read(path: Path, name: str) -> Session:
     length = _usable_length(path, name)
     file = _open_hdf5(path, name)
     try:
         with guarded(name, "the file"):
-            return _session(LayoutReader(file, path, name, length), path, samples_seen)
+            return _session(LayoutReader(file, path, name, length), path)
     except BaseException:
         with guarded(name, "the file"):
             file.close()
         raise
 
 
-def _session(reader: LayoutReader, path: Path, samples_seen: bool) -> Session:
+def _session(reader: LayoutReader, path: Path) -> Session:
     content = reader.content()
     source: FileSource
     if can_read_at() and content.samples_at is not None:
@@ -214,13 +246,26 @@ def _session(reader: LayoutReader, path: Path, samples_seen: bool) -> Session:
         file=path,
     )
     try:
-        if session.dtype.kind == "f" and not samples_seen:
-            for record, first, codes in session.pieces():
-                check_finite(codes, session, reader.name, record, first)
+        _check_finite(session, reader.name)
     except BaseException:
         session.close()
         raise
     return session
+
+
+def _check_finite(session: Session, name: str) -> None:
+    """Refuse NaN and infinity, which only samples of a floating type can hold."""
+    if session.dtype.kind != "f":
+        return
+    for first, start, block in pieces_of(session.source):
+        if not np.isfinite(block).all():
+            record, channel, sample = (int(place[0]) for place in np.nonzero(~np.isfinite(block)))
+            value = block[record, channel, sample]
+            raise SessionFileError(
+                f"{name}: /samples holds {'NaN' if np.isnan(value) else 'an infinity'} in record {first + record}, "
+                f"channel {session.channels[channel].name}, sample {start + sample}",
+                "every sample must be a finite number",
+            )
 
 
 def _usable_length(path: Path, name: str) -> int:

@@ -11,7 +11,7 @@ import pytest
 from pulsewright.errors import RecordingError
 from pulsewright.formats.recognising import open_recording
 from pulsewright.opening import open_session
-from pulsewright.session_writing import write_streamed
+from pulsewright.store import save_session
 
 CODES = np.random.default_rng(3).integers(-2000, 2000, (1000, 3)).astype("<i2")
 
@@ -35,13 +35,13 @@ def test_a_capture_becomes_a_session_of_records(capture: Path, tmp_path: Path) -
         assert origins["pre_trigger"] == "guessed"
         assert origins["names"] == "option"
         assert reading.odd == ("100 samples at its end make no whole record of 300 and are left out",)
-        write_streamed(tmp_path / "tank.h5", reading.checked())
+        save_session(tmp_path / "tank.h5", reading.checked())
     with open_session(tmp_path / "tank.h5") as session:
         assert session.sample_rate == 48_000
         assert [channel.name for channel in session.channels] == ["H01", "H02", "H03"]
         assert session.channels[0].scale == 1e-3
         np.testing.assert_array_equal(session.codes(), CODES[:900].reshape(3, 300, 3).transpose(0, 2, 1))
-        np.testing.assert_array_equal(session.stretch(2, 5, 9), CODES[605:609].T)
+        np.testing.assert_array_equal(session.stretch_codes(2, 5, 9), CODES[605:609].T)
 
 
 @pytest.mark.parametrize(
@@ -84,8 +84,9 @@ def test_a_file_that_promises_more_than_it_holds(capture: Path) -> None:
 
 
 def test_writing_ends_without_a_trace_when_it_is_cancelled(capture: Path, tmp_path: Path) -> None:
-    from pulsewright.session_writing import WritingCancelled
+    def stop(share: float, doing: str) -> None:
+        raise KeyboardInterrupt
 
-    with open_recording(capture) as reading, pytest.raises(WritingCancelled):
-        write_streamed(tmp_path / "tank.h5", reading.checked(), cancelled=lambda: True)
+    with open_recording(capture) as reading, pytest.raises(KeyboardInterrupt):
+        save_session(tmp_path / "tank.h5", reading.checked(), progress=stop)
     assert [path.name for path in tmp_path.iterdir()] == ["capture.wav"]

@@ -121,6 +121,8 @@ ACTIONS: tuple[Described, ...] = (
     Described("next_channel", "View", "Next channel", "Ctrl+Down", "Make the next channel the current one"),
     Described("previous_channel", "View", "Previous channel", "Ctrl+Up", "Make the channel before the current one"),
     Described("reference_here", "View", "Lay this record beneath", "R", "Take the current record as the reference"),
+    Described("rows_apart", "View", "Records farther apart", "Ctrl+Shift+Up", "Spread the records of Stacked"),
+    Described("rows_together", "View", "Records closer", "Ctrl+Shift+Down", "Let the records of Stacked lie closer"),
     Described("reference_mean", "View", "Lay the mean beneath", "Shift+R", "Take the mean of the records as reference"),
     Described("no_reference", "View", "Nothing beneath", "Alt+Shift+R", "Take the reference away"),
     Described("difference", "View", "Difference", "D", "Draw current less reference: below, in place, or not at all"),

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
 
 _CLOSER = 0.5
+_SPREAD = 2**0.25
 _FAR = 10
 """Samples that a marker moves by with Shift."""
 
@@ -79,6 +80,8 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "lanes": lambda: viewing.set_lanes(not viewing.lanes),
         "next_channel": lambda: viewing.set_channel(viewing.channel + 1),
         "previous_channel": lambda: viewing.set_channel(viewing.channel - 1),
+        "rows_apart": lambda: viewing.set_spacing(viewing.spacing * _SPREAD),
+        "rows_together": lambda: viewing.set_spacing(viewing.spacing / _SPREAD),
         "reference_here": viewing.reference.take_current,
         "reference_mean": viewing.reference.take_mean,
         "no_reference": viewing.reference.leave,

@@ -14,12 +14,14 @@ from pulsewright_app.desk.spans import SpanDrawing
 from pulsewright_app.desk.walk import PACES as PACES
 from pulsewright_app.desk.walk import Walk
 from pulsewright_app.desk.zooming import Zoom, ZoomHistory
+from pulsewright_app.stacked_run import CLOSEST, FARTHEST, SPACING
 
 View = Literal["single", "stacked", "afterglow", "map"]
 Inks = Literal["count", "polarity"]
 Snap = Literal["nothing", "samples", "crossings", "pulses"]
 Window = tuple[float, float]
 
+MOST_NEIGHBOURS = 200
 VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
 
 
@@ -37,7 +39,7 @@ class Viewing(Walk):
     selection_changed = Signal()
     """The selected marker."""
     options_changed = Signal()
-    """Inks, logarithmic counts, neighbours in Stacked, snapping."""
+    """Inks, logarithmic counts, neighbours in Stacked and their spacing, snapping."""
     dark_changed = Signal(bool)
     told = Signal(str)
     """A sentence for the bar at the top."""
@@ -50,6 +52,7 @@ class Viewing(Walk):
         self._inks: Inks = "count"
         self._logarithmic = True
         self._neighbours = 12
+        self._spacing = SPACING
         self._snap: Snap = "pulses"
         self.glow = GlowOptions(self)
         self.reference = ReferenceOptions(self)
@@ -165,8 +168,17 @@ class Viewing(Walk):
         return self._neighbours
 
     def set_neighbours(self, count: int) -> None:
-        """Choose how many records Stacked shows at once; 1 to 200."""
-        self._set_option("_neighbours", min(max(count, 1), 200))
+        """Choose how many records Stacked shows at once; 1 to `MOST_NEIGHBOURS`."""
+        self._set_option("_neighbours", min(max(count, 1), MOST_NEIGHBOURS))
+
+    @property
+    def spacing(self) -> float:
+        """Distance of two records in Stacked, as a share of a trace's full height."""
+        return self._spacing
+
+    def set_spacing(self, spacing: float) -> None:
+        """Choose how far apart the records lie in Stacked; `CLOSEST` to `FARTHEST`."""
+        self._set_option("_spacing", min(max(spacing, CLOSEST), FARTHEST))
 
     @property
     def snap(self) -> Snap:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import Codes
+from pulsewright.block_source import EVERY, Codes
 from pulsewright.formats.byte_sources import ByteSource, ended_early
 from pulsewright.formats.sample_types import StoredType, as_type
 
@@ -89,8 +89,8 @@ class StridedSource:
         """
         return self._taken(slice(first, stop), slice(channel, channel + 1), slice(None))[:, 0]
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
 
         Parameters
         ----------
@@ -98,8 +98,10 @@ class StridedSource:
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last, as a slice takes them.
+        channels : slice
+            The places of those wanted.
         """
-        codes: Codes = self._taken(slice(record, record + 1), slice(None), slice(first, stop))[0]
+        codes: Codes = self._taken(slice(record, record + 1), channels, slice(first, stop))[0]
         return codes
 
     def close(self) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from pulsewright.block_source import EVERY
 from pulsewright.errors import RecordingError
 from pulsewright.formats.byte_sources import FileBytes
 from pulsewright.formats.concluding import Found, conclude, records_in
@@ -161,8 +162,8 @@ class _Shifted:
     def read_channel(self, first: int, stop: int, channel: int) -> Any:
         return self._moved(self._source.read_channel(first, stop, channel))
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Any:
-        return self._moved(self._source.read_stretch(record, first, stop))
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Any:
+        return self._moved(self._source.read_stretch(record, first, stop, channels))
 
     def close(self) -> None:
         self._source.close()
