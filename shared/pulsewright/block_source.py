@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 Codes = NDArray[Any]
+EVERY = slice(None)
+"""Every channel."""
 
 
 class BlockSource(Protocol):
@@ -49,8 +52,8 @@ class BlockSource(Protocol):
 class StretchSource(Protocol):
     """A block source that can read a part of a record, so that one record may be larger than memory."""
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
 
         Parameters
         ----------
@@ -58,6 +61,8 @@ class StretchSource(Protocol):
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last.
+        channels : slice
+            The places of those wanted.
         """
 
 
@@ -112,8 +117,8 @@ class ArraySource:
         """
         return self.read(first, stop)[:, channel]
 
-    def read_stretch(self, record: int, first: int, stop: int) -> Codes:
-        """Return samples first … stop − 1 of one record on all channels, as a read-only view.
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, as a read-only view.
 
         Parameters
         ----------
@@ -121,13 +126,67 @@ class ArraySource:
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last, as a slice takes them.
+        channels : slice
+            The places of those wanted.
 
         Returns
         -------
         array (channels, stop − first)
             Samples as stored.
         """
-        return self.read(record, record + 1)[0, :, first:stop]
+        return self.read(record, record + 1)[0, channels, first:stop]
 
     def close(self) -> None:
         """Nothing is held."""
+
+
+def stretch_of(source: BlockSource, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+    """Return samples first … stop − 1 of one record, the whole record read only where the source knows no other way.
+
+    Parameters
+    ----------
+    source : BlockSource
+        Open.
+    record : int
+        Number of the record, from 0.
+    first, stop : int
+        First sample, and the one after the last.
+    channels : slice
+        The places of those wanted.
+
+    Returns
+    -------
+    array (channels, stop − first)
+        Samples as stored.
+    """
+    if isinstance(source, StretchSource):
+        return source.read_stretch(record, first, stop, channels)
+    return source.read(record, record + 1)[0, channels, first:stop]
+
+
+def pieces_of(source: BlockSource, piece_bytes: int = 32 << 20) -> Iterator[tuple[int, int, Codes]]:
+    """Yield all samples in pieces of at most about `piece_bytes`, records larger than that in stretches.
+
+    Parameters
+    ----------
+    source : BlockSource
+        Open.
+    piece_bytes : int
+        Bytes of a piece as stored; one sample on every channel is the least.
+
+    Yields
+    ------
+    int, int, array (records, channels, samples)
+        Number of the piece's first record, place of its first sample in that record, samples as stored.
+    """
+    records, channels, length = source.shape
+    a_sample = max(1, channels * source.dtype.itemsize)
+    if a_sample * length <= piece_bytes:
+        step = max(1, piece_bytes // max(1, a_sample * length))
+        for first in range(0, records, step):
+            yield first, 0, source.read(first, min(first + step, records))
+        return
+    step = max(1, piece_bytes // a_sample)
+    for record in range(records):
+        for first in range(0, length, step):
+            yield record, first, stretch_of(source, record, first, min(first + step, length))[None]

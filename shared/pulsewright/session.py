@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import ArraySource, BlockSource, Codes, StretchSource
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, stretch_of
 from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
@@ -207,8 +207,8 @@ class Session:
         """
         return self._source.read_channel(first, self.records if stop is None else stop, channel)
 
-    def stretch_codes(self, record: int, first: int, stop: int) -> Codes:
-        """Return the stored samples first … stop − 1 of one record on all channels, shape (channels, stop − first).
+    def stretch_codes(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return the stored samples first … stop − 1 of one record, shape (channels, stop − first).
 
         Parameters
         ----------
@@ -216,10 +216,10 @@ class Session:
             Number of the record, from 0.
         first, stop : int
             First sample, and the one after the last.
+        channels : slice
+            The places of those wanted.
         """
-        if isinstance(self._source, StretchSource):
-            return self._source.read_stretch(record, first, stop)
-        return self._source.read(record, record + 1)[0, :, first:stop]
+        return stretch_of(self._source, record, first, stop, channels)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).
