@@ -12,7 +12,9 @@ import typer
 from typer.core import TyperGroup
 
 from pulsewright.errors import PulsewrightError
+from pulsewright_app.cli_options import File, Text, option
 from pulsewright_app.printing import ReaderLeft
+from pulsewright_app.recordings_cli import split
 
 INPUT_IS_WRONG = 2
 OWN_FAULT = 70
@@ -105,16 +107,10 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-File = Annotated[Path, typer.Argument(metavar="FILE", help="A session file.", show_default=False)]
 Claims = Annotated[
     Path | None, typer.Option(metavar="FILE", help="The claims file, if it is not NAME.claims.toml beside it.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else on standard output.")]
-Text = str | None
-
-
-def _option(metavar: str, text: str, *names: str) -> Any:
-    return typer.Option(*names, metavar=metavar, help=text, show_default=False)
 
 
 @app.callback(invoke_without_command=True)
@@ -140,7 +136,7 @@ def pulsewright(
 def demo(
     headless: Annotated[bool, typer.Option("--headless", help="Measure and print, open no window.")] = False,
     out: Annotated[
-        Path | None, _option("FOLDER", "Where the findings and the evidence sheet go when no window is opened.")
+        Path | None, option("FOLDER", "Where the findings and the evidence sheet go when no window is opened.")
     ] = None,
 ) -> int:
     """Open the sample with faults on the desk; with no display, measure it and print the findings.
@@ -187,33 +183,33 @@ def measure(
     claims: Claims = None,
     json: Json = False,
     csv: Annotated[
-        Path | None, _option("FOLDER", "Write each finding as a table, a CSV file, into this folder.")
+        Path | None, option("FOLDER", "Write each finding as a table, a CSV file, into this folder.")
     ] = None,
-    span: Annotated[Text, _option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
-    alignment_span: Annotated[Text, _option('"A .. B"', "Where channel alignment is measured.")] = None,
+    span: Annotated[Text, option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
+    alignment_span: Annotated[Text, option('"A .. B"', "Where channel alignment is measured.")] = None,
     reference_pulse: Annotated[
-        Text, _option('"A .. B"', "Where the pulse lies from which the sequence is counted, if not from the trigger.")
+        Text, option('"A .. B"', "Where the pulse lies from which the sequence is counted, if not from the trigger.")
     ] = None,
-    channels: Annotated[Text, _option("H01,H02", "The channels that take part.")] = None,
-    channel: Annotated[Text, _option("H01", "The channel whose pulses tell the sequence.")] = None,
-    records: Annotated[Text, _option("0:100", "The records that take part, the end not included.")] = None,
-    position: Annotated[Text, _option("NAME", "Pulse position: midpoint, leading, centroid or peak.")] = None,
-    reference: Annotated[Text, _option("H01", "The channel that skews are against.")] = None,
-    threshold: Annotated[Text, _option('"0.2 V"', "Distance from the base that makes a pulse.")] = None,
-    min_width: Annotated[Text, _option('"2 us"', "Shorter pulses are dropped.")] = None,
-    min_gap: Annotated[Text, _option('"20 us"', "Excursions closer than this are one pulse.")] = None,
-    method: Annotated[Text, _option("NAME", "Channel alignment by auto, sine or correlation.")] = None,
-    sent: Annotated[Text, _option("NUMBER", "How many triggers were sent.")] = None,
-    increment: Annotated[Text, _option('"2.7 us"', "The pulse's step from record to record, if known.")] = None,
-    cycle: Annotated[Text, _option("NUMBER", "Records after which it starts over, if known.")] = None,
-    re_arm: Annotated[Text, _option('"3 us"', "What the recorder needs between two records.")] = None,
-    clock_ppm: Annotated[Text, _option("NUMBER", "u of the sample clock's rate, parts per million.")] = None,
-    delay_u: Annotated[Text, _option('"50 ps"', "u of each channel's cable delay.")] = None,
-    splitter_u: Annotated[Text, _option('"20 ps"', "u of each output of the splitter.")] = None,
-    trigger_offset_u: Annotated[Text, _option('"100 ps"', "u of the recorded trigger offsets.")] = None,
-    scale_percent: Annotated[Text, _option("NUMBER", "u of a channel's scale, percent.")] = None,
+    channels: Annotated[Text, option("H01,H02", "The channels that take part.")] = None,
+    channel: Annotated[Text, option("H01", "The channel whose pulses tell the sequence.")] = None,
+    records: Annotated[Text, option("0:100", "The records that take part, the end not included.")] = None,
+    position: Annotated[Text, option("NAME", "Pulse position: midpoint, leading, centroid or peak.")] = None,
+    reference: Annotated[Text, option("H01", "The channel that skews are against.")] = None,
+    threshold: Annotated[Text, option('"0.2 V"', "Distance from the base that makes a pulse.")] = None,
+    min_width: Annotated[Text, option('"2 us"', "Shorter pulses are dropped.")] = None,
+    min_gap: Annotated[Text, option('"20 us"', "Excursions closer than this are one pulse.")] = None,
+    method: Annotated[Text, option("NAME", "Channel alignment by auto, sine or correlation.")] = None,
+    sent: Annotated[Text, option("NUMBER", "How many triggers were sent.")] = None,
+    increment: Annotated[Text, option('"2.7 us"', "The pulse's step from record to record, if known.")] = None,
+    cycle: Annotated[Text, option("NUMBER", "Records after which it starts over, if known.")] = None,
+    re_arm: Annotated[Text, option('"3 us"', "What the recorder needs between two records.")] = None,
+    clock_ppm: Annotated[Text, option("NUMBER", "u of the sample clock's rate, parts per million.")] = None,
+    delay_u: Annotated[Text, option('"50 ps"', "u of each channel's cable delay.")] = None,
+    splitter_u: Annotated[Text, option('"20 ps"', "u of each output of the splitter.")] = None,
+    trigger_offset_u: Annotated[Text, option('"100 ps"', "u of the recorded trigger offsets.")] = None,
+    scale_percent: Annotated[Text, option("NUMBER", "u of a channel's scale, percent.")] = None,
     budget: Annotated[
-        Text, _option('"skew H07"', "Print what the uncertainty of this one quantity is made of, term by term.")
+        Text, option('"skew H07"', "Print what the uncertainty of this one quantity is made of, term by term.")
     ] = None,
 ) -> int:
     """Measure a session and print the findings.
@@ -254,7 +250,7 @@ def measure(
 @app.command(short_help="Draft a claims file from a session.")
 def claims(
     new: Annotated[Path, typer.Argument(metavar="NEW.toml", help="The file to write.", show_default=False)],
-    session: Annotated[Path, _option("SESSION", "The session that the draft starts from.", "--from")],
+    session: Annotated[Path, option("SESSION", "The session that the draft starts from.", "--from")],
 ) -> int:
     """Draft a claims file from what a session shows; every limit is left for a person to fill in.
 
@@ -272,17 +268,17 @@ def compare(
     old: Annotated[Path, typer.Argument(metavar="OLD", help="The session before the change.", show_default=False)],
     new: Annotated[Path, typer.Argument(metavar="NEW", help="The session after it.", show_default=False)],
     claims: Annotated[
-        Path | None, _option("FILE", "Measure both by this claims file, and judge both by its claims.")
+        Path | None, option("FILE", "Measure both by this claims file, and judge both by its claims.")
     ] = None,
     swapped: Annotated[
-        Text, _option("H01:H05,…", "Pairs of inputs whose cables were exchanged: separates cables from recorder.")
+        Text, option("H01:H05,…", "Pairs of inputs whose cables were exchanged: separates cables from recorder.")
     ] = None,
     same: Annotated[
-        Text, _option("WORDS", "What stayed the same: clock, cables, splitter, offsets, scales; its u cancels.")
+        Text, option("WORDS", "What stayed the same: clock, cables, splitter, offsets, scales; its u cancels.")
     ] = None,
-    to: Annotated[Path | None, _option("SHEET", "Write it as a sheet too: a file that ends in .html or .pdf.")] = None,
-    date: Annotated[str, _option("TEXT", "The date on the sheet; a line to fill in if left out.")] = "",
-    by: Annotated[str, _option("TEXT", "Who made the sheet; a line to fill in if left out.")] = "",
+    to: Annotated[Path | None, option("SHEET", "Write it as a sheet too: a file that ends in .html or .pdf.")] = None,
+    date: Annotated[str, option("TEXT", "The date on the sheet; a line to fill in if left out.")] = "",
+    by: Annotated[str, option("TEXT", "Who made the sheet; a line to fill in if left out.")] = "",
     json: Json = False,
 ) -> int:
     """Compare two sessions: each quantity before and after a change, the difference, and whether it is significant.
@@ -302,7 +298,7 @@ def rearm(
         list[Path], typer.Argument(metavar="SESSION…", help="Sessions at several trigger rates.", show_default=False)
     ],
     periods: Annotated[
-        Text, _option('"1 ms,0.9 ms"', "The trigger periods that were set, one for each session in their order.")
+        Text, option('"1 ms,0.9 ms"', "The trigger periods that were set, one for each session in their order.")
     ] = None,
     json: Json = False,
 ) -> int:
@@ -318,11 +314,11 @@ def rearm(
 @app.command(short_help="Write the evidence sheet of a session.")
 def evidence(
     file: File,
-    to: Annotated[Path, _option("SHEET", "The sheet to write: a file that ends in .html or .pdf.")],
+    to: Annotated[Path, option("SHEET", "The sheet to write: a file that ends in .html or .pdf.")],
     claims: Claims = None,
-    date: Annotated[str, _option("TEXT", "The date on the sheet; a line to fill in if left out.")] = "",
-    by: Annotated[str, _option("TEXT", "Who made the sheet; a line to fill in if left out.")] = "",
-    json: Annotated[Path | None, _option("FILE", "Write its numbers as JSON too: a file that ends in .json.")] = None,
+    date: Annotated[str, option("TEXT", "The date on the sheet; a line to fill in if left out.")] = "",
+    by: Annotated[str, option("TEXT", "Who made the sheet; a line to fill in if left out.")] = "",
+    json: Annotated[Path | None, option("FILE", "Write its numbers as JSON too: a file that ends in .json.")] = None,
 ) -> int:
     """Write the evidence sheet: claims with their verdicts, and the numbers, figures and settings behind them.
 
@@ -340,12 +336,12 @@ def evidence(
 def records(
     file: File,
     where: Annotated[
-        str, _option('"EXPRESSION"', 'Which records: "polarity negative and residual > 3 u".', "--where")
+        str, option('"EXPRESSION"', 'Which records: "polarity negative and residual > 3 u".', "--where")
     ] = "",
-    channel: Annotated[Text, _option("H01", "The channel to see them from.")] = None,
+    channel: Annotated[Text, option("H01", "The channel to see them from.")] = None,
     json: Json = False,
     csv: Annotated[bool, typer.Option("--csv", help="Print CSV on standard output.")] = False,
-    span: Annotated[Text, _option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
+    span: Annotated[Text, option('"A .. B"', 'Where pulses are looked for: "0.1 ms .. 1.2 ms".')] = None,
 ) -> int:
     """List the records with what was measured of each and what the review says of it.
 
@@ -361,11 +357,11 @@ def records(
 
 @app.command(short_help="Say how long a record may be.")
 def plan(
-    sample_rate: Annotated[str, _option('"25 MS/s"', "The sample rate.")],
-    trigger_period: Annotated[str, _option('"1.024 ms"', "The time between two triggers.")],
-    record_length: Annotated[int | None, _option("N", "Samples; the longest that fits if left out.")] = None,
-    pre_trigger: Annotated[int, _option("N", "Samples of the record before the trigger.")] = 0,
-    re_arm: Annotated[str, _option('"3 us"', "What the recorder needs between two records.")] = "0 s",
+    sample_rate: Annotated[str, option('"25 MS/s"', "The sample rate.")],
+    trigger_period: Annotated[str, option('"1.024 ms"', "The time between two triggers.")],
+    record_length: Annotated[int | None, option("N", "Samples; the longest that fits if left out.")] = None,
+    pre_trigger: Annotated[int, option("N", "Samples of the record before the trigger.")] = 0,
+    re_arm: Annotated[str, option('"3 us"', "What the recorder needs between two records.")] = "0 s",
     asynchronous: Annotated[
         bool, typer.Option("--asynchronous", help="The trigger may fall anywhere between two samples.")
     ] = False,
@@ -385,17 +381,17 @@ def campaign(
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="The folder that the sessions lie in.", show_default=False)
     ],
-    claims: Annotated[Path, _option("FILE", "The claims that every session is judged by.")],
-    to: Annotated[Path, _option("RESULTS.sqlite", "Where the results go; what is in it already is not done again.")],
+    claims: Annotated[Path, option("FILE", "The claims that every session is judged by.")],
+    to: Annotated[Path, option("RESULTS.sqlite", "Where the results go; what is in it already is not done again.")],
     cluster: Annotated[
-        Text, _option("tcp://HOST:PORT", "A Dask scheduler; its workers must see the folder at the same place.")
+        Text, option("tcp://HOST:PORT", "A Dask scheduler; its workers must see the folder at the same place.")
     ] = None,
     workers: Annotated[
         int | None, typer.Option(metavar="N", min=1, help="Processes on this machine; one for each core if left out.")
     ] = None,
-    csv: Annotated[Path | None, _option("FOLDER", "Write the results as tidy CSV tables into this folder.")] = None,
+    csv: Annotated[Path | None, option("FOLDER", "Write the results as tidy CSV tables into this folder.")] = None,
     trend: Annotated[
-        Path | None, _option("PAGE.html", "Write a page: each claim over the sessions, with U and limit.")
+        Path | None, option("PAGE.html", "Write a page: each claim over the sessions, with U and limit.")
     ] = None,
     json: Json = False,
 ) -> int:
@@ -413,11 +409,12 @@ def campaign(
     )
 
 
+app.command(short_help="Cut a continuous capture into records.")(split)
+
+
 @app.command("desktop-entry", short_help="Let a Linux desktop list the program.")
 def desktop_entry(
-    to: Annotated[
-        Path | None, _option("FOLDER", "Where it goes; the user's own folder of entries if left out.")
-    ] = None,
+    to: Annotated[Path | None, option("FOLDER", "Where it goes; the user's own folder of entries if left out.")] = None,
 ) -> int:
     """Write a desktop entry with its icon, so that a Linux desktop lists the program and opens sessions with it.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from pulsewright.claim import BASIC, FURTHER, Claim, ClaimError, parse_claim
 from pulsewright.errors import ClaimsFileError, SettingError
 from pulsewright.settings import parse_setting
+from pulsewright.toml_lines import TomlError, line_in_list, line_of, toml_table, toml_text_of
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -96,7 +96,7 @@ def parse_claims(text: str, path: Path, settings_alone: bool = False) -> ClaimsF
         try:
             parse_setting(name, raw)
         except SettingError as error:
-            _fail(path, _line(text, "settings", name), error.cause, error.remedy)
+            _fail(path, line_of(text, "settings", name), error.cause, error.remedy)
     claims = () if settings_alone else _claims(path, text, content.get("claims", []))
     return ClaimsFile(path, content.get("title", ""), settings, claims)
 
@@ -105,13 +105,13 @@ def _claims(path: Path, text: str, written: list[dict[str, Any]]) -> tuple[Claim
     """Return the claims, each with the line that it begins at."""
     found: dict[str, Claim] = {}
     for place, raw in enumerate(written):
-        line = _line_in_claim(text, place, "")
+        line = line_in_list(text, "claims", place, "")
         try:
             claim = parse_claim(raw, line or 0)
         except ClaimError as error:
             name = raw.get("name")
             who = f"claim {name!r}: " if isinstance(name, str) and name and error.key != "name" else ""
-            _fail(path, _line_in_claim(text, place, error.key) or line, who + error.cause, error.remedy)
+            _fail(path, line_in_list(text, "claims", place, error.key) or line, who + error.cause, error.remedy)
         if claim.name in found:
             first = found[claim.name].line
             where = f" in line {first}" if first else ""
@@ -138,37 +138,18 @@ def claims_text_of(path: Path) -> str:
         If it cannot be read, or is not UTF-8.
     """
     try:
-        path.stat()  # says of a NUL in the path what the next question passes over
-        if not path.is_file():
-            _fail(path, None, "is not a file", "give a claims file")
-        data = path.read_bytes()
-    except FileNotFoundError as error:
-        raise ClaimsFileError(f"{path.name}: there is no such file", f"looked in {path.absolute().parent}") from error
-    except OSError as error:
-        raise ClaimsFileError(
-            f"{path.name}: cannot be read ({error.strerror})", "see whether you may read it"
-        ) from error
-    except ValueError as error:  # a NUL in the path
-        raise ClaimsFileError(f"{path.name!r}: is not a file name", "give a claims file") from error
-    try:
-        return data.decode("utf-8-sig")  # some editors put a mark at the start
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        _fail(path, line, "is not UTF-8 text", "save the file as UTF-8")
+        return toml_text_of(path, "a claims file")
+    except TomlError as error:
+        name = repr(path.name) if error.cause == "is not a file name" else path.name
+        place = f"{name}, line {error.line}" if error.line else name
+        raise ClaimsFileError(f"{place}: {error.cause}", error.remedy) from error
 
 
 def _table(path: Path, text: str) -> dict[str, Any]:
-    import tomllib
-
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = re.fullmatch(r"(?s)(.*?) \(at (?:line (\d+), column \d+|end of document)\)", str(error))
-        cause, line = (found[1], found[2]) if found else (str(error), None)
-        number = int(line) if line else text.count("\n") + 1
-        _fail(path, number, f"is not TOML ({cause[:1].lower()}{cause[1:]})", 'write name = "value"')
-    except (RecursionError, ValueError) as error:  # arrays nested without end, a number of 5,000 digits
-        _fail(path, None, f"is not TOML ({error})")
+        return toml_table(text)
+    except TomlError as error:
+        _fail(path, error.line, error.cause, error.remedy)
 
 
 @cache
@@ -194,7 +175,7 @@ def _check_form(path: Path, text: str, content: dict[str, Any]) -> None:
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         word = str(first["loc"][0])
-        line = _line(text, "", word)
+        line = line_of(text, "", word)
         if first["type"] == "extra_forbidden":
             _fail(path, line, f"{word!r} has no meaning here", _allowed(word))
         form = {
@@ -214,45 +195,3 @@ def _allowed(word: str) -> str:
     if word in (*BASIC, *FURTHER):
         return "claims belong below a line [[claims]]"
     return f"what may stand here: {', '.join(_form().model_fields)}"
-
-
-def _line(text: str, table: str, key: str) -> int | None:
-    """Return the line that names `key` in `table` (or at the top, or as a table itself), counted from 1.
-
-    The TOML reader tells no lines, so they are found in the text; what stands inside a value over several
-    lines may mislead this, never the check itself.
-    """
-    quoted = rf"""(?:{re.escape(key)}|"{re.escape(key)}"|'{re.escape(key)}')"""
-    at_key = re.compile(rf"\s*{quoted}\s*[=.]")
-    # settings.span = "…" or settings = {span = "…"} at the top says the same as a line below [settings]
-    inside = re.compile(rf"\s*{re.escape(table)}\s*(?:\.\s*{quoted}\s*[=.]|=.*\b{quoted}\s*=)")
-    own_header = re.compile(rf"{re.escape(table)}\s*\.\s*{quoted}$" if table else rf"{quoted}\s*(?:\.|$)")
-    here = ""
-    for number, line in enumerate(text.splitlines(), start=1):
-        header = re.match(r"\s*\[\[?\s*([^\]]*?)\s*\]", line)
-        if header:
-            here = header[1]
-            if own_header.match(here):
-                return number
-        elif (here == table and at_key.match(line)) or (table and here == "" and inside.match(line)):
-            return number
-    return None
-
-
-def _line_in_claim(text: str, place: int, key: str) -> int | None:
-    """Return the line of `key` in the claim with that place, from 0, or of its heading where `key` is empty."""
-    quoted = rf"""(?:{re.escape(key)}|"{re.escape(key)}"|'{re.escape(key)}')"""
-    at_key = re.compile(rf"\s*{quoted}\s*[=.]")
-    here, heading = -1, None
-    for number, line in enumerate(text.splitlines(), start=1):
-        header = re.match(r"\s*(\[\[?)\s*([^\]]*?)\s*\]", line)
-        if header:
-            ours = header[1] == "[[" and header[2].strip("\"'") == "claims"
-            here = here + 1 if ours else here
-            if ours and here == place:
-                heading = number
-                if not key:
-                    return number
-        elif heading is not None and here == place and key and at_key.match(line):
-            return number
-    return heading

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from pulsewright.block_source import EVERY, Codes
 from pulsewright.errors import SessionFileError
-from pulsewright.session import Codes
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
 _BINARY = getattr(os, "O_BINARY", 0)
@@ -183,6 +183,31 @@ class PositionedSource(FileSource):
         pieces = [(block[i], self._place(first + i, channel)) for i in range(stop - first)]
         return self._filled(first, stop, pieces, block)
 
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last, as a slice takes them.
+        channels : slice
+            The places of those wanted.
+
+        Raises
+        ------
+        SessionFileError
+            If the file has become shorter, cannot be read, or has been closed.
+        """
+        _, count, length = self._shape
+        first, stop, _ = slice(first, stop).indices(length)
+        wanted = range(count)[channels]
+        block = np.empty((len(wanted), max(stop - first, 0)), self._stored_dtype)
+        skipped = first * self._stored_dtype.itemsize
+        pieces = [(row, self._place(record, channel) + skipped) for row, channel in zip(block, wanted, strict=True)]
+        return self._filled(record, record + 1, pieces, block)
+
     def _place(self, record: int, channel: int) -> int:
         """Return where a record's samples on a channel begin, bytes from the start of the file."""
         _, channels, length = self._shape
@@ -270,12 +295,32 @@ class ChunkedSource(FileSource):
         """
         return self._taken(first, stop, channel)
 
-    def _taken(self, first: int, stop: int, channels: int | slice) -> Codes:
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last, as a slice takes them.
+        channels : slice
+            The places of those wanted.
+
+        Raises
+        ------
+        SessionFileError
+            If a chunk is damaged, or the session has been closed.
+        """
+        stretch: Codes = self._taken(record, record + 1, channels, slice(first, stop))[0]
+        return stretch
+
+    def _taken(self, first: int, stop: int, channels: int | slice, samples: slice = slice(None)) -> Codes:
         first, stop = self._span(first, stop)
         if not self._file:
             raise self._failed(first, stop, "the session has been closed")
         try:
-            codes: Codes = np.asarray(self._dataset[first:stop, channels]).astype(self._dtype, copy=False)
+            codes: Codes = np.asarray(self._dataset[first:stop, channels, samples]).astype(self._dtype, copy=False)
         except Exception as error:  # h5py answers damage with nearly any type of exception
             raise self._failed(first, stop, error) from error
         codes.flags.writeable = False

@@ -73,6 +73,8 @@ class SheetView:
         Whether each of them has a lane of its own in Single, rather than all sharing one axis.
     neighbours : int
         How many records Stacked shows, the current one included.
+    spacing : float
+        Distance of two records in Stacked, as a share of a trace's full height.
     inks : str
         Afterglow in one ink by ``count``, or in two by ``polarity``.
     logarithmic : bool
@@ -96,6 +98,7 @@ class SheetView:
     visible: tuple[str, ...] = ()
     lanes: bool = True
     neighbours: int = 12
+    spacing: float = 2 / 3
     inks: Literal["count", "polarity"] = "count"
     logarithmic: bool = True
     filter: str = ""
@@ -112,6 +115,8 @@ class SheetView:
                 raise ValueError(f"the {name} that a view shows goes from a lower number to a higher one")
         if self.neighbours < 1:
             raise ValueError("a view of neighbouring records shows at least 1")
+        if not (math.isfinite(self.spacing) and self.spacing > 0):
+            raise ValueError("the spacing of records above each other is more than 0")
         check_records((self.record, *((self.reference,) if isinstance(self.reference, int) else ())))
 
 

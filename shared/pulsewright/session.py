@@ -6,105 +6,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, stretch_of
 from pulsewright.errors import SettingError
 
-Codes = NDArray[Any]
+__all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
+
 Floats = NDArray[np.float64]
-
-
-class BlockSource(Protocol):
-    """Where a session's samples come from; codes of one fixed integer type, or float32."""
-
-    @property
-    def shape(self) -> tuple[int, int, int]:
-        """Records, channels, record length."""
-
-    @property
-    def dtype(self) -> np.dtype[Any]:
-        """Type of a sample as stored."""
-
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last.
-        """
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last.
-        channel : int
-            Place of the channel, from 0.
-        """
-
-    def close(self) -> None:
-        """Give back what the source holds."""
-
-
-class ArraySource:
-    """A block source over an array in memory, for notebooks, simulations and tests."""
-
-    def __init__(self, samples: Codes) -> None:
-        self._samples = samples
-
-    @property
-    def shape(self) -> tuple[int, int, int]:
-        """Records, channels, record length."""
-        records, channels, length = self._samples.shape
-        return records, channels, length
-
-    @property
-    def dtype(self) -> np.dtype[Any]:
-        """Type of a sample as stored."""
-        return self._samples.dtype
-
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, as a read-only view.
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-
-        Returns
-        -------
-        array (stop − first, channels, record length)
-            Samples as stored.
-        """
-        block = self._samples[first:stop]
-        block.flags.writeable = False
-        return block
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, as a read-only view.
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-
-        Returns
-        -------
-        array (stop − first, record length)
-            Samples as stored.
-        """
-        return self.read(first, stop)[:, channel]
-
-    def close(self) -> None:
-        """Nothing is held."""
 
 
 @dataclass(frozen=True)
@@ -294,6 +206,20 @@ class Session:
             First record, and the one after the last; a `stop` of None: up to the end.
         """
         return self._source.read_channel(first, self.records if stop is None else stop, channel)
+
+    def stretch_codes(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return the stored samples first … stop − 1 of one record, shape (channels, stop − first).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last.
+        channels : slice
+            The places of those wanted.
+        """
+        return stretch_of(self._source, record, first, stop, channels)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).

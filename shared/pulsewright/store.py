@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,15 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.atomic import replacing
+from pulsewright.block_source import pieces_of
 from pulsewright.errors import SessionFileError
 from pulsewright.file_blocks import ChunkedSource, FileSource, PositionedSource, can_read_at
-from pulsewright.layout import LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
-from pulsewright.session import Channel, Floats, Session
+from pulsewright.layout import BRING_IN, LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
+from pulsewright.session import BlockSource, Channel, Floats, Session
+
+Progress = Callable[[float, str], None]
+"""Told the share done, 0 … 1, and what is being done."""
+WRITTEN_AT_ONCE = 32 << 20
+"""Bytes of a block, about."""
 
 
 def write_session(
     path: str | Path,
-    samples: NDArray[Any],
+    samples: NDArray[Any] | BlockSource,
     channels: Sequence[Channel],
     sample_rate: float,
     pre_trigger: int,
@@ -31,14 +37,17 @@ def write_session(
     origin: str = "",
     created: str = "",
     overwrite: bool = False,
+    progress: Progress | None = None,
 ) -> None:
     """Write a session file: checked before it takes its place, and the same bytes for the same session.
+
+    A block source is read block by block, from its first record to its last: a session may be larger than memory.
 
     Parameters
     ----------
     path : str or Path
         The file to make.
-    samples : array (records, channels, record length)
+    samples : array (records, channels, record length), or BlockSource
         int8, uint8, int16, uint16, int32 or float32.
     channels : sequence of Channel
         One for each channel of `samples`.
@@ -50,6 +59,9 @@ def write_session(
         As for `Session`; `created` in ISO 8601. Trigger times and offsets that are None are written as not known.
     overwrite : bool
         Whether a file of that name may be replaced.
+    progress : callable, optional
+        Called with (share done 0 … 1, what is being done) after each block of a block source; what it raises ends the
+        writing, and no file is made.
 
     Raises
     ------
@@ -57,19 +69,36 @@ def write_session(
         If the file is there already, cannot be written, or what it would hold contradicts the layout.
     """
     target = Path(path)
-    if not overwrite and target.exists():
-        raise SessionFileError(f"{target.name}: there is a file of that name", "choose another name")
+    if not overwrite:
+        refuse_existing(target)
     arrays: dict[str, Any] = {"samples": samples, "triggers/time": trigger_time, "triggers/offset": trigger_offset}
     numbers = {"sample_rate": sample_rate, "pre_trigger": pre_trigger}
     texts = {"title": title, "notes": notes, "source": origin, "created": created}
     try:
         with replacing(target) as temporary:
-            _write(temporary, arrays, channels, modules, numbers, texts)
+            _write(temporary, arrays, channels, modules, numbers, texts, progress)
             _read(temporary, target.name).close()
     except OSError as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error.strerror or error})") from error
     except (TypeError, ValueError, OverflowError) as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error})") from error
+
+
+def refuse_existing(target: Path) -> None:
+    """Refuse to write over a file, before long work begins.
+
+    Parameters
+    ----------
+    target : Path
+        The file to make.
+
+    Raises
+    ------
+    SessionFileError
+        If there is a file of that name.
+    """
+    if target.exists():
+        raise SessionFileError(f"{target.name}: there is a file of that name", "choose another name")
 
 
 def _write(
@@ -79,6 +108,7 @@ def _write(
     modules: Sequence[str] | None,
     numbers: dict[str, Any],
     texts: dict[str, str],
+    progress: Progress | None,
 ) -> None:
     import h5py
 
@@ -94,8 +124,12 @@ def _write(
             # without times of making, and in one byte order, so that a recipe gives the same bytes everywhere
             file.create_dataset(name, data=np.asarray(data, dtype=dtype), track_times=False)
 
-        samples = np.asarray(arrays["samples"])
-        put("samples", samples, samples.dtype.newbyteorder("<"))
+        samples = arrays["samples"]
+        if hasattr(samples, "read_channel"):
+            _put_blocks(file, samples, progress)
+        else:
+            samples = np.asarray(samples)
+            put("samples", samples, samples.dtype.newbyteorder("<"))
         for name in ("name", "module", "unit"):
             put(f"channels/{name}", [getattr(c, name) for c in channels], h5py.string_dtype())
         for name in ("scale", "offset", "delay"):
@@ -105,9 +139,58 @@ def _write(
         if modules is not None:
             put("modules/name", list(modules), h5py.string_dtype())
         # what nobody timed is not known for each module alone: one column would say that one value serves them all
-        unknown = np.full((len(samples), len(modules or {c.module for c in channels})), np.nan)
+        unknown = np.full((samples.shape[0], len(modules or {c.module for c in channels})), np.nan)
         for name in ("triggers/time", "triggers/offset"):
             put(name, unknown if arrays[name] is None else arrays[name], "<f8")
+
+
+def _put_blocks(file: Any, samples: BlockSource, progress: Progress | None) -> None:
+    """Write a block source's samples one after another."""
+    dtype = samples.dtype.newbyteorder("<")
+    stored = file.create_dataset("samples", samples.shape, dtype, track_times=False)
+    done, total = 0, samples.shape[0] * samples.shape[2]
+    for record, first, codes in pieces_of(samples, WRITTEN_AT_ONCE):
+        stored[record : record + len(codes), :, first : first + codes.shape[2]] = codes
+        done += codes.shape[0] * codes.shape[2]
+        if progress is not None:
+            progress(done / total, "Writing")
+
+
+def save_session(
+    path: str | Path, session: Session, *, overwrite: bool = False, progress: Progress | None = None
+) -> None:
+    """Write what a session holds as a session file, wherever its samples come from.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file to make.
+    session : Session
+        Open; read block by block. What served all its modules is written once.
+    overwrite, progress
+        As for `write_session`.
+
+    Raises
+    ------
+    SessionFileError
+        As `write_session` does.
+    """
+    write_session(
+        path,
+        session.source,
+        session.channels,
+        session.sample_rate,
+        session.pre_trigger,
+        modules=session.modules,
+        trigger_time=session.trigger_time[:, 0] if session.shared_time else session.trigger_time,
+        trigger_offset=session.trigger_offset[:, 0] if session.shared_offset else session.trigger_offset,
+        title=session.title,
+        notes=session.notes,
+        origin=session.origin,
+        created=session.created,
+        overwrite=overwrite,
+        progress=progress,
+    )
 
 
 def read_session(path: str | Path) -> Session:
@@ -174,13 +257,13 @@ def _check_finite(session: Session, name: str) -> None:
     """Refuse NaN and infinity, which only samples of a floating type can hold."""
     if session.dtype.kind != "f":
         return
-    for first, block in session.blocks():
+    for first, start, block in pieces_of(session.source):
         if not np.isfinite(block).all():
             record, channel, sample = (int(place[0]) for place in np.nonzero(~np.isfinite(block)))
             value = block[record, channel, sample]
             raise SessionFileError(
                 f"{name}: /samples holds {'NaN' if np.isnan(value) else 'an infinity'} in record {first + record}, "
-                f"channel {session.channels[channel].name}, sample {sample}",
+                f"channel {session.channels[channel].name}, sample {start + sample}",
                 "every sample must be a finite number",
             )
 
@@ -213,9 +296,7 @@ def _open_hdf5(path: Path, name: str) -> Any:
 
     with guarded(name, "the file"):
         if not h5py.is_hdf5(path):
-            raise SessionFileError(
-                f"{name}: is not HDF5, so it is not a Pulsewright session file", "give a session file"
-            )
+            raise SessionFileError(f"{name}: is not HDF5, so it is not a Pulsewright session file", BRING_IN)
         try:
             # a chunk may be larger than HDF5's own cache: without room it is unpacked again for every record
             return h5py.File(path, "r", locking="best-effort", rdcc_nbytes=64 << 20)

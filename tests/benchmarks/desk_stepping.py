@@ -26,7 +26,7 @@ SIZE = (1600, 900)
 WARM_UP = 20
 
 
-def step_through(path: Path, records: int, wide: bool, profile: str) -> None:
+def step_through(path: Path, records: int, wide: bool, profile: str, neighbours: int) -> None:
     """Open the session on a desk, press Page Down until the end, and print how long each step took."""
     import numpy as np
     from PySide6.QtCore import QCoreApplication, QEvent, QObject, Qt
@@ -53,6 +53,10 @@ def step_through(path: Path, records: int, wide: bool, profile: str) -> None:
         for dock in window.docks.values():
             dock.hide()
     _rest(window)
+    if neighbours:
+        window.viewing.set_neighbours(neighbours)
+        window.viewing.set_view("stacked")
+        _rest(window)
     canvas = window.middle.view.canvas
 
     class Painted(QObject):
@@ -125,17 +129,19 @@ def main() -> None:
         "--wide", action="store_true", help="without the panels, so that the plot is as wide as it gets"
     )
     parser.add_argument("--profile", default="", help="write what cProfile saw to this file, by density")
+    parser.add_argument("--stacked", type=int, default=0, help="with so many neighbours in Stacked instead of Single")
     parser.add_argument("--density", type=int, choices=(1, 2), help="this one only")
     parser.add_argument("--session", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.session is not None:
-        step_through(asked.session, asked.records, asked.wide, asked.profile)
+        step_through(asked.session, asked.records, asked.wide, asked.profile, asked.stacked)
         return
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "walk.h5"
         write_walk(path, asked.records)
         for density in (1, 2) if asked.density is None else (asked.density,):
             command = [sys.executable, __file__, "--session", str(path), "--records", str(asked.records)]
+            command += ["--stacked", str(asked.stacked)]
             command += ["--wide"] if asked.wide else []
             command += ["--profile", f"{asked.profile}.{density}"] if asked.profile else []
             places = {"XDG_DATA_HOME": folder, "XDG_CONFIG_HOME": folder}  # nobody's reviews and settings

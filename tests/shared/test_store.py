@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import os
+import signal
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -18,7 +21,7 @@ from pulsewright.errors import SessionFileError
 from pulsewright.file_blocks import ChunkedSource, PositionedSource
 from pulsewright.opening import open_session
 from pulsewright.session import Channel, Session
-from pulsewright.store import read_session, write_session
+from pulsewright.store import read_session, save_session, write_session
 
 TYPES = ("int8", "uint8", "int16", "uint16", "int32", "float32")
 
@@ -322,3 +325,40 @@ def test_one_channel_is_what_h5py_reads(tmp_path: Path, length: int, chunked: bo
                 found = opened.channel_codes(channel, first, stop)
                 np.testing.assert_array_equal(found, file["samples"][part, channel])
                 assert not found.flags.writeable
+        for first, stop in ((0, length), (5, 40), (length - 1, length), (9, 9)):
+            found = opened.stretch_codes(3, first, stop)
+            np.testing.assert_array_equal(found, file["samples"][3, :, first:stop])
+            assert not found.flags.writeable
+            one = opened.stretch_codes(3, first, stop, slice(1, 2))
+            np.testing.assert_array_equal(one, file["samples"][3, 1:2, first:stop])
+
+
+def test_saved_block_by_block_it_is_the_same_file(tank_file: Path, tmp_path: Path, monkeypatch: Any) -> None:
+    monkeypatch.setattr(store, "WRITTEN_AT_ONCE", 4 * 30 * 2)  # one record at a time
+    shares: list[float] = []
+    with open_session(tank_file) as session:
+        save_session(tmp_path / "again.h5", session, progress=lambda share, _: shares.append(share))
+    assert (tmp_path / "again.h5").read_bytes() == tank_file.read_bytes()
+    assert shares == pytest.approx([0.2, 0.4, 0.6, 0.8, 1.0])
+
+
+def test_killed_while_writing_leaves_no_half_file(tank_file: Path) -> None:
+    code = f"""
+import os, signal
+from pulsewright import store
+store.WRITTEN_AT_ONCE = 1
+with store.read_session({str(tank_file)!r}) as session:
+    store.save_session({str(tank_file.with_name("again.h5"))!r}, session,
+                       progress=lambda share, _: share > 0.5 and os.kill(os.getpid(), signal.SIGKILL))
+"""
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == -signal.SIGKILL
+    assert not tank_file.with_name("again.h5").exists()
+
+
+def test_what_progress_raises_leaves_no_file(tank_file: Path) -> None:
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with open_session(tank_file) as session, pytest.raises(KeyboardInterrupt):
+        save_session(tank_file.parent / "again.h5", session, progress=stop)
+    assert list(tank_file.parent.iterdir()) == [tank_file]

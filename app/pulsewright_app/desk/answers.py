@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
 
 _CLOSER = 0.5
+_SPREAD = 2**0.25
+_PLACE_STEP = 0.1
+"""Of the stretch of values that a channel takes up: how far a key moves it."""
 _FAR = 10
 """Samples that a marker moves by with Shift."""
 
@@ -80,6 +83,16 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "lanes": lambda: viewing.set_lanes(not viewing.lanes),
         "next_channel": lambda: viewing.set_channel(viewing.channel + 1),
         "previous_channel": lambda: viewing.set_channel(viewing.channel - 1),
+        "only_channel": lambda: window.channels_panel.show_only(),
+        "only_module": lambda: window.channels_panel.show_only_module(),
+        "all_channels": viewing.show_all,
+        "drawn_larger": lambda: viewing.trims.step_scale(viewing.channel, up=True),
+        "drawn_smaller": lambda: viewing.trims.step_scale(viewing.channel, up=False),
+        "drawn_higher": lambda: _draw_higher(window, _PLACE_STEP),
+        "drawn_lower": lambda: _draw_higher(window, -_PLACE_STEP),
+        "as_recorded": lambda: viewing.trims.reset(viewing.channel),
+        "rows_apart": lambda: viewing.set_spacing(viewing.spacing * _SPREAD),
+        "rows_together": lambda: viewing.set_spacing(viewing.spacing / _SPREAD),
         "reference_here": viewing.reference.take_current,
         "reference_mean": viewing.reference.take_mean,
         "no_reference": viewing.reference.leave,
@@ -128,6 +141,12 @@ def _about_times(window: DeskWindow, answer: Answer) -> Answer:
             answer()
 
     return answer_or_refuse
+
+
+def _draw_higher(window: DeskWindow, share: float) -> None:
+    trims, channel = window.viewing.trims, window.viewing.channel
+    low, high = window.data.value_range((channel,))
+    trims.place(channel, float(f"{trims.of(channel).place + share * (high - low):.3g}"))
 
 
 def _nudge(window: DeskWindow, by: int) -> Answer:

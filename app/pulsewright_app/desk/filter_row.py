@@ -16,7 +16,7 @@ class FilterRow(QWidget):
 
     def __init__(self, filtering: Filtering, viewing: Viewing, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._filtering, self._viewing = filtering, viewing
+        self.filtering, self._viewing = filtering, viewing
         self._told = ""
         """The filter that was shown last."""
         self.line = QLineEdit()
@@ -56,7 +56,7 @@ class FilterRow(QWidget):
     def _offer(self, text: str) -> None:
         """Offer the filter with each of the words that may stand at its end."""
         cursor = self.line.cursorPosition()
-        found = self._filtering.completion(text, cursor)
+        found = self.filtering.completion(text, cursor)
         words = [offer for offer in found.offers if not offer.hint]
         whole = [found.taken(text, offer)[0] for offer in words] if cursor == len(text) else []
         self._offers.setStringList([line for line in whole if line.strip() != text.strip()])
@@ -64,7 +64,7 @@ class FilterRow(QWidget):
     def _apply(self) -> None:
         text = self.line.text().strip()
         try:
-            self._filtering.apply(text)
+            self.filtering.apply(text)
         except FilterError as error:
             self._viewing.tell(error.sentence)
             if error.stop > error.start:
@@ -76,7 +76,7 @@ class FilterRow(QWidget):
 
     def _emptied(self, text: str) -> None:
         if not text and self._viewing.filter_text:
-            self._filtering.apply("")
+            self.filtering.apply("")
 
     def _show(self) -> None:
         viewing = self._viewing

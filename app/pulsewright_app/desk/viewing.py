@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
 from PySide6.QtCore import QObject, Signal
@@ -11,15 +12,18 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.glow_options import GlowOptions
 from pulsewright_app.desk.reference_options import ReferenceOptions
 from pulsewright_app.desk.spans import SpanDrawing
+from pulsewright_app.desk.trims import Trims
 from pulsewright_app.desk.walk import PACES as PACES
 from pulsewright_app.desk.walk import Walk
 from pulsewright_app.desk.zooming import Zoom, ZoomHistory
+from pulsewright_app.stacked_run import CLOSEST, FARTHEST, SPACING
 
 View = Literal["single", "stacked", "afterglow", "map"]
 Inks = Literal["count", "polarity"]
 Snap = Literal["nothing", "samples", "crossings", "pulses"]
 Window = tuple[float, float]
 
+MOST_NEIGHBOURS = 200
 VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
 
 
@@ -37,7 +41,7 @@ class Viewing(Walk):
     selection_changed = Signal()
     """The selected marker."""
     options_changed = Signal()
-    """Inks, logarithmic counts, neighbours in Stacked, snapping."""
+    """Inks, logarithmic counts, neighbours in Stacked and their spacing, snapping."""
     dark_changed = Signal(bool)
     told = Signal(str)
     """A sentence for the bar at the top."""
@@ -50,10 +54,12 @@ class Viewing(Walk):
         self._inks: Inks = "count"
         self._logarithmic = True
         self._neighbours = 12
+        self._spacing = SPACING
         self._snap: Snap = "pulses"
         self.glow = GlowOptions(self)
         self.reference = ReferenceOptions(self)
         self.spans = SpanDrawing(document, self)
+        self.trims = Trims(self)
         self._reset()
         document.session_changed.connect(self._session_changed)
         for changed in (document.pairs_changed, document.levels_changed):
@@ -63,6 +69,7 @@ class Viewing(Walk):
         self._begin_walk()
         self.glow.start_over()
         self.reference.start_over()
+        self.trims.start_over()
         self._channel = 0
         session = self._document.session
         self._hidden: frozenset[int] = frozenset()
@@ -108,6 +115,17 @@ class Viewing(Walk):
         """Show this channel alone, and make it the current one."""
         self._set_hidden(frozenset(range(self._channels)) - {channel})
         self.set_channel(channel)
+
+    def show_these(self, channels: Iterable[int], on: bool = True) -> None:
+        """Show some channels, or hide them."""
+        self._set_hidden(self._hidden - set(channels) if on else self._hidden | set(channels))
+
+    def show_only_these(self, channels: Iterable[int]) -> None:
+        """Show these channels alone; the current one becomes the first of them, if it is none."""
+        wanted = sorted(set(channels))
+        if wanted:
+            self._set_hidden(frozenset(range(self._channels)).difference(wanted))
+            self.set_channel(self._channel if self._channel in wanted else wanted[0])
 
     def show_all(self) -> None:
         """Show every channel."""
@@ -166,8 +184,17 @@ class Viewing(Walk):
         return self._neighbours
 
     def set_neighbours(self, count: int) -> None:
-        """Choose how many records Stacked shows at once; 1 to 200."""
-        self._set_option("_neighbours", min(max(count, 1), 200))
+        """Choose how many records Stacked shows at once; 1 to `MOST_NEIGHBOURS`."""
+        self._set_option("_neighbours", min(max(count, 1), MOST_NEIGHBOURS))
+
+    @property
+    def spacing(self) -> float:
+        """Distance of two records in Stacked, as a share of a trace's full height."""
+        return self._spacing
+
+    def set_spacing(self, spacing: float) -> None:
+        """Choose how far apart the records lie in Stacked; `CLOSEST` to `FARTHEST`."""
+        self._set_option("_spacing", min(max(spacing, CLOSEST), FARTHEST))
 
     @property
     def snap(self) -> Snap:

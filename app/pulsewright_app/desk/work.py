@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
@@ -18,6 +18,7 @@ from pulsewright.errors import PulsewrightError
 from pulsewright.file_blocks import ChunkedSource
 from pulsewright.session import Codes, Session
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.kept import K, Kept
 
 Outcome = TypeVar("Outcome")
 Cancelled = Callable[[], bool]
@@ -228,7 +229,9 @@ class SessionData(QObject):
         super().__init__(parent)
         self._document = document
         self._background = background
-        self._kept: OrderedDict[int, Codes] = OrderedDict()
+        self._kept: Kept[int] = Kept(_KEPT_BYTES)
+        self._rows: Kept[tuple[int, int]] = Kept(_KEPT_BYTES)
+        """Single channels of records, by (record, channel)."""
         self._asked: set[int] = set()
         """Records that are being read, or cannot be read."""
         self.extents: Extents | None = None
@@ -236,6 +239,7 @@ class SessionData(QObject):
 
     def _session_changed(self) -> None:
         self._kept.clear()
+        self._rows.clear()
         self._asked.clear()
         self.extents = None
         session = self._document.session
@@ -258,24 +262,51 @@ class SessionData(QObject):
         session = self._document.session
         if session is None or not 0 <= record < session.records or record in self._asked:
             return None
-        if record in self._kept:
-            self._kept.move_to_end(record)
-            return self._kept[record]
+        kept = self._kept.get(record)
+        if kept is not None:
+            return kept
         if isinstance(session.source, ChunkedSource):
             self._fetch(session, record)
             return None
+        return self._read(record, self._kept, record, lambda: session.codes(record, record + 1)[0])
+
+    def row(self, record: int, channel: int) -> Codes | None:
+        """Return the codes of one channel of a record, shape (record length,), without reading the others.
+
+        None as for `codes`.
+        """
+        session = self._document.session
+        if session is None or not 0 <= record < session.records or record in self._asked:
+            return None
+        whole = self._kept.get(record)
+        if whole is not None:
+            one: Codes = whole[channel]
+            return one
+        row = self._rows.get((record, channel))
+        if row is not None:
+            return row
+        if isinstance(session.source, ChunkedSource):
+            self._fetch(session, record)
+            return None
+        return self._read(
+            record, self._rows, (record, channel), lambda: session.channel_codes(channel, record, record + 1)[0]
+        )
+
+    def _read(self, record: int, kept: Kept[K], key: K, read: Callable[[], Codes]) -> Codes | None:
+        """Read something of a record and keep it; None, and why, where that cannot be."""
         try:
-            self._keep(record, session.codes(record, record + 1)[0])
+            codes = read()
         except PulsewrightError as error:
             self._asked.add(record)
             self.unreadable.emit(error.sentence)
             return None
-        return self._kept[record]
+        kept.put(key, codes)
+        return codes
 
     def _fetch(self, session: Session, record: int) -> None:
         def arrived(codes: Codes) -> None:
             self._asked.discard(record)
-            self._keep(record, codes)
+            self._kept.put(record, codes)
             self.record_arrived.emit(record)
 
         self._asked.add(record)
@@ -285,11 +316,6 @@ class SessionData(QObject):
             arrived,
             self.unreadable.emit,
         )
-
-    def _keep(self, record: int, codes: Codes) -> None:
-        self._kept[record] = codes
-        while len(self._kept) > 1 and sum(block.nbytes for block in self._kept.values()) > _KEPT_BYTES:
-            self._kept.popitem(last=False)
 
     def value_range(self, channels: tuple[int, ...]) -> tuple[float, float]:
         """Return the lowest and highest value of these channels over all records, in their units.
@@ -301,8 +327,7 @@ class SessionData(QObject):
             return (-1.0, 1.0)
         if self.extents is not None:
             low, high = self.extents.low.min(axis=0), self.extents.high.max(axis=0)
-        elif self._kept:
-            newest = next(reversed(self._kept.values()))
+        elif (newest := self._kept.newest) is not None:
             low, high = newest.min(axis=1), newest.max(axis=1)
         else:
             return (-1.0, 1.0)

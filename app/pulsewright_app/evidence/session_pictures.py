@@ -17,6 +17,7 @@ from pulsewright_app.evidence.drawing import INK, MARKER, MISSED, MUTED, RULE, s
 from pulsewright_app.figures_axes import Axis, time_axis
 from pulsewright_app.glow import GlowPicture, inked
 from pulsewright_app.map_rows import MapRows, coloured
+from pulsewright_app.stacked_run import SPACING
 from pulsewright_app.theme import LIGHT
 
 if TYPE_CHECKING:
@@ -28,6 +29,9 @@ NO_DIMENSIONS = Dimensions()
 
 _MOST_POINTS = 3000
 """A trace of more samples is drawn by the least and greatest of each stretch: paper shows no more."""
+_MOST_ROW_LABELS = 25
+_LANE_POINTS = 5.5
+"""Of the values beside a lane."""
 _DASHES = ("-", (0, (4, 1.5)), (0, (1, 1)), (0, (5, 1.5, 1, 1.5)))
 """What tells traces on one axis apart without colour."""
 POSITIVE_INK, NEGATIVE_INK = "#7c2d0a", "#63a0d4"
@@ -145,7 +149,7 @@ def draw_single(
             axes.set_ylim(*values)
         if lanes and len(channels) > 1:
             axes.set_ylabel(short(about.name), rotation=0, ha="right", va="center")
-            axes.set_yticks([])
+            _scale_of_lane(axes, about.unit)
         else:
             axes.set_ylabel(f"{short(about.name)} / {about.unit}" if len(channels) == 1 else f"Value / {about.unit}")
     if not lanes and len(channels) > 1:
@@ -160,6 +164,16 @@ def draw_single(
     draw_pairs(panels[0], shown.pairs, time)
 
 
+def _scale_of_lane(axes: Axes, unit: str) -> None:
+    """Write a few round values with their unit at the right of a lane, clear of the lanes above and below."""
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    axes.yaxis.tick_right()
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=3, steps=[1, 2, 5, 10], prune="both"))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: engineering(float(value), unit, 3)))
+    axes.tick_params(axis="y", labelsize=_LANE_POINTS, length=2, pad=1.5)
+
+
 def _window_of(session: Session, records: Sequence[int], channels: Sequence[int]) -> Window:
     """Return the stretch of time that some records cover on some channels; a single sample has its own interval."""
     starts = np.array([session.first_sample_time(channel)[list(records)] for channel in channels])
@@ -168,9 +182,18 @@ def _window_of(session: Session, records: Sequence[int], channels: Sequence[int]
 
 
 def draw_stacked(
-    figure: Figure, session: Session, records: Sequence[int], current: int, channel: int, window: Window | None = None
+    figure: Figure,
+    session: Session,
+    records: Sequence[int],
+    current: int,
+    channel: int,
+    window: Window | None = None,
+    spacing: float = SPACING,
 ) -> None:
-    """Draw neighbouring records of one channel offset upward, the current one strong."""
+    """Draw neighbouring records of one channel offset upward, the current one strong.
+
+    Rows are `spacing` of the highest trace apart, and as many of them carry their number as find room.
+    """
     axes = figure.subplots()
     window = window or _window_of(session, records, [channel])
     time = time_axis("Time from the trigger", np.array(window))
@@ -178,11 +201,13 @@ def draw_stacked(
     height = max((float(np.nanmax(t) - np.nanmin(t)) for t in traces.values()), default=1.0) or 1.0
     for place, record in enumerate(records):
         strong = record == current
-        trace = (traces[record] - float(np.nanmedian(traces[record]))) / height + place
+        trace = (traces[record] - float(np.nanmedian(traces[record]))) / (height * spacing) + place
         _trace(
             axes, time, session.times(record, channel), trace, window, INK if strong else MUTED, 0.9 if strong else 0.4
         )
-    axes.set_yticks(range(len(records)), [str(record) for record in records])
+    step = -(-len(records) // _MOST_ROW_LABELS)
+    labelled = range(0, len(records), step)
+    axes.set_yticks(labelled, [str(records[place]) for place in labelled])
     axes.set_xlim(*time.written(np.array(window)))
     axes.set_ylabel("Record")
     axes.set_xlabel(time.text)

@@ -30,6 +30,7 @@ from pulsewright_app.evidence.drawing import drawn, short
 from pulsewright_app.evidence.session_pictures import draw_glow, draw_map, draw_single, draw_stacked
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.glow import alignment_of
+from pulsewright_app.stacked_run import run_around
 from pulsewright_app.wording import count, with_full_stop
 
 if TYPE_CHECKING:
@@ -193,16 +194,13 @@ def _mean(asked: _Asked, channel: int) -> tuple[Floats, Floats]:
 def _stacked(asked: _Asked) -> ViewDrawing:
     """Return the run of records around the current one, of those that match."""
     view, records = asked.view, asked.records
-    shown = min(view.neighbours, len(records))
-    place = int(np.searchsorted(records, view.record))
-    first = min(max(place - shown // 2, 0), len(records) - shown)
-    run = records[first : first + shown].tolist()
+    run = run_around(view.record, view.neighbours, records).tolist()
 
     def draw(figure: Figure) -> None:
-        draw_stacked(figure, asked.session, run, view.record, asked.channel, view.time)
+        draw_stacked(figure, asked.session, run, view.record, asked.channel, view.time, view.spacing)
 
     caption = stacked_caption(run, asked.name, view.record) + asked.matching
-    return ViewDrawing(40 + 4.5 * min(shown, 20), draw, caption, f"{count(shown, 'trace')} above each other")
+    return ViewDrawing(40 + 4.5 * min(len(run), 20), draw, caption, f"{count(len(run), 'trace')} above each other")
 
 
 def _afterglow(asked: _Asked) -> ViewDrawing:

@@ -25,7 +25,7 @@ def test_stacked_shows_neighbours_and_a_click_goes_there(desk: DeskWindow, qtbot
     desk.viewing.go_to(6)
     desk.viewing.set_view("stacked")
     settle(desk)
-    assert "records 4 … 8, record 6 strong" in labelled(desk, "What the Stacked view shows")
+    assert "records 4 to 8, record 6 strong" in labelled(desk, "What the Stacked view shows")
     qtbot.mouseClick(canvas_of(desk).viewport(), LEFT, pos=at(desk, 10e-6, 4.0))
     assert desk.viewing.record == 8
 

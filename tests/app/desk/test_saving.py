@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import csv
 import json
-import os
+import re
+import resource
 import xml.etree.ElementTree as ElementTree
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +54,10 @@ def called(page: Any, name: str) -> Any:
 
 def click(qtbot: Any, page: Any, name: str) -> None:
     qtbot.mouseClick(called(page, name), LEFT)
+
+
+def view_caption(desk: DeskWindow) -> str:
+    return labelled(desk, f"What the {desk.middle.view.NAME} view shows")
 
 
 def how_it_goes(page: Any) -> str:
@@ -103,24 +110,45 @@ def test_no_sheet_of_findings_that_are_out_of_date(
     assert called(page, SAVE_SHEET).isEnabled()  # measured anew meanwhile
 
 
-def test_a_target_that_cannot_be_written_leaves_the_old_file(
-    desk: DeskWindow, qtbot: Any, settle: Settle, chosen: dict[str, Any], tmp_path: Path
+@contextmanager
+def full_disk(room: int) -> Iterator[None]:
+    """Let every write beyond so many bytes fail, as on a full disk, root's too: EFBIG in place of ENOSPC."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (room, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+@pytest.mark.parametrize(
+    ("key", "title", "button", "name"),
+    [("Ctrl+E", SHEET, SAVE_SHEET, "sheet.html"), ("Ctrl+P", PICTURE, SAVE_PICTURE, "view.png")],
+)
+def test_a_disk_that_fills_up_leaves_the_old_file_whole(
+    key: str,
+    title: str,
+    button: str,
+    name: str,
+    desk: DeskWindow,
+    qtbot: Any,
+    settle: Settle,
+    chosen: dict[str, Any],
+    tmp_path: Path,
 ) -> None:
-    if os.geteuid() == 0:
-        target = tmp_path / "gone" / "sheet.html"  # root may write anywhere, but not where there is no folder
-    else:
-        target = tmp_path / "locked" / "sheet.html"
-        target.parent.mkdir()
-        target.write_text("old")
-        target.parent.chmod(0o500)
-    press(desk, qtbot, "Ctrl+E")
-    page = page_of(desk, SHEET)
-    chosen["file"], chosen["form"] = target, "HTML"
-    click(qtbot, page, SAVE_SHEET)
-    settle(desk)
+    target = tmp_path / name
+    target.write_bytes(b"the old file")
+    press(desk, qtbot, key)
+    page = page_of(desk, title)
+    chosen["file"], chosen["form"] = target, name.rpartition(".")[2].upper()
+    with full_disk(4096):
+        click(qtbot, page, button)
+        settle(desk)
     assert "cannot be written" in how_it_goes(page)
+    assert "File too large" in how_it_goes(page)
     assert chosen["opened"] == []
-    assert not target.exists() or target.read_text() == "old"
+    assert target.read_bytes() == b"the old file"
+    assert [path.name for path in tmp_path.iterdir()] == [name], "something half written was left behind"
 
 
 @pytest.mark.parametrize(
@@ -226,3 +254,69 @@ def test_what_lies_beneath_the_record_goes_onto_the_sheet_and_comes_back(desk: D
     called(page, VIEWS).selectRow(0)
     click(qtbot, page, "Show the chosen view on the desk as it was added")
     assert (desk.viewing.reference.of, desk.viewing.reference.record, desk.viewing.record) == ("record", 6, 8)
+
+
+@pytest.mark.parametrize("view", ["stacked", "afterglow"])
+def test_a_view_that_is_looked_at_again_shows_the_records_that_the_sheet_draws(
+    view: str, desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    from pulsewright_app.evidence.view_pictures import drawing_of
+
+    session = desk.document.session
+    assert session is not None
+    press(desk, qtbot, "Alt+2" if view == "stacked" else "Alt+3")
+    line = desk.middle.rail_row.filter_row.line
+    line.setFocus()
+    line.clear()
+    qtbot.keyClicks(line, "record < 5")
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    desk.viewing.glow.set_of("matching")
+    desk.middle.view.canvas.setFocus()
+    press(desk, qtbot, "V")
+    page = page_of(desk, VIEWS)
+    line.clear()  # all records again, and another view
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    desk.viewing.glow.set_of("all")
+    desk.viewing.set_view("map")
+    called(page, VIEWS).selectRow(0)
+    click(qtbot, page, "Show the chosen view on the desk as it was added")
+    settle(desk)
+    drawn = drawing_of(desk.document.sheet_views[0], session, desk.results.findings, desk.reviewing.review)
+    assert line.text() == "record < 5"
+    for told in (drawn.caption, view_caption(desk)):
+        numbers = {int(number) for number in re.findall(r"\b\d+\b", told)}
+        assert 5 in numbers if view == "afterglow" else numbers >= {0, 4}, told
+        assert session.records not in numbers, told
+
+
+def test_a_filter_that_means_nothing_any_more_is_said_and_all_records_are_shown(desk: DeskWindow, qtbot: Any) -> None:
+    press(desk, qtbot, "V")
+    page = page_of(desk, VIEWS)
+    (view,) = desk.document.sheet_views
+    desk.document.set_sheet_views((replace(view, filter="loudness > 3"),), "As another version wrote it")
+    called(page, VIEWS).selectRow(0)
+    click(qtbot, page, "Show the chosen view on the desk as it was added")
+    assert "All records are shown" in how_it_goes(page)
+    assert "loudness" in how_it_goes(page)
+    assert desk.viewing.matching is None
+
+
+def test_lanes_that_are_saved_have_their_values_and_unit(
+    desk: DeskWindow, qtbot: Any, settle: Settle, chosen: dict[str, Any], tmp_path: Path
+) -> None:
+    from matplotlib.figure import Figure
+
+    from pulsewright_app.desk.saving.current_view import current_view
+    from pulsewright_app.evidence.view_pictures import drawing_of
+
+    session, view = desk.document.session, current_view(desk.document, desk.viewing)
+    assert session is not None
+    assert not isinstance(view, str)
+    figure = Figure(figsize=(7, 6))
+    drawing_of(view, session, desk.results.findings, desk.reviewing.review).draw(figure)
+    figure.draw_without_rendering()
+    for lane, channel in zip(figure.axes, session.channels, strict=True):
+        low, high = lane.get_ylim()
+        written = [t.get_text() for t in lane.get_yticklabels() if low <= t.get_position()[1] <= high]
+        assert len(written) >= 1
+        assert all(text == "0 V" or text.endswith(channel.unit) for text in written), written

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pulsewright.errors import FilterError
 from pulsewright.review import SheetView
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.filtering import Filtering
 from pulsewright_app.desk.viewing import Viewing
 
 
@@ -31,6 +33,7 @@ def current_view(document: Document, viewing: Viewing) -> SheetView | str:
         visible=() if everything else tuple(session.channels[c].name for c in visible),
         lanes=viewing.lanes,
         neighbours=viewing.neighbours,
+        spacing=viewing.spacing,
         inks=viewing.inks,
         logarithmic=viewing.logarithmic,
         filter=_filter(viewing),
@@ -56,8 +59,12 @@ def _filter(viewing: Viewing) -> str:
     return viewing.filter_text if matching and viewing.view != "map" else ""
 
 
-def go_to_view(document: Document, viewing: Viewing, view: SheetView) -> str:
-    """Look at a view that was added to the sheet; return a sentence where the session lacks what it shows."""
+def go_to_view(document: Document, viewing: Viewing, filtering: Filtering, view: SheetView) -> str:
+    """Look at a view that was added to the sheet; return a sentence where the session lacks what it shows.
+
+    The records that are shown are those that the sheet draws: the filter of the view is taken again, and where the view
+    has none, all records are shown, whatever the filter of the moment.
+    """
     session = document.session
     names = [] if session is None else [channel.name for channel in session.channels]
     if session is None or view.channel not in names or view.record >= session.records:
@@ -69,6 +76,7 @@ def go_to_view(document: Document, viewing: Viewing, view: SheetView) -> str:
     viewing.set_channel(names.index(view.channel))
     viewing.set_lanes(view.lanes)
     viewing.set_neighbours(view.neighbours)
+    viewing.set_spacing(view.spacing)
     viewing.set_inks(view.inks)
     viewing.set_logarithmic(view.logarithmic)
     viewing.glow.set_aligned_by(view.aligned_by)
@@ -78,5 +86,23 @@ def go_to_view(document: Document, viewing: Viewing, view: SheetView) -> str:
         viewing.reference.take_mean()
     else:
         viewing.reference.take_record(view.reference)
+    refused = _show_its_records(viewing, filtering, view)
     viewing.zoom(view.time, view.value)
-    return ""
+    return refused
+
+
+def _show_its_records(viewing: Viewing, filtering: Filtering, view: SheetView) -> str:
+    """Let in the records that the view shows; return a sentence where its filter cannot be understood any more."""
+    viewing.walk_through(None)
+    refused = ""
+    if view.filter:
+        try:
+            filtering.apply(view.filter)
+        except FilterError as error:
+            refused = f"All records are shown, because the filter of this view means nothing now: {error.sentence}"
+    matching = bool(view.filter) and not refused
+    if view.view == "afterglow":
+        viewing.glow.set_of("matching" if matching else "all")
+    elif view.view != "map":
+        viewing.set_only_matching(matching)
+    return refused

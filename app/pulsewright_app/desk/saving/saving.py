@@ -42,7 +42,8 @@ class Saving(QObject):
             elif key == PICTURE:
                 made = PicturePage(window.document, window.viewing, window.results, self.files, window)
             else:
-                made = ViewsPage(window.document, window.viewing, window)
+                filtering = window.middle.rail_row.filter_row.filtering
+                made = ViewsPage(window.document, window.viewing, filtering, window)
             # what is changed on a page is taken back there too
             made.addActions([window.actions_by_name[name] for name in ("undo", "redo")])
             self._pages[key] = made

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from pulsewright.review import SheetView
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.filtering import Filtering
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.saving.current_view import current_view, go_to_view
 from pulsewright_app.desk.viewing import Viewing
@@ -29,9 +30,11 @@ def add_view(document: Document, viewing: Viewing) -> str:
 class ViewsPage(FormPage):
     """Lists the added views in the order of the sheet; a caption is written where it stands."""
 
-    def __init__(self, document: Document, viewing: Viewing, parent: QWidget | None = None) -> None:
+    def __init__(
+        self, document: Document, viewing: Viewing, filtering: Filtering, parent: QWidget | None = None
+    ) -> None:
         super().__init__("Views on the sheet", parent)
-        self._document, self._viewing = document, viewing
+        self._document, self._viewing, self._filtering = document, viewing, filtering
         self.table = QTableWidget(0, 2)
         self.table.setAccessibleName("Views on the sheet")
         self.table.setTabKeyNavigation(False)
@@ -133,7 +136,8 @@ class ViewsPage(FormPage):
         self._set((*views[:row], *views[row + 1 :]), "Take a view off the sheet")
 
     def _go(self) -> None:
-        self.told.setText(go_to_view(self._document, self._viewing, self._document.sheet_views[self._chosen]))
+        view = self._document.sheet_views[self._chosen]
+        self.told.setText(go_to_view(self._document, self._viewing, self._filtering, view))
 
     def _set(self, views: tuple[SheetView, ...], label: str) -> None:
         self._document.set_sheet_views(views, label)

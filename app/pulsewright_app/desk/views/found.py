@@ -46,16 +46,16 @@ class FoundPulses:
 
 
 def found_pulses(
-    session: Session, findings: Findings | None, record: int | range | None = None, channels: Iterable[int] = ()
+    session: Session, findings: Findings | None, record: int | Ints | None = None, channels: Iterable[int] = ()
 ) -> FoundPulses:
-    """Return the pulses found in a record or a run of records, on some channels.
+    """Return the pulses found in a record or in several, on some channels.
 
     Parameters
     ----------
     session : Session
     findings : Findings or None
         None, or findings of a session with other records, have no pulses.
-    record : int, range or None
+    record : int, int array or None
         None for every record.
     channels : iterable of int
         The channels.
@@ -68,7 +68,7 @@ def found_pulses(
     if isinstance(record, int):
         chosen &= pulses.record == record
     elif record is not None:
-        chosen &= (pulses.record >= record.start) & (pulses.record < record.stop)
+        chosen &= np.isin(pulses.record, record)
     index = np.flatnonzero(chosen)
     time = pulses.time[index].copy()
     placed = np.isfinite(time)

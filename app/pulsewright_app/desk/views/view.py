@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from PySide6.QtCore import QPointF, Qt, QTimer, Signal
-from PySide6.QtGui import QColor, QFont, QPainter, QPen, QShowEvent
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtGui import QColor, QFont, QPainter, QPen, QResizeEvent, QShowEvent
+from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QVBoxLayout, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
@@ -47,6 +47,10 @@ class Spot:
     record: int
     channel: int
     time: float
+
+
+_CAPTION_LETTERS = 70
+"""Letters that a caption beside the controls has room for at least."""
 
 
 class View(QWidget):
@@ -89,15 +93,27 @@ class View(QWidget):
         self._restyle()
 
     def _lay_out(self) -> None:
-        top = QHBoxLayout()
-        top.setContentsMargins(8, 4, 8, 2)
-        top.addWidget(self.caption, 1)
-        top.addLayout(self.options)
+        self._top = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._top.setContentsMargins(8, 4, 8, 2)
+        self._top.setSpacing(4)
+        self._top.addWidget(self.caption, 1)
+        self._top.addLayout(self.options)
+        self._top.setAlignment(self.options, Qt.AlignmentFlag.AlignLeft)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        column.addLayout(top)
+        column.addLayout(self._top)
         column.addWidget(self.canvas, 1)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Give the caption a line of its own where it would be short beside the controls.
+
+        By the width alone, not by the text: stepping must not move the plot.
+        """
+        super().resizeEvent(event)
+        left = self.width() - self.options.sizeHint().width()
+        beside = left >= _CAPTION_LETTERS * self.fontMetrics().averageCharWidth()
+        self._top.setDirection(QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom)
 
     def _connect(self) -> None:
         viewing, document = self.viewing, self.document
@@ -301,7 +317,7 @@ class View(QWidget):
     def sample_text(self, record: int, channel: int, time: float) -> str:
         """Return what a channel holds at a time of a record, for example ``"H05: 0.231 V"``."""
         session = self.document.session
-        codes = self.desk.data.codes(record)
+        codes = self.desk.data.row(record, channel)
         if session is None or codes is None:
             return ""
         start = float(session.first_sample_time(channel)[record])
@@ -309,7 +325,7 @@ class View(QWidget):
         about = session.channels[channel]
         if not 0 <= sample < session.record_length:
             return f"{about.name}: no sample here"
-        value = float(codes[channel, sample]) * about.scale + about.offset
+        value = float(codes[sample]) * about.scale + about.offset
         found = pulse_text(session, self.results.findings, record, channel, time, self.reach(session))
         return f"{about.name}: {engineering(value, about.unit)} (sample {sample})" + (f"    {found}" if found else "")
 
@@ -326,8 +342,8 @@ class View(QWidget):
         base = self.base_of(channel)
         if base is not None and np.isfinite(found.amplitude[i]):
             return base + float(found.amplitude[i])
-        codes = self.desk.data.codes(int(found.record[i]))
-        return None if codes is None else float(codes[channel, found.extreme[i]]) * about.scale + about.offset
+        codes = self.desk.data.row(int(found.record[i]), channel)
+        return None if codes is None else float(codes[found.extreme[i]]) * about.scale + about.offset
 
     def caption_start(self, session: Session) -> str:
         """Return the beginning of the caption: which record of how many."""

@@ -1,0 +1,46 @@
+"""The commands that make sessions out of recordings: they parse and call."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pulsewright_app.cli_options import Text, option
+
+
+class Slope(StrEnum):
+    """Which way a signal crosses a level."""
+
+    RISING = "rising"
+    FALLING = "falling"
+
+
+def split(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A continuous capture.", show_default=False)],
+    to: Annotated[Path, option("SESSION.h5", "The session file to make.")],
+    channel: Annotated[str, option("H01", "The channel whose crossings are triggers.")],
+    level: Annotated[str, option('"0.5 V"', "The level that is crossed, in that channel's unit.")],
+    before: Annotated[str, option('"10 us"', "What a record keeps of the time before its trigger.")],
+    after: Annotated[str, option('"1 ms"', "What it keeps of the time from the trigger on.")],
+    slope: Annotated[Slope, typer.Option(help="Whether the signal rises through the level, or falls.")] = Slope.RISING,
+    hold_off: Annotated[Text, option('"20 us"', "From a trigger on, pass over crossings for so long.")] = None,
+    hysteresis: Annotated[
+        Text, option('"20 mV"', "How far the signal must go back past the level before it can cross it again.")
+    ] = None,
+) -> int:
+    """Cut a continuous capture into records at level crossings, as a triggered recorder would have taken it.
+
+    The instant of a trigger is found between two samples and stored with its record. Triggers that come while a record
+    is being taken, and records that would reach past an end of the capture, are counted and told.
+
+    Example: pulsewright split capture.h5 --to run.h5 --channel H01 --level "0.5 V" --before "10 us" --after "1 ms"
+    """
+    from pulsewright_app.split_command import run_split
+
+    return run_split(
+        file, to, channel=channel, level=level, rising=slope == Slope.RISING, before=before, after=after,
+        hold_off=hold_off, hysteresis=hysteresis,
+    )  # fmt: skip
