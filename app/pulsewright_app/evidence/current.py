@@ -30,15 +30,13 @@ def require_current(assessment: Assessment, session: Session, review: Review, wa
     findings = assessment.findings
     _require_same_file(findings, session, watch)
     settings, wanted = findings.settings, review.measuring_settings()
+    _require_delays(settings, dict(parse_setting("delays", wanted.pop("delays", {}))))
     for name, raw in wanted.items():
-        if name == "delays":
-            _require_delays(settings, dict(parse_setting(name, raw)))
-            continue
         origin = settings.origin(name)
         if origin != "option" and (origin != "review" or getattr(settings, name) != parse_setting(name, raw)):
             raise EvidenceError(f"the findings are older than the review's {name}", _REMEDY)
     for name, origin in settings.origins.items():
-        if origin == "review" and name not in wanted:
+        if origin == "review" and name not in (*wanted, "delays"):
             raise EvidenceError(f"the findings rest on a {name} that the review no longer holds", _REMEDY)
     if review.session_sha256 and findings.session.sha256 and review.session_sha256 != findings.session.sha256:
         raise EvidenceError("the review belongs to another session, by its SHA-256", "give the session its own review")
