@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import math
 import struct
-import zlib
 from collections.abc import Iterator
-from io import BytesIO, RawIOBase
+from io import BytesIO
 from pathlib import Path
 from typing import IO, cast
 
@@ -21,7 +20,7 @@ from pulsewright.errors import RecordingError
 from pulsewright.formats.array_axes import NamedArray, strided_array
 from pulsewright.formats.byte_sources import ByteSource, FileBytes, PackedBytes
 from pulsewright.formats.named_arrays import understand
-from pulsewright.formats.packing import check_ratio
+from pulsewright.formats.packing import Unpacking, check_ratio
 from pulsewright.formats.sample_types import StoredType
 from pulsewright.formats.understanding import Ledger, Reading
 
@@ -100,7 +99,7 @@ def _arrays(data: FileBytes, path: Path, order: str) -> Iterator[NamedArray | No
 
 def _packed_variable(data: FileBytes, place: int, size: int, path: Path, order: str) -> NamedArray | None:
     def reopen() -> IO[bytes]:
-        return cast("IO[bytes]", _Unpacking(data, place, size))
+        return cast("IO[bytes]", Unpacking(data, place, place + size, "zlib", path.name))
 
     head = reopen().read(8)
     if len(head) < 8:
@@ -111,30 +110,6 @@ def _packed_variable(data: FileBytes, place: int, size: int, path: Path, order: 
     check_ratio(path.name, length, size)
     unpacked = PackedBytes(path.name, reopen, 8 + length)
     return _variable(unpacked, 8, length, path.name, order)
-
-
-class _Unpacking(RawIOBase):
-    """A packed stretch of a file, unpacked as it is read, never by more than is asked for."""
-
-    def __init__(self, data: FileBytes, place: int, size: int) -> None:
-        super().__init__()
-        self._data, self._place, self._end = data, place, place + size
-        self._engine = zlib.decompressobj()
-        self._waiting = b""
-
-    def read(self, count: int = -1) -> bytes:
-        """Return up to `count` bytes; fewer than that only at the end."""
-        found = bytearray()
-        while len(found) < count and not self._engine.eof:
-            if not self._waiting:
-                piece = min(1 << 16, self._end - self._place)
-                if piece <= 0:
-                    break
-                self._waiting = self._data.read_at(self._place, piece)
-                self._place += piece
-            found += self._engine.decompress(self._waiting, count - len(found))
-            self._waiting = self._engine.unconsumed_tail
-        return bytes(found)
 
 
 def _variable(data: ByteSource, place: int, size: int, name: str, order: str) -> NamedArray | None:
