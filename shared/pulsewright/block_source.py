@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
@@ -137,3 +138,55 @@ class ArraySource:
 
     def close(self) -> None:
         """Nothing is held."""
+
+
+def stretch_of(source: BlockSource, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+    """Return samples first … stop − 1 of one record, the whole record read only where the source knows no other way.
+
+    Parameters
+    ----------
+    source : BlockSource
+        Open.
+    record : int
+        Number of the record, from 0.
+    first, stop : int
+        First sample, and the one after the last.
+    channels : slice
+        The places of those wanted.
+
+    Returns
+    -------
+    array (channels, stop − first)
+        Samples as stored.
+    """
+    if isinstance(source, StretchSource):
+        return source.read_stretch(record, first, stop, channels)
+    return source.read(record, record + 1)[0, channels, first:stop]
+
+
+def pieces_of(source: BlockSource, piece_bytes: int = 32 << 20) -> Iterator[tuple[int, int, Codes]]:
+    """Yield all samples in pieces of at most about `piece_bytes`, records larger than that in stretches.
+
+    Parameters
+    ----------
+    source : BlockSource
+        Open.
+    piece_bytes : int
+        Bytes of a piece as stored; one sample on every channel is the least.
+
+    Yields
+    ------
+    int, int, array (records, channels, samples)
+        Number of the piece's first record, place of its first sample in that record, samples as stored.
+    """
+    records, channels, length = source.shape
+    a_sample = max(1, channels * source.dtype.itemsize)
+    if a_sample * length <= piece_bytes:
+        step = max(1, piece_bytes // max(1, a_sample * length))
+        for first in range(0, records, step):
+            yield first, 0, source.read(first, min(first + step, records))
+        return
+    step = max(1, piece_bytes // a_sample)
+    for record in range(records):
+        for first in range(0, length, step):
+            yield record, first, stretch_of(source, record, first, min(first + step, length))[None]

@@ -34,6 +34,22 @@ class SessionFileError(PulsewrightError):
     """A session file is missing, unreadable, of another layout, or contradicts itself."""
 
 
+class RecordingError(PulsewrightError):
+    """A recording of another format is damaged, or cannot be understood as it is.
+
+    Parameters
+    ----------
+    cause, remedy : str
+        As for every `PulsewrightError`.
+    option : str
+        The option that would mend it, so that a form can show the sentence beside its field; empty if none would.
+    """
+
+    def __init__(self, cause: str, remedy: str = "", option: str = "") -> None:
+        super().__init__(cause, remedy)
+        self.option = option
+
+
 class SettingError(PulsewrightError):
     """A measuring setting has a value that cannot be used."""
 

@@ -12,8 +12,10 @@ import numpy as np
 from pulsewright.hdf5_checks import CheckedFile, guarded
 from pulsewright.session import Channel, Floats
 
-__all__ = ["LAYOUT", "LAYOUT_VERSION", "SAMPLE_TYPES", "Content", "LayoutReader", "guarded"]
+__all__ = ["BRING_IN", "LAYOUT", "LAYOUT_VERSION", "SAMPLE_TYPES", "Content", "LayoutReader", "guarded"]
 
+BRING_IN = "bring it in with pulsewright convert, or with Import on the desk"
+"""What to do with a file that is no session file."""
 LAYOUT = "pulsewright-session"
 LAYOUT_VERSION = 1
 SAMPLE_TYPES = ("int8", "uint8", "int16", "uint16", "int32", "float32")
@@ -93,7 +95,7 @@ class LayoutReader(CheckedFile):
         layout = self.attribute("layout", text=True)
         if layout != LAYOUT:
             found = "is missing" if layout is None else f"is {layout!r}"
-            self.fail("attribute layout", f"{found}, so it is not a Pulsewright session file")
+            self.fail("attribute layout", f"{found}, so it is not a Pulsewright session file", BRING_IN)
         version = self.attribute("layout_version")
         if version is None:
             self.fail("attribute layout_version", "is missing", "a session file needs it")

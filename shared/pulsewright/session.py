@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, StretchSource
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, stretch_of
 from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
@@ -219,9 +219,7 @@ class Session:
         channels : slice
             The places of those wanted.
         """
-        if isinstance(self._source, StretchSource):
-            return self._source.read_stretch(record, first, stop, channels)
-        return self._source.read(record, record + 1)[0, channels, first:stop]
+        return stretch_of(self._source, record, first, stop, channels)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).

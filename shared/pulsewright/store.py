@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.atomic import replacing
+from pulsewright.block_source import pieces_of
 from pulsewright.errors import SessionFileError
 from pulsewright.file_blocks import ChunkedSource, FileSource, PositionedSource, can_read_at
-from pulsewright.layout import LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
+from pulsewright.layout import BRING_IN, LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
 from pulsewright.session import BlockSource, Channel, Floats, Session
 
 Progress = Callable[[float, str], None]
@@ -145,15 +146,14 @@ def _write(
 
 def _put_blocks(file: Any, samples: BlockSource, progress: Progress | None) -> None:
     """Write a block source's samples one after another."""
-    records, channels, length = samples.shape
     dtype = samples.dtype.newbyteorder("<")
-    stored = file.create_dataset("samples", (records, channels, length), dtype, track_times=False)
-    step = max(1, WRITTEN_AT_ONCE // max(1, channels * length * dtype.itemsize))
-    for first in range(0, records, step):
-        stop = min(first + step, records)
-        stored[first:stop] = samples.read(first, stop)
+    stored = file.create_dataset("samples", samples.shape, dtype, track_times=False)
+    done, total = 0, samples.shape[0] * samples.shape[2]
+    for record, first, codes in pieces_of(samples, WRITTEN_AT_ONCE):
+        stored[record : record + len(codes), :, first : first + codes.shape[2]] = codes
+        done += codes.shape[0] * codes.shape[2]
         if progress is not None:
-            progress(stop / records, "Writing")
+            progress(done / total, "Writing")
 
 
 def save_session(
@@ -257,13 +257,13 @@ def _check_finite(session: Session, name: str) -> None:
     """Refuse NaN and infinity, which only samples of a floating type can hold."""
     if session.dtype.kind != "f":
         return
-    for first, block in session.blocks():
+    for first, start, block in pieces_of(session.source):
         if not np.isfinite(block).all():
             record, channel, sample = (int(place[0]) for place in np.nonzero(~np.isfinite(block)))
             value = block[record, channel, sample]
             raise SessionFileError(
                 f"{name}: /samples holds {'NaN' if np.isnan(value) else 'an infinity'} in record {first + record}, "
-                f"channel {session.channels[channel].name}, sample {sample}",
+                f"channel {session.channels[channel].name}, sample {start + sample}",
                 "every sample must be a finite number",
             )
 
@@ -296,9 +296,7 @@ def _open_hdf5(path: Path, name: str) -> Any:
 
     with guarded(name, "the file"):
         if not h5py.is_hdf5(path):
-            raise SessionFileError(
-                f"{name}: is not HDF5, so it is not a Pulsewright session file", "give a session file"
-            )
+            raise SessionFileError(f"{name}: is not HDF5, so it is not a Pulsewright session file", BRING_IN)
         try:
             # a chunk may be larger than HDF5's own cache: without room it is unpacked again for every record
             return h5py.File(path, "r", locking="best-effort", rdcc_nbytes=64 << 20)

@@ -334,7 +334,7 @@ def test_one_channel_is_what_h5py_reads(tmp_path: Path, length: int, chunked: bo
 
 
 def test_saved_block_by_block_it_is_the_same_file(tank_file: Path, tmp_path: Path, monkeypatch: Any) -> None:
-    monkeypatch.setattr(store, "WRITTEN_AT_ONCE", 1)  # one record at a time
+    monkeypatch.setattr(store, "WRITTEN_AT_ONCE", 4 * 30 * 2)  # one record at a time
     shares: list[float] = []
     with open_session(tank_file) as session:
         save_session(tmp_path / "again.h5", session, progress=lambda share, _: shares.append(share))

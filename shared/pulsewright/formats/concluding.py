@@ -1,0 +1,380 @@
+"""From what a file says and what a person gives to a session: the part that all formats share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pulsewright.block_source import BlockSource
+from pulsewright.errors import RecordingError
+from pulsewright.formats.sample_types import NO_END_CODE, usual_end_codes
+from pulsewright.formats.understanding import Ledger, Reading
+from pulsewright.quantity import engineering, parse_number
+from pulsewright.session import Channel, Floats, Session
+
+_OWN, _UNKNOWN, _EVERY = "the file's own", "not known", "every "
+
+
+@dataclass
+class Found:
+    """What a file itself says; None wherever it says nothing.
+
+    Attributes
+    ----------
+    source : BlockSource
+        The samples, cut into records.
+    stored : dtype or None
+        The type of a sample in the file, where it is not that of the source.
+    names, modules, units, scales, offsets, delays, end_codes
+        One for each channel.
+    guesses : dict
+        For some of these names, what to take rather than the usual guess, and why.
+    module_order : sequence of str or None
+        Modules in order, where channels do not tell it.
+    sample_rate : float or None
+        Hertz.
+    pre_trigger : int or None
+        Samples.
+    trigger_time, trigger_offset
+        As for `Session`.
+    title, notes, origin, created : str
+        Text that the file carries.
+    """
+
+    source: BlockSource
+    stored: np.dtype[Any] | None = None
+    names: Sequence[str] | None = None
+    modules: Sequence[str] | None = None
+    units: Sequence[str] | None = None
+    scales: Sequence[float] | None = None
+    offsets: Sequence[float] | None = None
+    delays: Sequence[float] | None = None
+    end_codes: Sequence[tuple[int, int]] | None = None
+    guesses: dict[str, tuple[Any, str]] = field(default_factory=dict)
+    module_order: Sequence[str] | None = None
+    sample_rate: float | None = None
+    pre_trigger: int | None = None
+    trigger_time: Floats | None = None
+    trigger_offset: Floats | None = None
+    title: str = ""
+    notes: str = ""
+    origin: str = ""
+    created: str = ""
+
+
+def records_in(ledger: Ledger, total: int, in_file: int | None = None) -> tuple[int, int]:
+    """Return how many records a continuous stretch of samples is cut into, and their length.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Asked for the record length.
+    total : int
+        Samples on each channel.
+    in_file : int, optional
+        Record length that the file says.
+
+    Returns
+    -------
+    int, int
+        Records and record length; samples left over at the end are told as odd.
+
+    Raises
+    ------
+    RecordingError
+        If there is not even one record.
+    """
+    length = ledger.decide(
+        "record_length", whole_number, in_file=in_file, guess=total, why="nothing divides the samples into records"
+    )
+    assert length is not None
+    if not 1 <= length <= total:
+        raise RecordingError(
+            f"{ledger.file_name}: holds {total:,} samples on each channel, less than a record of {length:,}",
+            "give another record length",
+            "record_length",
+        )
+    left = total % length
+    if left:
+        ledger.odd.append(f"{left:,} samples at its end make no whole record of {length:,} and are left out")
+    return total // length, length
+
+
+def conclude(ledger: Ledger, path: Path, format_name: str, found: Found) -> Reading:
+    """Return the reading of a file whose samples have been found.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Asked for everything that a session needs.
+    path : Path
+        The file.
+    format_name : str
+        What a person calls its format.
+    found : Found
+        What the file says.
+
+    Raises
+    ------
+    RecordingError
+        If an option cannot be used.
+    """
+    records, _, length = found.source.shape
+    rate = ledger.decide(
+        "sample_rate", parse_rate, show_rate, in_file=found.sample_rate, **_guess(found, "sample_rate")
+    )
+    pre_trigger = ledger.decide(
+        "pre_trigger",
+        whole_number,
+        in_file=found.pre_trigger,
+        **_guess(found, "pre_trigger", 0, "nothing says that a record begins before its trigger"),
+    )
+    assert pre_trigger is not None
+    if pre_trigger > length:
+        raise RecordingError(
+            f"{ledger.file_name}: {pre_trigger:,} samples before the trigger, but a record has only {length:,}",
+            "give fewer",
+            "pre_trigger",
+        )
+    channels = _channels(ledger, found)
+    time, offset = _triggers(ledger, found, records)
+    title = ledger.decide("title", str, in_file=found.title or None, guess="", why="the file has none")
+    session = Session(
+        found.source,
+        channels,
+        1.0 if rate is None else rate,
+        pre_trigger,
+        modules=_module_order(found, channels),
+        trigger_time=time,
+        trigger_offset=offset,
+        title=title or "",
+        notes=found.notes,
+        origin=found.origin or path.name,
+        created=found.created,
+        file=path,
+    )
+    return Reading(path, format_name, session, tuple(ledger.assumptions), tuple(ledger.odd), tuple(ledger.problems))
+
+
+def _guess(found: Found, name: str, guess: Any = None, why: str = "") -> dict[str, Any]:
+    value, reason = found.guesses.get(name, (guess, why))
+    return {"guess": value, "why": reason}
+
+
+def _module_order(found: Found, channels: Sequence[Channel]) -> Sequence[str] | None:
+    used = {channel.module for channel in channels}
+    if found.module_order is not None and used <= set(found.module_order):
+        return found.module_order
+    return None
+
+
+def _channels(ledger: Ledger, found: Found) -> list[Channel]:
+    count = found.source.shape[1]
+
+    def each(name: str, parse: Callable[[str, int], Any], in_file: Any, usual: Any, why: str, show: Any = str) -> Any:
+        guess, reason = found.guesses.get(name, (usual, why))
+        return ledger.decide(
+            name,
+            lambda text: for_each(text, names, parse),
+            lambda values: shown_for_each([show(value) for value in values]),
+            in_file=None if in_file is None else list(in_file),
+            guess=guess if isinstance(guess, list) else [guess] * count,
+            why=reason,
+        )
+
+    names = [f"C{place + 1:0{max(2, len(str(count)))}d}" for place in range(count)]
+    names = each("names", _name, found.names, names, "the file names none")
+    _check_names(ledger, names)
+    modules = each("module", _name, found.modules, "M1", "one module, if nobody says otherwise")
+    units = each("unit", lambda text, _: text, found.units, "V", "the file names none")
+    scales = each(
+        "scale",
+        lambda text, place: parse_number(text, units[place], "scale"),
+        found.scales, 1.0, "a code counts as one unit", repr,
+    )  # fmt: skip
+    if any(not np.isfinite(scale) or scale == 0 for scale in scales):
+        raise RecordingError(f"{ledger.file_name}: a scale is 0 or not finite", "give units for each code", "scale")
+    offsets = each(
+        "offset",
+        lambda text, place: parse_number(text, units[place], "offset"),
+        found.offsets, 0.0, "code 0 counts as 0 units", repr,
+    )  # fmt: skip
+    delays = each("delay", lambda text, _: parse_number(text, "s", "delay"), found.delays, 0.0, "none is known",
+                  lambda value: f"{value!r} s")  # fmt: skip
+    usual = usual_end_codes(found.stored or found.source.dtype, found.source.dtype)
+    why = "those of the sample type" if usual[1] < NO_END_CODE else "samples are no codes: none counts as clipped"
+    ends = each("end_codes", lambda text, _: parse_ends(text), found.end_codes, usual, why, show_ends)
+    rows = zip(names, modules, units, scales, offsets, (end[0] for end in ends), (end[1] for end in ends), delays,
+               strict=True)  # fmt: skip
+    return [Channel(*row) for row in rows]
+
+
+def _check_names(ledger: Ledger, names: Sequence[str]) -> None:
+    for place, name in enumerate(names):
+        if not name.strip() or name in names[:place]:
+            raise RecordingError(
+                f"{ledger.file_name}: channel {place + 1} is called {name!r}, as is another or as none may be",
+                "name every channel differently",
+                "names",
+            )
+
+
+def _triggers(ledger: Ledger, found: Found, records: int) -> tuple[Floats | None, Floats | None]:
+    own = found.trigger_time is not None and bool(np.isfinite(found.trigger_time).any())
+    told = ledger.decide(
+        "trigger_times",
+        _parse_times,
+        in_file=_OWN if own else None,
+        guess=_UNKNOWN,
+        why="the file has none",
+        choices=(_OWN, _UNKNOWN, "every 1 ms") if own else (_UNKNOWN, "every 1 ms"),
+    )
+    assert told is not None
+    if told == _OWN and not own:
+        raise RecordingError(f"{ledger.file_name}: has no trigger times", 'write "every 1 ms"', "trigger_times")
+    if told == _OWN:
+        return found.trigger_time, found.trigger_offset
+    if told == _UNKNOWN:
+        return None, found.trigger_offset
+    every: Floats = np.arange(records, dtype=np.float64) * parse_number(told.removeprefix(_EVERY), "s")
+    return every, found.trigger_offset
+
+
+def _parse_times(text: str) -> str:
+    if text.startswith(_EVERY):
+        if parse_number(text.removeprefix(_EVERY), "s", "trigger times") <= 0:
+            raise ValueError(text)
+        return text
+    if text not in (_OWN, _UNKNOWN):
+        raise ValueError(text)
+    return text
+
+
+def _name(text: str, _: int) -> str:
+    return text
+
+
+def for_each(text: str, names: Sequence[str], parse: Callable[[str, int], Any]) -> list[Any]:
+    """Read one value for all channels, or one for each.
+
+    Parameters
+    ----------
+    text : str
+        ``"1 mV"``, or as many values as channels with commas between them.
+    names : sequence of str
+        The channels.
+    parse : callable
+        Reads one value, told the place of its channel.
+
+    Raises
+    ------
+    RecordingError
+        If there is another number of values.
+    """
+    parts = [part.strip() for part in text.split(",")]
+    if len(parts) == 1:
+        parts *= len(names)
+    if len(parts) != len(names):
+        raise RecordingError(f"{text!r} has {len(parts)} values for {len(names)} channels", "give one, or one for each")
+    return [parse(part, place) for place, part in enumerate(parts)]
+
+
+def shown_for_each(parts: Sequence[str]) -> str:
+    """Write values as `for_each` reads them: one where all are the same.
+
+    Parameters
+    ----------
+    parts : sequence of str
+        One for each channel.
+    """
+    return parts[0] if len(set(parts)) == 1 else ",".join(parts)
+
+
+def whole_number(text: str) -> int:
+    """Read a count, 0 or more.
+
+    Parameters
+    ----------
+    text : str
+        Digits; blanks, commas and underscores between them are passed over.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
+    number = int(text.replace(",", "").replace("_", "").replace(" ", ""))
+    if not 0 <= number < 1 << 62:
+        raise ValueError(text)
+    return number
+
+
+def parse_rate(text: str) -> float:
+    """Read a sample rate, or a sample interval such as ``"40 ns"``, in hertz.
+
+    Parameters
+    ----------
+    text : str
+        A number with or without a unit.
+
+    Raises
+    ------
+    ValueError
+        If it is not above 0, or its reciprocal is not finite.
+    SettingError
+        If it is no number.
+    """
+    seconds = text.rstrip().endswith("s") and not text.rstrip().endswith("/s")
+    value = parse_number(text, "s" if seconds else "Hz", "sample rate")
+    rate = 1.0 / value if seconds and value else value
+    if not (rate > 0 and np.isfinite(rate) and np.isfinite(1.0 / rate)):
+        raise ValueError(text)
+    return rate
+
+
+def show_rate(rate: float) -> str:
+    """Write a sample rate so that it is read back to the last bit.
+
+    Parameters
+    ----------
+    rate : float
+        Hertz.
+    """
+    short = engineering(rate, "Hz", 12)
+    return short if parse_number(short, "Hz") == rate else f"{rate!r} Hz"
+
+
+def parse_ends(text: str) -> tuple[int, int]:
+    """Read end codes: ``"-2048 .. 2047"``, or ``"none"``.
+
+    Parameters
+    ----------
+    text : str
+        Two whole numbers, or ``none``.
+
+    Raises
+    ------
+    ValueError
+        If they are no whole numbers, or the second is not above the first.
+    """
+    if text == "none":
+        return -NO_END_CODE, NO_END_CODE
+    low, high = (int(part) for part in text.split(".."))
+    if not -NO_END_CODE <= low < high <= NO_END_CODE:
+        raise ValueError(text)
+    return low, high
+
+
+def show_ends(ends: tuple[int, int]) -> str:
+    """Write end codes as `parse_ends` reads them.
+
+    Parameters
+    ----------
+    ends : (int, int)
+        Lowest and highest.
+    """
+    return "none" if ends == (-NO_END_CODE, NO_END_CODE) else f"{ends[0]} .. {ends[1]}"
