@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.claims_again import read_claims_again
-from pulsewright_app.desk.following import follow_or_fix
+from pulsewright_app.desk.following import follow_or_fix, follow_or_fix_one
 from pulsewright_app.desk.going import next_of
 from pulsewright_app.desk.pair_answers import shift_pair, take_suggested_n
 from pulsewright_app.desk.record_answers import (
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 _CLOSER = 0.5
 _SPREAD = 2**0.25
+_PLACE_STEP = 0.1
+"""Of the stretch of values that a channel takes up: how far a key moves it."""
 _FAR = 10
 """Samples that a marker moves by with Shift."""
 
@@ -53,7 +55,8 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "suggested_n": lambda: take_suggested_n(window),
         "pair_ahead": lambda: shift_pair(window, -1),
         "pair_back": lambda: shift_pair(window, 1),
-        "follow": lambda: _follow(window),
+        "follow": lambda: _then_tell(window, follow_or_fix),
+        "follow_one": lambda: _then_tell(window, follow_or_fix_one),
         **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
         **{f"draw_{name}": _about_times(window, _draw_span(window, name)) for name in SPANS},
@@ -80,6 +83,14 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "lanes": lambda: viewing.set_lanes(not viewing.lanes),
         "next_channel": lambda: viewing.set_channel(viewing.channel + 1),
         "previous_channel": lambda: viewing.set_channel(viewing.channel - 1),
+        "only_channel": lambda: window.channels_panel.show_only(),
+        "only_module": lambda: window.channels_panel.show_only_module(),
+        "all_channels": viewing.show_all,
+        "drawn_larger": lambda: viewing.trims.step_scale(viewing.channel, up=True),
+        "drawn_smaller": lambda: viewing.trims.step_scale(viewing.channel, up=False),
+        "drawn_higher": lambda: _draw_higher(window, _PLACE_STEP),
+        "drawn_lower": lambda: _draw_higher(window, -_PLACE_STEP),
+        "as_recorded": lambda: viewing.trims.reset(viewing.channel),
         "rows_apart": lambda: viewing.set_spacing(viewing.spacing * _SPREAD),
         "rows_together": lambda: viewing.set_spacing(viewing.spacing / _SPREAD),
         "reference_here": viewing.reference.take_current,
@@ -132,6 +143,12 @@ def _about_times(window: DeskWindow, answer: Answer) -> Answer:
     return answer_or_refuse
 
 
+def _draw_higher(window: DeskWindow, share: float) -> None:
+    trims, channel = window.viewing.trims, window.viewing.channel
+    low, high = window.data.value_range((channel,))
+    trims.place(channel, float(f"{trims.of(channel).place + share * (high - low):.3g}"))
+
+
 def _nudge(window: DeskWindow, by: int) -> Answer:
     return lambda: window.middle.view.hand.nudge(by)
 
@@ -162,9 +179,9 @@ def _remove_pair(window: DeskWindow) -> None:
         window.document.remove_pair(selected[0])
 
 
-def _follow(window: DeskWindow) -> None:
-    follow_or_fix(window)
-    window.update_actions()  # it may have been refused
+def _then_tell(window: DeskWindow, answer: Callable[[DeskWindow], None]) -> None:
+    answer(window)
+    window.update_actions()  # it may have been refused, though the button ticked itself
 
 
 def _next_flag(window: DeskWindow, forward: bool) -> Answer:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
 from PySide6.QtCore import QObject, Signal
@@ -11,6 +12,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.glow_options import GlowOptions
 from pulsewright_app.desk.reference_options import ReferenceOptions
 from pulsewright_app.desk.spans import SpanDrawing
+from pulsewright_app.desk.trims import Trims
 from pulsewright_app.desk.walk import PACES as PACES
 from pulsewright_app.desk.walk import Walk
 from pulsewright_app.desk.zooming import Zoom, ZoomHistory
@@ -57,14 +59,17 @@ class Viewing(Walk):
         self.glow = GlowOptions(self)
         self.reference = ReferenceOptions(self)
         self.spans = SpanDrawing(document, self)
+        self.trims = Trims(self)
         self._reset()
         document.session_changed.connect(self._session_changed)
-        document.pairs_changed.connect(self._drop_lost_selection)
+        for changed in (document.pairs_changed, document.levels_changed):
+            changed.connect(self._drop_lost_selection)
 
     def _reset(self) -> None:
         self._begin_walk()
         self.glow.start_over()
         self.reference.start_over()
+        self.trims.start_over()
         self._channel = 0
         session = self._document.session
         self._hidden: frozenset[int] = frozenset()
@@ -110,6 +115,17 @@ class Viewing(Walk):
         """Show this channel alone, and make it the current one."""
         self._set_hidden(frozenset(range(self._channels)) - {channel})
         self.set_channel(channel)
+
+    def show_these(self, channels: Iterable[int], on: bool = True) -> None:
+        """Show some channels, or hide them."""
+        self._set_hidden(self._hidden - set(channels) if on else self._hidden | set(channels))
+
+    def show_only_these(self, channels: Iterable[int]) -> None:
+        """Show these channels alone; the current one becomes the first of them, if it is none."""
+        wanted = sorted(set(channels))
+        if wanted:
+            self._set_hidden(frozenset(range(self._channels)).difference(wanted))
+            self.set_channel(self._channel if self._channel in wanted else wanted[0])
 
     def show_all(self) -> None:
         """Show every channel."""
@@ -241,7 +257,7 @@ class Viewing(Walk):
 
     @property
     def selected_marker(self) -> tuple[int, Which] | None:
-        """The selected marker: the number of its pair, and 1 or 2."""
+        """The selected marker, or level marker: the number of its pair, and 1 or 2."""
         return self._selected
 
     def select_marker(self, pair_id: int | None, which: Which = 1) -> None:
@@ -252,7 +268,7 @@ class Viewing(Walk):
             self.selection_changed.emit()
 
     def _drop_lost_selection(self) -> None:
-        if self._selected is not None and self._document.pair(self._selected[0]) is None:
+        if self._selected is not None and self._document.either_pair(self._selected[0]) is None:
             self.select_marker(None)
 
     # -- appearance -----------------------------------------------------------------------------------------

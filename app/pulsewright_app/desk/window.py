@@ -126,11 +126,12 @@ class DeskWindow(QMainWindow):
     def _build_docks(self) -> None:
         state = (self.document, self.viewing, self.results)
         self.findings_panel = FindingsPanel(*state)
+        self.channels_panel = ChannelsPanel(*state)
         self.records_panel = RecordsPanel(*state, measured=self.measured)
         self.records_panel.save_wanted.connect(self.saving.save_records)
         left, right = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.RightDockWidgetArea
         self.docks = {
-            "channels_panel": self._dock("Channels", ChannelsPanel(*state), left),
+            "channels_panel": self._dock("Channels", self.channels_panel, left),
             "records_panel": self._dock("Records", self.records_panel, left),
             "markers_panel": self._dock("Markers", MarkersPanel(*state), right),
             "findings_panel": self._dock("Findings", self.findings_panel, right),

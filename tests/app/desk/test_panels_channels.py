@@ -8,8 +8,9 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QLineEdit
 
 from pulsewright.session import Channel
 from pulsewright_app.desk.panels.channel_table import range_text
@@ -77,6 +78,65 @@ def test_only_this_one_and_show_all(bench: Any) -> None:
     assert len(bench.viewing.visible_channels) == 12
 
 
+def test_a_module_is_shown_and_hidden_by_its_tick(bench: Any) -> None:
+    panel = bench.show(ChannelsPanel)
+
+    def tick() -> Any:
+        return Qt.CheckState(panel.table.model().index(5, 0).data(Qt.ItemDataRole.CheckStateRole))
+
+    bench.click(panel.table, 5, 0, from_left=TICK)
+    assert bench.viewing.visible_channels == (0, 1, 2, 3, 8, 9, 10, 11)
+    assert tick() is Qt.CheckState.Unchecked
+    bench.viewing.show_channel(4)
+    assert tick() is Qt.CheckState.PartiallyChecked
+    bench.click(panel.table, 5, 0, from_left=TICK)
+    assert len(bench.viewing.visible_channels) == 12
+    bench.click(panel.table, 4, 2)  # by keys: down from the last channel of M1 to the row of M2
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_Down)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_Left)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_Left)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_Space)
+    assert bench.viewing.visible_channels == (0, 1, 2, 3, 8, 9, 10, 11)
+
+
+def test_only_its_module_shows_the_module_of_the_row(bench: Any) -> None:
+    panel = bench.show(ChannelsPanel)
+    bench.click(panel.table, 7, 2)
+    bench.press(panel.module_button)
+    assert bench.viewing.visible_channels == (4, 5, 6, 7)
+    assert bench.viewing.channel == 5
+    bench.click(panel.table, 10, 0)  # the row of M3 itself
+    bench.press(panel.module_button)
+    assert bench.viewing.visible_channels == (8, 9, 10, 11)
+    assert bench.viewing.channel == 8
+
+
+def test_how_a_channel_is_drawn_is_written_in_its_row(bench: Any) -> None:
+    panel = bench.show(ChannelsPanel)
+    told: list[str] = []
+    bench.viewing.told.connect(told.append)
+
+    def write(column: int, text: str) -> None:
+        panel.table.setCurrentIndex(panel.table.model().index(2, column))
+        bench.qtbot.keyClick(panel.table, Qt.Key.Key_F2)
+        editor = next(line for line in panel.table.findChildren(QLineEdit) if line.hasFocus())
+        editor.selectAll()
+        bench.qtbot.keyClicks(editor, text)
+        bench.qtbot.keyClick(editor, Qt.Key.Key_Return)
+        QCoreApplication.processEvents()  # the table takes what was written when it is idle
+
+    write(4, "2.5")
+    write(5, "-250 mV")
+    assert (bench.viewing.trims.of(1).scale, bench.viewing.trims.of(1).place) == (2.5, -0.25)
+    assert [panel.table.model().index(2, column).data() for column in (4, 5)] == ["×2.5", "−250 mV"]
+    write(4, "0")
+    write(5, "3 s")
+    assert ["scale" in told[0], "place" in told[1]] == [True, True]
+    assert bench.viewing.trims.of(1).scale == 2.5
+    bench.press(panel.reset_button)
+    assert [panel.table.model().index(2, column).data() for column in (4, 5)] == ["×1", "0"]
+
+
 def test_lanes_or_one_axis_by_key(bench: Any) -> None:
     panel = bench.show(ChannelsPanel)
     assert panel.lanes_box.currentText() == "Lanes"
@@ -103,8 +163,8 @@ def test_copying_gives_the_channels_with_their_modules_and_exact_delays(bench: A
     panel.table.setFocus()
     bench.qtbot.keyClick(panel.table, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
     lines = QGuiApplication.clipboard().text().splitlines()
-    assert lines[0] == "Channel\tModule\tRange\tCable delay / s"
-    assert lines[4] == "H04\tM1\t±1 V\t1e-08"
+    assert lines[0] == "Channel\tModule\tRange\tCable delay / s\tDrawn\tHigher by"
+    assert lines[4] == "H04\tM1\t±1 V\t1e-08\t×1\t0"
     assert len(lines) == 13
 
 

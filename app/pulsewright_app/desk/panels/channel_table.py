@@ -7,19 +7,28 @@ from typing import Any
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetrics, QGuiApplication
 
+from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import engineering
 from pulsewright.session import Channel
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.panel import swatch
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
+from pulsewright_app.desk.trims import read_place, read_scale
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
 
-NAME, MODULE, RANGE, DELAY = range(4)
-HEADINGS = ("Channel", "Module", "Range", "Cable delay")
-_EXACT_HEADINGS = ("Channel", "Module", "Range", "Cable delay / s")
+NAME, MODULE, RANGE, DELAY, SCALE, PLACE = range(6)
+HEADINGS = ("Channel", "Module", "Range", "Cable delay", "Drawn", "Higher by")
+_EXACT_HEADINGS = ("Channel", "Module", "Range", "Cable delay / s", "Drawn", "Higher by")
+_TRIMS = (SCALE, PLACE)
+_ABOUT = {
+    SCALE: "Times as large as recorded in Single; double-click or F2 to change. No number changes.",
+    PLACE: "How much higher than recorded it is drawn in Single; double-click or F2 to change. No number changes.",
+}
 
 _Role = Qt.ItemDataRole
+_TICKS = (Qt.CheckState.Unchecked, Qt.CheckState.PartiallyChecked, Qt.CheckState.Checked)
+"""Of a module none of whose channels is shown, some, and all."""
 
 
 def range_text(channel: Channel, integer: bool) -> str:
@@ -34,7 +43,7 @@ def range_text(channel: Channel, integer: bool) -> str:
 
 
 class ChannelTable(QAbstractTableModel):
-    """A row for each module, which cannot be chosen, and below it a row for each of its channels."""
+    """A row for each module, whose tick shows or hides all of it, and below it a row for each of its channels."""
 
     def __init__(self, document: Document, viewing: Viewing) -> None:
         super().__init__()
@@ -56,12 +65,21 @@ class ChannelTable(QAbstractTableModel):
     def refresh(self) -> None:
         """Say that ticks or colours may be others now."""
         if self._rows:
-            self.dataChanged.emit(self.index(0, 0), self.index(len(self._rows) - 1, NAME))
+            self.dataChanged.emit(self.index(0, 0), self.index(len(self._rows) - 1, PLACE))
 
     def channel_at(self, row: int) -> int | None:
         """Return the channel of a row, None for a module's."""
         entry = self._rows[row] if 0 <= row < len(self._rows) else None
         return entry if isinstance(entry, int) else None
+
+    def channels_at(self, row: int) -> tuple[int, ...]:
+        """Return the channels that a row stands for: one, or all of a module."""
+        entry, session = self._rows[row] if 0 <= row < len(self._rows) else None, self._document.session
+        if session is None or entry is None:
+            return ()
+        if isinstance(entry, int):
+            return (entry,)
+        return tuple(c for c, channel in enumerate(session.channels) if channel.module == entry)
 
     def row_of(self, channel: int) -> int | None:
         """Return the row of a channel."""
@@ -84,27 +102,30 @@ class ChannelTable(QAbstractTableModel):
         if orientation is not Qt.Orientation.Horizontal:
             return None
         if role == _Role.TextAlignmentRole:
-            return RIGHT if section in (RANGE, DELAY) else LEFT
-        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _EXACT_HEADINGS}.get(role, (None,) * 4)[section]
+            return RIGHT if section > MODULE else LEFT
+        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _EXACT_HEADINGS}.get(role, (None,) * len(HEADINGS))[
+            section
+        ]
 
     def flags(self, index: AnyIndex) -> Qt.ItemFlag:
-        """Channels can be chosen and ticked; module rows neither."""
+        """Channels can be chosen and ticked, and how they are drawn can be written; modules can be ticked."""
+        ticked = Qt.ItemFlag.ItemIsUserCheckable if index.column() == NAME else Qt.ItemFlag.NoItemFlags
         if self.channel_at(index.row()) is None:
-            return Qt.ItemFlag.NoItemFlags
-        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
-        return flags | Qt.ItemFlag.ItemIsUserCheckable if index.column() == NAME else flags
+            return Qt.ItemFlag.ItemIsEnabled | ticked
+        written = Qt.ItemFlag.ItemIsEditable if index.column() in _TRIMS else Qt.ItemFlag.NoItemFlags
+        return Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable | ticked | written
 
     def data(self, index: AnyIndex, role: int = 0) -> Any:
         """Return what a cell shows."""
         channel = self.channel_at(index.row())
         if channel is None:
-            return self._module_data(str(self._rows[index.row()]), index.column(), role)
-        if role in (_Role.DisplayRole, EXACT_ROLE):
+            return self._module_data(index.row(), index.column(), role)
+        if role in (_Role.DisplayRole, _Role.EditRole, EXACT_ROLE):
             return self._text(channel, index.column(), exact=role == EXACT_ROLE)
         if role == _Role.TextAlignmentRole:
-            return RIGHT if index.column() in (RANGE, DELAY) else LEFT
+            return RIGHT if index.column() > MODULE else LEFT
         if index.column() != NAME:
-            return None
+            return _ABOUT.get(index.column()) if role == _Role.ToolTipRole else None
         if role == _Role.CheckStateRole:
             shown = channel in self._viewing.visible_channels
             return Qt.CheckState.Checked if shown else Qt.CheckState.Unchecked
@@ -115,11 +136,17 @@ class ChannelTable(QAbstractTableModel):
             return "Ticked: shown in the view"
         return None
 
-    def _module_data(self, module: str, column: int, role: int) -> Any:
+    def _module_data(self, row: int, column: int, role: int) -> Any:
         if column != NAME:
             return None
         if role == _Role.DisplayRole:
-            return f"Module {module}"
+            return f"Module {self._rows[row]}"
+        if role == _Role.CheckStateRole:
+            channels = set(self.channels_at(row))
+            shown = len(channels.intersection(self._viewing.visible_channels))
+            return _TICKS[(shown > 0) + (shown == len(channels))]
+        if role == _Role.ToolTipRole:
+            return "Ticked: all its channels are shown in the view"
         if role == _Role.FontRole:
             font = QFont()
             font.setBold(True)
@@ -139,12 +166,26 @@ class ChannelTable(QAbstractTableModel):
             return channel.module
         if column == RANGE:
             return range_text(channel, session.dtype.kind in "iu")
-        return repr(channel.delay) if exact else engineering(channel.delay, "s")
+        if column == DELAY:
+            return repr(channel.delay) if exact else engineering(channel.delay, "s")
+        trim = self._viewing.trims.of(number)
+        return trim.scale_text if column == SCALE else trim.place_text(channel.unit)
 
     def setData(self, index: AnyIndex, value: Any, role: int = int(_Role.EditRole)) -> bool:
-        """Show or hide a channel by its tick."""
-        channel = self.channel_at(index.row())
-        if channel is None or role != _Role.CheckStateRole:
+        """Show or hide channels by a tick, or draw one as it was written."""
+        if role == _Role.CheckStateRole:
+            shown = Qt.CheckState(value) is Qt.CheckState.Checked
+            self._viewing.show_these(self.channels_at(index.row()), shown)
+            return True
+        channel, session = self.channel_at(index.row()), self._document.session
+        if channel is None or session is None or role != _Role.EditRole or index.column() not in _TRIMS:
             return False
-        self._viewing.show_channel(channel, Qt.CheckState(value) is Qt.CheckState.Checked)
+        try:
+            if index.column() == SCALE:
+                self._viewing.trims.scale(channel, read_scale(str(value)))
+            else:
+                self._viewing.trims.place(channel, read_place(str(value), session.channels[channel].unit))
+        except PulsewrightError as error:
+            self._viewing.tell(error.sentence)
+            return False
         return True

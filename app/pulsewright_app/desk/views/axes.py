@@ -15,6 +15,12 @@ RowLabel = tuple[float, str, str, bool]
 """Height in the plot, text, colour, and whether it is the current one."""
 
 
+_HALF_LINE = 20.0
+"""Half the height of the strip that a row's label is drawn in the middle of: higher than any type."""
+_AIR = 8.0
+"""Pixels between a label and the plot."""
+
+
 def dress(axis: Any, theme: Theme, font: QFont) -> None:
     """Give an axis the colours and the type of the desk."""
     axis.setPen(theme.rule)
@@ -52,26 +58,31 @@ class ValueAxis(pg.AxisItem):  # type: ignore[misc]
         if self._rows == (None if rows is None else tuple(rows)):
             return
         self._rows = None if rows is None else tuple(rows)
-        self.setTicks(None if rows is None else [[(row[0], row[1]) for row in rows]])
         self.picture = None
         self.update()
 
+    def generateDrawSpecs(self, p: QPainter) -> Any:
+        """Return what is drawn; rows need no ticks, and finding places for ticks takes long at each step."""
+        if self._rows is None:
+            return super().generateDrawSpecs(p)
+        edge = self.mapRectFromParent(self.geometry())
+        return (self.pen(), edge.topRight(), edge.bottomRight()), [], []
+
     def drawPicture(self, p: QPainter, axisSpec: Any, tickSpecs: Any, textSpecs: Any) -> None:
         """Draw the axis; rows get their own colours."""
+        super().drawPicture(p, axisSpec, tickSpecs, textSpecs)
         if self._rows is None:
-            super().drawPicture(p, axisSpec, tickSpecs, textSpecs)
             return
-        super().drawPicture(p, axisSpec, [], [])
-        looks = {row[1]: row for row in self._rows}
-        bounds = QRectF(self.boundingRect())
-        p.setClipRect(bounds)
-        for rect, _flags, text in textSpecs:
-            if text not in looks:
+        bounds, (low, high) = self.mapRectFromParent(self.geometry()), self.range
+        plain = self.style["tickFont"] or p.font()
+        strong = QFont(plain)
+        strong.setBold(True)
+        p.setClipRect(QRectF(self.boundingRect()))
+        for height, text, colour, current in self._rows:
+            if not low <= height <= high:
                 continue
-            _, _, colour, current = looks[text]
-            font = QFont(self.style["tickFont"])
-            font.setBold(current)
-            p.setFont(font)
+            y = bounds.bottom() - (height - low) / (high - low) * bounds.height()
+            p.setFont(strong if current else plain)
             p.setPen(QColor(colour))
-            place = QRectF(bounds.left(), rect.center().y() - 10, bounds.width() - 8, 20)
+            place = QRectF(bounds.left(), y - _HALF_LINE, bounds.width() - _AIR, 2 * _HALF_LINE)
             p.drawText(place, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from PySide6.QtCore import QPointF
 from PySide6.QtGui import QColor, QPainter, QPen
@@ -11,6 +11,7 @@ from PySide6.QtGui import QColor, QPainter, QPen
 from pulsewright.session import Channel, Codes, Session
 from pulsewright_app.desk.reference_options import Difference, ReferenceOptions
 from pulsewright_app.desk.references import Beneath, difference
+from pulsewright_app.desk.trims import Trim
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.columns import seen
 from pulsewright_app.desk.views.rows import Row
@@ -76,6 +77,15 @@ def stretches(row: Row, lanes: bool, wanted: Difference, magnification: int) -> 
     return Stretches(
         Row(bottom + 1 - _TRACE_SHARE / 2, row.middle, row.gain * _TRACE_SHARE),
         Row(bottom + (1 - _TRACE_SHARE) / 2, 0.0, row.gain * _TRACE_SHARE * magnification),
+    )
+
+
+def trimmed(use: Stretches, trim: Trim) -> Stretches:
+    """Return the same use with trace and reference drawn larger and higher, and the difference only larger."""
+    trace, apart = use.trace, use.difference
+    return Stretches(
+        None if trace is None else trace.trimmed(trim),
+        None if apart is None else replace(apart, gain=apart.gain * trim.scale),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Channel
+from pulsewright_app.desk.trims import Trim
 
 Floats = NDArray[np.float64]
 
@@ -36,6 +37,10 @@ class Row:
         """Return the row around `base` in which these values take up `share` of a height of 1."""
         low, high = values
         return cls(base, (low + high) / 2, share / max(high - low, 1e-300))
+
+    def trimmed(self, trim: Trim) -> Row:
+        """Return the row on which values are drawn larger about its middle, and higher."""
+        return Row(self.base + trim.place * self.gain, self.middle, self.gain * trim.scale)
 
     def places(self, channel: Channel) -> tuple[float, float]:
         """Return the height of a channel's code 0, and heights for each code."""

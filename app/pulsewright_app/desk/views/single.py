@@ -10,6 +10,8 @@ from PySide6.QtWidgets import QBoxLayout, QCheckBox, QWidget
 from pulsewright.quantity import engineering
 from pulsewright.session import Codes, Session
 from pulsewright_app.desk.references import Beneath, References, difference
+from pulsewright_app.desk.trims import AS_RECORDED
+from pulsewright_app.desk.views.axes import RowLabel
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.columns import seen
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
@@ -22,6 +24,7 @@ from pulsewright_app.desk.views.reference_rows import (
     draw_zeros,
     reference_trace,
     stretches,
+    trimmed,
     wanted_difference,
 )
 from pulsewright_app.desk.views.rows import Row
@@ -53,6 +56,7 @@ class SingleView(View):
         self.lanes.setChecked(self.viewing.lanes)
         self.lanes.toggled.connect(self.viewing.set_lanes)
         self.viewing.shown_changed.connect(lambda: self.lanes.setChecked(self.viewing.lanes))
+        self.viewing.trims.changed.connect(self.schedule)
         self.options.addWidget(self.lanes)
         self.references = References(desk.document, desk.viewing.reference, desk.data, desk.background, self)
         self.references.changed.connect(self.schedule)
@@ -79,7 +83,9 @@ class SingleView(View):
         beneath, reference = self.references.of_channels(), self.viewing.reference
         wanted = wanted_difference(reference, beneath)
         self._stretches = {
-            channel: stretches(row, self.viewing.lanes, wanted, reference.magnification)
+            channel: trimmed(
+                stretches(row, self.viewing.lanes, wanted, reference.magnification), self.viewing.trims.of(channel)
+            )
             for channel, row in self._rows.items()
         }
         self.canvas.band_heights = not self.viewing.lanes
@@ -117,9 +123,17 @@ class SingleView(View):
             ink = legible(theme.channel(channel), theme.page, theme.ink)  # the labels stand beside the plot
             name, about = session.channels[channel].name, (ink, channel == current)
             rows.append((self._rows[channel].base, name if use.trace else f"{sign} {name}", *about))
+            if use.trace:
+                rows += self._trim_labels(channel, session.channels[channel].unit)
             if use.trace and use.difference:
                 rows.append((use.difference.base, sign, theme.muted, False))
         axis.show_rows(rows)
+
+    def _trim_labels(self, channel: int, unit: str) -> list[RowLabel]:
+        """Return what stands about a lane's name where it is drawn other than recorded: place above, scale below."""
+        trim, base, muted = self.viewing.trims.of(channel), self._rows[channel].base, self.theme.muted
+        above = [(base + self._line, trim.place_text(unit), muted, False)] if trim.place else []
+        return [*above, (base - self._line, trim.scale_text, muted, False)] if trim.scale != 1 else above
 
     def _make_traces(
         self, session: Session, codes: Codes, shown: tuple[int, ...], beneath: dict[int, Beneath]
@@ -163,6 +177,8 @@ class SingleView(View):
             parts.append(f"trigger at {engineering(float(trigger), 's', 7)}")
         if record in self.document.left_out:
             parts.append(f"left out: {self.document.left_out[record] or 'no reason given'}")
+        if not self.viewing.lanes:
+            parts += self._drawn_otherwise(session, shown)
         hidden = len(session.channels) - len(shown)
         if hidden:
             parts.append(f"{hidden} of {len(session.channels)} channels hidden")
@@ -172,6 +188,17 @@ class SingleView(View):
         if waiting:
             parts.append("being read")
         return "  ·  ".join(parts)
+
+    def _drawn_otherwise(self, session: Session, shown: tuple[int, ...]) -> list[str]:
+        """Return which channels the one axis does not hold for."""
+        trims = ((session.channels[c], self.viewing.trims.of(c)) for c in shown)
+        told = [f"{about.name} {trim.text(about.unit)}" for about, trim in trims if trim != AS_RECORDED]
+        return [f"not by the axis: {', '.join(told)}"] if told else []
+
+    @property
+    def _line(self) -> float:
+        """The height of a line of type beside the lanes."""
+        return self.fontMetrics().height() * self.canvas.pixel_height
 
     def _paint_zeros(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw where each difference is 0."""
