@@ -17,14 +17,16 @@ def record_meant(text: str, session: Session) -> int | str:
     Parameters
     ----------
     text : str
-        A whole number; or a number with a unit of time, which means the record whose trigger is nearest.
+        A whole number, which ``#`` may lead; or a number with a unit of time, which means the record whose trigger
+        is nearest.
     session : Session
     """
     written, records = text.strip(), session.records
-    if written.isascii() and written.isdigit():
-        if len(written) < 13 and int(written) < records:
-            return int(written)
-        return f"There is no record {written}; the records are 0 to {records - 1}."
+    number = written.removeprefix("#").lstrip()
+    if number.isascii() and number.isdigit():
+        if len(number) < 13 and int(number) < records:
+            return int(number)
+        return f"There is no record {number}; the records are 0 to {records - 1}."
     if not written.endswith("s"):
         return f"{written!r} is no record and no time: write {HOW}."
     try:
