@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from operator import is_
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,8 @@ class Document(PairEdits, RecordEdits):
         self._claims_text = ""
         self._written: tuple[str, WrittenClaims] = ("", WrittenClaims())
         self._announced_settings: Mapping[str, Any] = {}
+        self._counting: tuple[tuple[object, ...], Mapping[str, Any], Settings] | None = None
+        """The settings that count, with what they were layered from: they are asked for at every paint."""
         self.claims_text_changed.connect(self._announce_claims)
         self.settings_changed.connect(self._take_delays)  # before anybody else: they find the session as it counts
 
@@ -202,13 +205,21 @@ class Document(PairEdits, RecordEdits):
         SettingError
             For a value that cannot be used.
         """
+        given = (self._now.settings, self._now.left_out, self._now.rejected, self._option)
+        claims = self._claims_settings()
+        kept = self._counting
+        if kept is None or kept[1] != claims or not all(map(is_, kept[0], given)):
+            kept = self._counting = (given, claims, self._layered(claims))
+        return kept[2]
+
+    def _layered(self, claims: Mapping[str, Any]) -> Settings:
         review = dict(self._now.settings)
         if self._now.left_out:
             review["left_out"] = tuple(sorted(self._now.left_out))
         if self._now.rejected and self._session is not None:
             names = [channel.name for channel in self._session.channels]
             review["rejected_pulses"] = [(record, names[c], sample) for record, c, sample in self._now.rejected]
-        return layered(option=self._option, review=review, claims=self._claims_settings())
+        return layered(option=self._option, review=review, claims=claims)
 
     @property
     def clock_ppm(self) -> float:

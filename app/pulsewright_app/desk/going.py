@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+
 import numpy as np
 
 from pulsewright.errors import SettingError
@@ -57,6 +59,5 @@ def next_of(records: list[int], current: int, forward: bool) -> int:
     forward : bool
         False goes back.
     """
-    if forward:
-        return next((record for record in records if record > current), records[0])
-    return next((record for record in reversed(records) if record < current), records[-1])
+    place = bisect_right(records, current) if forward else bisect_left(records, current) - 1
+    return records[place % len(records)]

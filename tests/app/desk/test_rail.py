@@ -168,3 +168,20 @@ def test_many_records_still_fit(
     rail = rail_of(desk)
     qtbot.mouseClick(rail, Qt.MouseButton.LeftButton, pos=QPoint(rail.width() - 2, rail.height() // 2))
     assert desk.viewing.record == 399
+
+
+def test_thousands_of_flags_are_drawn_where_they_are(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Session], settle: Settle
+) -> None:
+    """The first half of the records is flagged: flags stand above it, and none above the rest."""
+    desk = make_window(walking_session(records=3000))
+    rail = rail_of(desk)
+    desk.document.flag_many(range(1500))
+    settle(desk)
+    image, half = rail.grab().toImage(), round(rail.x_of(1500))
+    beside = 12  # a flag is so wide
+    assert count_colour(image, LIGHT.flagged, 0, half) > 5 * half
+    assert count_colour(image, LIGHT.flagged, half + beside, image.width()) == 0
+    desk.document.undo()
+    settle(desk)
+    assert count_colour(rail.grab().toImage(), LIGHT.flagged, 0, image.width()) == 0

@@ -78,12 +78,14 @@ class RecordTableModel(QAbstractTableModel):
 
     def records_at(self, rows: NDArray[np.intp]) -> list[int]:
         """Return the records that some rows show, in the order of their numbers."""
-        return [int(record) for record in np.sort(self._records[rows])]
+        chosen: list[int] = np.sort(self._records[rows]).tolist()
+        return chosen
 
     def arranged(self, wanted: NDArray[np.int64] | None = None) -> list[int]:
         """Return records in the order of the table, those that it does not show included; all if none are named."""
         records = self._in_order()
-        return [int(r) for r in (records if wanted is None else records[np.isin(records, wanted)])]
+        chosen: list[int] = (records if wanted is None else records[np.isin(records, wanted)]).tolist()
+        return chosen
 
     def row_of(self, record: int) -> int | None:
         """Return the row that shows a record."""

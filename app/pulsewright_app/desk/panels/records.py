@@ -31,7 +31,6 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.wording import count
 
-
 _LEAST_HEIGHT = 56
 """Pixels of the table where large letters leave little room: the texts around it must not be cut before it."""
 
@@ -213,19 +212,19 @@ class RecordsPanel(Panel):
         chosen = self.chosen_records()
         self.flag_button.setEnabled(bool(chosen))
         self.flag_button.setText("Unflag" if chosen and self.document.flags.issuperset(chosen) else "Flag")
-        back = bool(chosen) and all(record in self.document.left_out for record in chosen)
+        back = bool(chosen) and self._all_left_out(chosen)
         self.leave_out_button.setText("Take back in" if back else "Leave out")
         what = "Take the chosen records back in" if back else "Leave the chosen records out"
         self.leave_out_button.setAccessibleName(what)
         self.reason.setEnabled(bool(chosen))
-        noted = any(record in self.document.notes for record in chosen)
+        noted = not self.document.notes.keys().isdisjoint(chosen)
         self.note_button.setEnabled(bool(chosen) and (noted or bool(self.reason.text().strip())))
         self._update_pulse_button(chosen)
         self.save_button.setEnabled(self.document.session is not None)
         self.leave_out_button.setEnabled(bool(chosen) and (back or bool(self.reason.text().strip())))
 
     def _update_pulse_button(self, chosen: list[int]) -> None:
-        to_reject = bool(self._pulses.to_reject(self.document, chosen))
+        to_reject = self._pulses.any_to_reject(self.document, chosen)
         back = not to_reject and bool(self._pulses.rejected(self.document, chosen))
         self.pulse_button.setText("Take pulse back" if back else "Reject pulse")
         what = "Reject the first pulse of each chosen record on the current channel"
@@ -245,10 +244,10 @@ class RecordsPanel(Panel):
     def chosen_records(self) -> list[int]:
         """Return the numbers of the chosen records, in order."""
         # stretches of rows, not an index for each: there may be a hundred thousand
-        chosen = self.table.selectionModel().selection()
-        stretches = [chosen.at(place) for place in range(chosen.count())]
-        rows = [np.arange(stretch.top(), stretch.bottom() + 1) for stretch in stretches]
-        return self._model.records_at(np.unique(np.concatenate(rows))) if rows else []
+        stretches, rows = self.table.selectionModel().selection(), np.zeros(self._model.rowCount(), dtype=bool)
+        for place in range(stretches.count()):
+            rows[stretches.at(place).top() : stretches.at(place).bottom() + 1] = True
+        return self._model.records_at(np.flatnonzero(rows))
 
     def _chosen(self, current: QModelIndex) -> None:
         if current.isValid():
@@ -267,16 +266,19 @@ class RecordsPanel(Panel):
         on = not self.document.flags.issuperset(chosen)
         self.document.flag_many(chosen, on)
 
+    def _all_left_out(self, records: list[int]) -> bool:
+        return all(map(self.document.left_out.__contains__, records))
+
     def _write_note(self) -> None:
         chosen = self.chosen_records()
         text = self.reason.text().strip()
-        if chosen and (text or any(record in self.document.notes for record in chosen)):
+        if chosen and (text or not self.document.notes.keys().isdisjoint(chosen)):
             self.document.note_many(chosen, text)
             self.reason.clear()
 
     def _leave_out(self) -> None:
         chosen = self.chosen_records()
-        back = all(record in self.document.left_out for record in chosen)
+        back = self._all_left_out(chosen)
         reason = self.reason.text().strip()
         if not back and not reason:
             return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,11 +31,22 @@ class RowPulses:
             self._sample = np.full(findings.session.records, -1, dtype=np.int64)
             self._sample[pulses.record[first]] = pulses.extreme_sample[first]
 
-    def to_reject(self, document: Document, records: Iterable[int]) -> list[PulsePlace]:
+    def to_reject(self, document: Document, records: list[int]) -> list[PulsePlace]:
         """Return the first pulses of some records, those that are rejected already left aside."""
-        sample, rejected = self._sample, document.rejected
-        places = ((r, self._channel, int(sample[r])) for r in records if r < len(sample) and sample[r] >= 0)
-        return [place for place in places if place not in rejected]
+        return list(self._not_rejected(document, records))
+
+    def any_to_reject(self, document: Document, records: list[int]) -> bool:
+        """Return whether `to_reject` would return any."""
+        return next(self._not_rejected(document, records), None) is not None
+
+    def _not_rejected(self, document: Document, records: list[int]) -> Iterator[PulsePlace]:
+        numbers = np.array(records, dtype=np.int64)
+        numbers = numbers[numbers < len(self._sample)]
+        numbers = numbers[self._sample[numbers] >= 0]
+        for record, sample in zip(numbers.tolist(), self._sample[numbers].tolist(), strict=True):
+            place = (record, self._channel, sample)
+            if place not in document.rejected:
+                yield place
 
     def rejected(self, document: Document, records: Iterable[int]) -> list[PulsePlace]:
         """Return the pulses of some records on the channel that are rejected."""

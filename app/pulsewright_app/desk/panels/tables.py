@@ -142,6 +142,11 @@ class CopyingTable(QTableView):
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
 
+    def setSelectionModel(self, selection: QItemSelectionModel) -> None:
+        """Let the headings know nothing of what is chosen: they would ask every row whether it can be."""
+        super().setSelectionModel(selection)
+        self.horizontalHeader().setSelectionModel(QItemSelectionModel(selection.model(), self))
+
     def fit_columns(self, telling: Iterable[int] = ()) -> None:
         """Make every column wide enough for its texts, its heading and the sort arrow.
 
