@@ -80,6 +80,30 @@ def extremes(samples: Array, start: int, stop: int) -> tuple[float, float]:
 
 
 @kernel
+def rows_of(low: float, high: float, y_zero: float, y_step: float, height: int) -> tuple[int, int]:
+    """Return the first and the last row that a stretch from `low` to `high` covers, or (`NOTHING`, `NOTHING`).
+
+    Parameters
+    ----------
+    low, high : float
+        In codes; a `low` above `high`, or one that is no number, covers nothing.
+    y_zero, y_step : float
+        Of code 0, rows from the top, and from code to code.
+    height : int
+        Rows of the picture.
+    """
+    if not low <= high:
+        return NOTHING, NOTHING
+    one, other = y_zero + y_step * low, y_zero + y_step * high
+    top, bottom = min(one, other), max(one, other)
+    if not (bottom >= 0.0 and top <= height):
+        return NOTHING, NOTHING
+    # the lower end of the value range belongs to the last row
+    first = min(int(max(top, 0.0)), height - 1)
+    return first, min(int(min(bottom, float(height))), height - 1)
+
+
+@kernel
 def stretch_rows(
     samples: Array,
     column: int,
@@ -123,15 +147,52 @@ def stretch_rows(
         if 0 < stop < length:
             edge_value = line_at(float(column + 1), x_first, x_step, samples, stop)
             low, high = min(low, edge_value), max(high, edge_value)
-    if not low <= high:
-        return NOTHING, NOTHING
-    one, other = y_zero + y_step * low, y_zero + y_step * high
-    top, bottom = min(one, other), max(one, other)
-    if not (bottom >= 0.0 and top <= height):
-        return NOTHING, NOTHING
-    # the lower end of the value range belongs to the last row
-    first = min(int(max(top, 0.0)), height - 1)
-    return first, min(int(min(bottom, float(height))), height - 1)
+    return rows_of(low, high, y_zero, y_step, height)
+
+
+@kernel
+def find_edges(x_first: float, x_step: float, length: int, bounds: Array, shares: Array) -> None:
+    """Fill in for every column's left edge, and the last one's right, which samples lie about it.
+
+    Parameters
+    ----------
+    x_first, x_step : float
+        Of sample 0, columns, and from sample to sample.
+    length : int
+        Samples of the record.
+    bounds : int array (width + 1,)
+        Written over: the first sample at or right of the edge, 0 … `length`.
+    shares : float array (width + 1,)
+        Written over: how much of the way from the sample before to that one the edge is, 0 … 1.
+    """
+    for column in range(len(bounds)):
+        place = (column - x_first) / x_step
+        after = min(max(math.ceil(place), 0.0), float(length))
+        bounds[column] = int(after)
+        shares[column] = min(max(place - (after - 1.0), 0.0), 1.0)
+
+
+@kernel
+def find_crossings(samples: Array, bounds: Array, shares: Array, crossings: Array) -> None:
+    """Fill in where the trace crosses each edge of `find_edges`, in codes; NaN beside the trace.
+
+    Parameters
+    ----------
+    samples : array (samples,)
+        In codes.
+    bounds, shares : array (width + 1,)
+        As `find_edges` leaves them.
+    crossings : float array (width + 1,)
+        Written over.
+    """
+    length = len(samples)
+    for column in range(len(bounds)):
+        after = bounds[column]
+        if 0 < after < length:
+            before = float(samples[after - 1])
+            crossings[column] = before + (float(samples[after]) - before) * shares[column]
+        else:
+            crossings[column] = math.nan
 
 
 @kernel
@@ -146,6 +207,9 @@ def accumulate(
     difference: Array,
 ) -> None:
     """Add every record to `difference` (height + 1, width): +1 where its stretch begins, −1 below its end.
+
+    What a record covers in a column is what `stretch_rows` says. The edges between columns are found once for all
+    records that begin alike.
 
     Parameters
     ----------
@@ -163,18 +227,37 @@ def accumulate(
         Its running sums down each column are the records through each pixel.
     """
     height, width = difference.shape[0] - 1, difference.shape[1]
+    bounds, shares = np.empty(width + 1, np.int64), np.empty(width + 1)
+    crossings, known = np.empty(width + 1), math.nan
     for record in range(len(x_first)):
         samples = flat[record * row_step : record * row_step + length]
         start = x_first[record]
         end = start + (length - 1) * x_step
         if not (end >= 0.0 and start < width):
             continue
-        leftmost = int(max(start, 0.0))
-        left = first_sample_from(float(leftmost), start, x_step, length)
-        for column in range(leftmost, int(min(end, width - 1.0)) + 1):
-            right = first_sample_from(float(column + 1), start, x_step, length)
-            first, last = stretch_rows(samples, column, left, right, start, x_step, y_zero, y_step, height)
-            left = right
+        if start != known:
+            find_edges(start, x_step, length, bounds, shares)
+            known = start
+        dense = x_step <= 1.0
+        if not dense:
+            find_crossings(samples, bounds, shares, crossings)
+        for column in range(int(max(start, 0.0)), int(min(end, width - 1.0)) + 1):
+            left, right = bounds[column], bounds[column + 1]
+            if dense and left < right:
+                low, high = extremes(samples, left, min(right + 1, length))
+                first, last = rows_of(low, high, y_zero, y_step, height)
+            elif dense:
+                first, last = stretch_rows(samples, column, left, right, start, x_step, y_zero, y_step, height)
+            else:
+                low, high = math.inf, -math.inf
+                if left < right:
+                    low, high = extremes(samples, left, right)
+                for crossing in (crossings[column], crossings[column + 1]):
+                    if crossing < low:  # what is no number is neither
+                        low = crossing
+                    if crossing > high:
+                        high = crossing
+                first, last = rows_of(low, high, y_zero, y_step, height)
             if first != NOTHING:
                 difference[first, column] += 1
                 difference[last + 1, column] -= 1
