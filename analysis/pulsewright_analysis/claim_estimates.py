@@ -15,6 +15,7 @@ from pulsewright.review import Marker, Review
 from pulsewright_analysis.budgets import pulse_quantity
 from pulsewright_analysis.estimates import Estimate
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.standing_pairs import ends_of, standing_in
 from pulsewright_analysis.type_b import clock_term
 
 
@@ -381,18 +382,22 @@ def _marker_pair(claim: Claim, evidence: Evidence) -> Gathered:
         raise NotMeasurable(f"the review has no marker pair called {claim.pair!r}; those it has: {known}")
     if len(numbers) != 1 or len(pair) != 2:
         raise NotMeasurable(f"{claim.pair!r} does not name one pair of two markers")
-    return Gathered((Estimate(_difference(pair[0], pair[1], evidence.findings), claim.pair),))
+    return Gathered((Estimate(_difference((pair[0], pair[1]), evidence.findings), claim.pair),))
 
 
-def _difference(first: Marker, second: Marker, findings: Findings) -> Quantity:
-    """Return Δ of two markers with its budget (see `markers.difference`)."""
-    delta = second.time - first.time
+def _difference(pair: tuple[Marker, Marker], findings: Findings) -> Quantity:
+    """Return Δ of a pair in the record that it names, with its budget (see `standing_pairs.standing`)."""
+    there = standing_in(findings, pair)
+    if there.told is None:
+        raise NotMeasurable(f"{pair[0].name!r} follows its pulses: {there.reason}")
+    follows = [end.pulse is not None for end in ends_of(pair)]
+    sources = ["its pulse's position" if moves else "as it was put down" for moves in follows]
     terms = (
-        Term("first marker", first.u, "B", None, "as it was put down"),
-        Term("second marker", second.u, "B", None, "as it was put down"),
-        clock_term(delta, findings.settings),
+        Term("first marker", there.parts[0], "B", None, sources[0]),
+        Term("second marker", there.parts[1], "B", None, sources[1]),
+        clock_term(there.told.delta.value, findings.settings),
     )
-    return Quantity.from_terms(delta, "s", terms)
+    return Quantity.from_terms(there.told.delta.value, "s", terms)
 
 
 _GATHERERS: dict[str, Callable[[Claim, Evidence], Gathered]] = {

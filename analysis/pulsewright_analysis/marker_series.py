@@ -1,4 +1,4 @@
-"""A marker pair that follows two pulses of a channel, measured in every record."""
+"""A marker pair that follows one pulse or two of a channel, measured in every record."""
 
 from __future__ import annotations
 
@@ -9,27 +9,10 @@ import numpy as np
 
 from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
-from pulsewright_analysis.markers import MarkerDifference, difference
 from pulsewright_analysis.results import Findings, Floats, Ints
+from pulsewright_analysis.standing_pairs import End, FollowedPulse, PulseFinder, standing
 
 NEEDED_FOR_SCATTER = 2
-
-
-@dataclass(frozen=True)
-class FollowedPulse:
-    """One end of a following pair in one record.
-
-    Attributes
-    ----------
-    time, u : float
-        Quoted position, seconds from the trigger, and its standard uncertainty with every part.
-    own_u : float
-        The part of `u` that two pulses of one record and channel do not share, seconds.
-    """
-
-    time: float
-    u: float
-    own_u: float
 
 
 @dataclass(frozen=True)
@@ -39,8 +22,9 @@ class PairSeries:
     Attributes
     ----------
     channel : int
-    orders : (int, int)
-        Which pulses of the channel it follows in each record, counted from 0 in the order of time.
+    orders : (int or None, int or None)
+        Which pulses of the channel it follows in each record, counted from 0 in the order of time; None for an end
+        that is fixed in time.
     position : str
         The pulse position that is quoted.
     intervals : int
@@ -58,7 +42,7 @@ class PairSeries:
     """
 
     channel: int
-    orders: tuple[int, int]
+    orders: tuple[int | None, int | None]
     position: str
     intervals: int
     t1: Floats
@@ -80,55 +64,6 @@ class PairSeries:
     def mean_per_interval(self) -> Quantity | None:
         """Mean of Δ/N, seconds."""
         return None if self.mean is None else self.mean.scaled(1 / self.intervals)
-
-
-def followed_pulse(findings: Findings, record: int, channel: int, order: int) -> FollowedPulse | str:
-    """Return a channel's pulse of one record by its number, or the reason why there is none to quote.
-
-    Parameters
-    ----------
-    findings : Findings
-    record, channel : int
-        Where it is.
-    order : int
-        Which pulse of that record and channel, counted from 0 in the order of time.
-
-    Returns
-    -------
-    FollowedPulse or str
-    """
-    return _Finder(findings, channel, record)(record, order)
-
-
-def _why_none(findings: Findings, record: int, channel: int, order: int, there: int) -> str:
-    if record in findings.settings.left_out:
-        return f"record {record} is left out"
-    if record not in findings.records or channel not in findings.channels:
-        return f"{findings.session.channels[channel][0]} was not measured in record {record}"
-    found = "no pulse" if there == 0 else f"only {there} pulse{'s' if there > 1 else ''}"
-    return f"{found} in record {record} on {findings.session.channels[channel][0]}, so no pulse {order}"
-
-
-def following_difference(
-    first: FollowedPulse, second: FollowedPulse, intervals: int = 1, clock_ppm: float = 0.0
-) -> MarkerDifference:
-    """Return Δ = t₂ − t₁ with 1/Δ and Δ/N between two pulses of one record and channel.
-
-    Parameters
-    ----------
-    first, second : FollowedPulse
-        Of one record and channel: what their positions share (trigger, cable delay) cancels.
-    intervals : int
-        N, from 1 up.
-    clock_ppm : float
-        Standard uncertainty of the sample clock's rate, parts per million.
-
-    Returns
-    -------
-    MarkerDifference
-        See `difference`; u₁ and u₂ are those of each pulse's own noise.
-    """
-    return difference(first.time, first.own_u, second.time, second.own_u, intervals, clock_ppm)
 
 
 def intervals_between(findings: Findings, record: int, channel: int, low: float, high: float) -> int | None:
@@ -153,8 +88,8 @@ def intervals_between(findings: Findings, record: int, channel: int, low: float,
     return count - 1 if count > 1 else None
 
 
-def pair_over_records(findings: Findings, channel: int, orders: tuple[int, int], intervals: int = 1) -> PairSeries:
-    """Return a pair that follows two pulses of a channel, in every record of a session.
+def pair_over_records(findings: Findings, channel: int, ends: tuple[End, End], intervals: int = 1) -> PairSeries:
+    """Return a pair that follows one pulse or two of a channel, in every record of a session.
 
     Parameters
     ----------
@@ -162,8 +97,8 @@ def pair_over_records(findings: Findings, channel: int, orders: tuple[int, int],
         From `assess`, or from `measure`.
     channel : int
         Place of the channel.
-    orders : (int, int)
-        The two pulses, counted from 0 in the order of time within a record and channel.
+    ends : (End, End)
+        Each follows a pulse, or is fixed in time.
     intervals : int
         N, the number of equal intervals between the two; from 1 up.
 
@@ -171,33 +106,40 @@ def pair_over_records(findings: Findings, channel: int, orders: tuple[int, int],
     -------
     PairSeries
         The mean of Δ is not weighted. Its u is the larger of the scatter's, s/√n with n − 1 degrees of freedom, and of
-        theory's, √(Σu²)/n (JCGM 100:2008, 4.2.3 and 5.1.2), joined by the sample clock's share, which no number of
-        records lessens.
+        theory's, √(Σu²)/n (JCGM 100:2008, 4.2.3 and 5.1.2), joined by what no number of records lessens: the sample
+        clock's share, the u of a time that is fixed, and what the pulse against it has in common in all records.
 
     Raises
     ------
     ValueError
-        If `intervals` is below 1 or a pulse's number below 0.
+        If neither end follows a pulse, `intervals` is below 1 or a pulse's number below 0.
     """
     if intervals < 1:
         raise ValueError("the number of intervals is a whole number from 1 up")
-    if min(orders) < 0:
+    orders = (ends[0].pulse, ends[1].pulse)
+    followed = [order for order in orders if order is not None]
+    if not followed:
+        raise ValueError("a pair that is fixed in time is the same in every record")
+    if min(followed) < 0:
         raise ValueError("the pulses of a record count from 0")
     ppm, records = findings.settings.clock_ppm, findings.session.records
     columns = np.full((6, records), np.nan)
-    own = np.full(records, np.nan)
+    varying, steady = np.full(records, np.nan), np.full(records, np.nan)
     reasons: list[str] = []
-    find = _Finder(findings, channel)
+    finder = PulseFinder(findings, channel)
     for record in range(records):
-        first, second = find(record, orders[0]), find(record, orders[1])
-        if isinstance(first, str) or isinstance(second, str):
-            reasons.append(first if isinstance(first, str) else str(second))
+        there = standing(ends, finder.of(record), 1, ppm)
+        reasons.append(there.reason)
+        if there.told is None:
             continue
-        delta = following_difference(first, second, 1, ppm).delta
-        columns[:, record] = first.time, first.u, second.time, second.u, delta.value, delta.u
-        own[record] = math.hypot(first.own_u, second.own_u)
-        reasons.append("")
-    mean, deviation = _over(columns[4], own, ppm)
+        delta = there.told.delta
+        columns[:, record] = there.times[0], there.us[0], there.times[1], there.us[1], delta.value, delta.u
+        pulses = [found for order in followed if isinstance(found := finder(record, order), FollowedPulse)]
+        both = len(followed) == 2
+        varying[record] = math.hypot(*(pulse.own_u if both else pulse.record_u for pulse in pulses))
+        steady[record] = 0.0 if both else pulses[0].steady_u
+    lasting = _lasting(ends, steady)
+    mean, deviation = _over(columns[4], varying, lasting, ppm)
     position = findings.pulses.position
     t1, t1_u, t2, t2_u, apart, apart_u = columns
     return PairSeries(
@@ -205,38 +147,30 @@ def pair_over_records(findings: Findings, channel: int, orders: tuple[int, int],
     )
 
 
-class _Finder:
-    """Finds the pulses of one channel by record and number: what is asked of all pulses is asked once."""
-
-    def __init__(self, findings: Findings, channel: int, record: int | None = None) -> None:
-        self._findings, self._channel = findings, channel
-        pulses = findings.pulses
-        self._times, self._u, self._own = pulses.time, pulses.time_u, pulses.times_u[pulses.position]
-        self._places: dict[int, list[int]] = {}
-        for place in pulses.where(record, channel):
-            self._places.setdefault(int(pulses.record[place]), []).append(int(place))
-
-    def __call__(self, record: int, order: int) -> FollowedPulse | str:
-        there = self._places.get(record, [])
-        if order >= len(there):
-            return _why_none(self._findings, record, self._channel, order, len(there))
-        time, u, own = (float(column[there[order]]) for column in (self._times, self._u, self._own))
-        if not (math.isfinite(time) and math.isfinite(u)):
-            return f"the {self._findings.pulses.position} of pulse {order} cannot be measured in record {record}"
-        return FollowedPulse(time, u, own)
+def _lasting(ends: tuple[End, End], steady: Floats) -> tuple[Term, ...]:
+    """Return what is the same in every record where one end is fixed in time; nothing where both follow."""
+    fixed = [end for end in ends if end.pulse is None]
+    if not fixed or not np.isfinite(steady).any():
+        return ()
+    return (
+        Term("marker that is fixed", fixed[0].u, "B", None, "as it was put down"),
+        Term("pulse, the same in every record", float(np.nanmax(steady)), "B", None, "cable delay, trigger offset"),
+    )
 
 
-def _over(delta: Floats, own: Floats, ppm: float) -> tuple[Quantity | None, float | None]:
+def _over(
+    delta: Floats, varying: Floats, lasting: tuple[Term, ...], ppm: float
+) -> tuple[Quantity | None, float | None]:
     """Return the mean of what was measured, and its standard deviation."""
     there = np.isfinite(delta)
     values, n = delta[there], int(there.sum())
     if n == 0:
         return None, None
     mean = float(values.mean())
-    theory = float(np.sqrt(np.sum(own[there] ** 2))) / n
+    theory = float(np.sqrt(np.sum(varying[there] ** 2))) / n
     deviation = float(values.std(ddof=1)) if n >= NEEDED_FOR_SCATTER else None
     noise = Term("noise of the pulses", theory, "A", None, f"{n} records")
     if deviation is not None and deviation / math.sqrt(n) > theory:
         noise = Term("scatter over the records", deviation / math.sqrt(n), "A", n - 1, f"{n} records")
     clock = Term("sample clock", abs(mean) * ppm * 1e-6, "B", None, "setting clock_ppm")
-    return Quantity.from_terms(mean, "s", (noise, clock)), deviation
+    return Quantity.from_terms(mean, "s", (noise, *lasting, clock)), deviation

@@ -14,7 +14,7 @@ from typer.core import TyperGroup
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.cli_options import File, Text, option
 from pulsewright_app.printing import ReaderLeft
-from pulsewright_app.recordings_cli import split
+from pulsewright_app.recordings_cli import simulate, split
 
 INPUT_IS_WRONG = 2
 OWN_FAULT = 70
@@ -410,6 +410,7 @@ def campaign(
 
 
 app.command(short_help="Cut a continuous capture into records.")(split)
+app.command(short_help="Make a session with a known truth.")(simulate)
 
 
 @app.command("desktop-entry", short_help="Let a Linux desktop list the program.")

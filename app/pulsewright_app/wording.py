@@ -173,3 +173,31 @@ def ranges(records: Iterable[int]) -> str:
             [str(first)] if first == last else [str(first), str(last)] if last == first + 1 else [f"{first} to {last}"]
         )
     return ", ".join(told)
+
+
+def follows(first: int | None, second: int | None) -> str:
+    """Return what a marker pair follows, such as ``follows pulses 0 and 1``, or ``t₂ follows pulse 1``.
+
+    Parameters
+    ----------
+    first, second : int or None
+        The pulse that each of its markers follows; None for one that is fixed in time.
+    """
+    if first is not None and second is not None:
+        return f"follows pulses {first} and {second}"
+    return f"t₂ follows pulse {second}" if first is None else f"t₁ follows pulse {first}"
+
+
+def level_words(level: str, pulse: int | None) -> str:
+    """Return what a level marker was put on in words.
+
+    Parameters
+    ----------
+    level, pulse
+        See `pulsewright.review.LevelMarker`.
+    """
+    if not level:
+        return "by hand"
+    if pulse is None:
+        return "a sample" if level == "sample" else f"the {level}"
+    return f"{'the ' if level == 'top' else ''}{level} of pulse {pulse}"

@@ -5,61 +5,20 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any, ClassVar, Literal
 
 from pulsewright.atomic import replacing
 from pulsewright.errors import PulsewrightError, ReviewFileError
+from pulsewright.review_markers import STRICT, check_records, pairs_of
+from pulsewright.review_markers import LevelMarker as LevelMarker
+from pulsewright.review_markers import Marker as Marker
 from pulsewright.settings import parse_setting
 
-SCHEMA = "pulsewright-review/1"
-_STRICT = {"extra": "forbid", "strict": True, "allow_inf_nan": False}
-
-
-@dataclass(frozen=True)
-class Marker:
-    """A time that a person marked.
-
-    Attributes
-    ----------
-    time, u : float
-        Seconds from the trigger, and its standard uncertainty.
-    pair : int
-        Number of the pair it belongs to.
-    name : str
-        What the person calls it; may be empty.
-    channel : str or None
-        The channel it was put on; None for all.
-    record : int or None
-        The record it was put on; None for all.
-    intervals : int
-        N, the number of equal intervals between the markers of its pair.
-    pulse : int or None
-        Which found pulse of its channel it follows from record to record, counted from 0 in the order of time; `time`
-        and `u` are then those of `record`. None for a marker that is fixed in time.
-    """
-
-    time: float
-    u: float
-    pair: int = 0
-    name: str = ""
-    channel: str | None = None
-    record: int | None = None
-    intervals: int = 1
-    pulse: int | None = None
-
-    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
-
-    def __post_init__(self) -> None:
-        if not (math.isfinite(self.time) and math.isfinite(self.u)) or self.u < 0:
-            raise ValueError("a marker needs a finite time, and a u from 0 up")
-        if self.intervals < 1:
-            raise ValueError("a pair of markers has at least 1 interval")
-        if self.pulse is not None and self.pulse < 0:
-            raise ValueError(f"{self.pulse} is not the number of a pulse")
-        _check_records(() if self.record is None else (self.record,))
+SCHEMA = "pulsewright-review/2"
+"""What is written; 2 added level markers and the notes of pairs."""
+_READ = ("pulsewright-review/1", SCHEMA)
 
 
 @dataclass(frozen=True)
@@ -82,10 +41,10 @@ class RejectedPulse:
     sample: int
     reason: str = ""
 
-    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
 
     def __post_init__(self) -> None:
-        _check_records((self.record,))
+        check_records((self.record,))
         if self.sample < 0:
             raise ValueError(f"{self.sample} is not the number of a sample")
 
@@ -147,7 +106,7 @@ class SheetView:
     reference: int | Literal["mean"] | None = None
     markers: bool = True
 
-    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
 
     def __post_init__(self) -> None:
         for name in ("time", "value"):
@@ -158,7 +117,7 @@ class SheetView:
             raise ValueError("a view of neighbouring records shows at least 1")
         if not (math.isfinite(self.spacing) and self.spacing > 0):
             raise ValueError("the spacing of records above each other is more than 0")
-        _check_records((self.record, *((self.reference,) if isinstance(self.reference, int) else ())))
+        check_records((self.record, *((self.reference,) if isinstance(self.reference, int) else ())))
 
 
 @dataclass(frozen=True)
@@ -183,6 +142,8 @@ class Review:
         Pulses taken out of the measurement.
     markers : list of Marker
         In the order in which a person wants the pairs: as they were put down, if nothing else was said.
+    level_markers : list of LevelMarker
+        Likewise.
     hidden_channels : list of str
         Channels that are not drawn.
     sheet_views : list of SheetView
@@ -203,14 +164,15 @@ class Review:
     hidden_channels: list[str] = field(default_factory=list)
     sheet_views: list[SheetView] = field(default_factory=list)
     claims: str = field(default="", kw_only=True)
+    level_markers: list[LevelMarker] = field(default_factory=list, kw_only=True)
 
-    __pydantic_config__: ClassVar[dict[str, Any]] = _STRICT
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
 
     def __post_init__(self) -> None:
         for name in ("session_sha256", "session_quick_digest"):
             if not re.fullmatch(r"(?:[0-9a-f]{64})?", getattr(self, name)):
                 raise ValueError(f"{name} is not 64 hexadecimal digits")
-        _check_records((*self.flags, *self.notes, *self.left_out))
+        check_records((*self.flags, *self.notes, *self.left_out))
         for name, raw in self.settings.items():
             try:
                 parse_setting(name, raw)
@@ -229,12 +191,6 @@ class Review:
         if self.rejected:
             chosen["rejected_pulses"] = [(pulse.record, pulse.channel, pulse.sample) for pulse in self.rejected]
         return {**self.settings, **chosen}
-
-
-def _check_records(records: Iterable[int]) -> None:
-    for record in records:
-        if record < 0:
-            raise ValueError(f"{record} is not the number of a record")
 
 
 def review_path_for(session_path: str | Path) -> Path:
@@ -270,7 +226,7 @@ def read_review(path: str | Path) -> Review:
     path = Path(path)
     content = _json(path)
     schema = content.pop("schema", None)
-    if schema != SCHEMA:
+    if schema not in _READ:
         raise ReviewFileError(
             f"{path.name}: schema is {schema!r}, not {SCHEMA!r}", "this is no review that can be read here"
         )
@@ -345,7 +301,7 @@ def save_review(review: Review, path: str | Path, *, keep_copy: bool = False) ->
 def _plain(review: Review) -> dict[str, Any]:
     plain: dict[str, Any] = {f.name: getattr(review, f.name) for f in fields(review)}
     plain["flags"] = sorted(review.flags)
-    for name in ("markers", "sheet_views", "rejected"):
+    for name in ("markers", "level_markers", "sheet_views", "rejected"):
         plain[name] = [{f.name: getattr(item, f.name) for f in fields(item)} for item in plain[name]]
     return {"schema": SCHEMA, **plain}
 
@@ -375,7 +331,14 @@ def marker_pairs(review: Review) -> list[tuple[Marker, Marker]]:
     ----------
     review : Review
     """
-    by_number: dict[int, list[Marker]] = {}
-    for marker in review.markers:
-        by_number.setdefault(marker.pair, []).append(marker)
-    return [(pair[0], pair[1]) for pair in by_number.values() if len(pair) == 2]
+    return pairs_of(review.markers)
+
+
+def level_pairs(review: Review) -> list[tuple[LevelMarker, LevelMarker]]:
+    """Return the level pairs of a review, likewise.
+
+    Parameters
+    ----------
+    review : Review
+    """
+    return pairs_of(review.level_markers)

@@ -11,7 +11,8 @@ import uncertainties
 from pulsewright.session import Channel, Session
 from pulsewright.settings import layered
 from pulsewright_analysis.assessment import assess
-from pulsewright_analysis.marker_series import PairSeries, followed_pulse, pair_over_records
+from pulsewright_analysis.marker_series import PairSeries, pair_over_records
+from pulsewright_analysis.standing_pairs import End, FollowedPulse, followed_pulse
 
 RATE, LENGTH, RECORDS, PPM = 10e6, 1000, 20, 25.0
 APART = 40e-6
@@ -19,6 +20,7 @@ ALONE = 4
 """A record with one pulse only."""
 SILENT = 11
 LEFT_OUT = 15
+BOTH = End(0.0, 0.0, 0), End(0.0, 0.0, 1)
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +42,7 @@ def findings() -> Any:
 
 @pytest.fixture(scope="module")
 def series(findings: Any) -> PairSeries:
-    return pair_over_records(findings, 0, (0, 1), intervals=4)
+    return pair_over_records(findings, 0, BOTH, intervals=4)
 
 
 def test_mean_and_standard_deviation_are_those_of_numpy(series: PairSeries) -> None:
@@ -92,6 +94,32 @@ def test_a_record_without_the_pulses_says_why(series: PairSeries, record: int, r
 
 def test_numbers_that_have_no_meaning_are_refused(findings: Any) -> None:
     with pytest.raises(ValueError, match="from 1 up"):
-        pair_over_records(findings, 0, (0, 1), 0)
+        pair_over_records(findings, 0, BOTH, 0)
     with pytest.raises(ValueError, match="from 0"):
-        pair_over_records(findings, 0, (-1, 1))
+        pair_over_records(findings, 0, (End(0.0, 0.0, -1), End(0.0, 0.0, 1)))
+    with pytest.raises(ValueError, match="fixed in time"):
+        pair_over_records(findings, 0, (End(1e-6, 1e-9), End(2e-6, 1e-9)))
+
+
+def test_one_marker_that_is_fixed_is_not_averaged_away(findings: Any) -> None:
+    """Against a fixed time a pulse has its trigger's error too, anew in each record; the fixed one's is in all.
+
+    Every part is a variable of its own in the package `uncertainties`.
+    """
+    fixed = End(10e-6, 80e-9)
+    series = pair_over_records(findings, 0, (fixed, BOTH[1]))
+    clock, put_down = uncertainties.ufloat(1.0, PPM * 1e-6), uncertainties.ufloat(fixed.time, fixed.u)
+    deltas = []
+    for record in series.measured:
+        end = followed_pulse(findings, int(record), 0, 1)
+        assert isinstance(end, FollowedPulse)
+        trigger = uncertainties.ufloat(0.0, 1 / RATE / np.sqrt(12.0))
+        deltas.append(clock * (uncertainties.ufloat(end.time, end.own_u) + trigger - put_down))
+        assert series.delta_u[record] == pytest.approx(deltas[-1].std_dev, rel=1e-6)
+    mean = sum(deltas) / len(deltas)
+    lasting = np.hypot(fixed.u, mean.nominal_value * PPM * 1e-6)
+    theory = np.sqrt(mean.std_dev**2 - lasting**2)
+    assert series.mean is not None and series.deviation is not None
+    expected = np.hypot(max(theory, series.deviation / np.sqrt(len(deltas))), lasting)
+    assert series.mean.u == pytest.approx(expected, rel=1e-6)
+    assert series.mean.u > fixed.u

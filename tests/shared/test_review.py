@@ -10,7 +10,7 @@ import pytest
 
 from pulsewright import review as review_module
 from pulsewright.errors import ReviewFileError
-from pulsewright.review import Marker, Review, SheetView, read_review, review_path_for, save_review
+from pulsewright.review import LevelMarker, Marker, Review, SheetView, read_review, review_path_for, save_review
 from pulsewright.settings import layered
 
 WHOLE = Review(
@@ -19,7 +19,11 @@ WHOLE = Review(
     flags={3, 1},
     notes={5: "echo doubled – look at µ", 0: ""},
     left_out={2: "plate still moving"},
-    markers=[Marker(1.5e-4, 1.2e-8, 1, "start", "H01", 3), Marker(-2e-4, 0.0, 1)],
+    markers=[Marker(1.5e-4, 1.2e-8, 1, "start", "H01", 3), Marker(-2e-4, 0.0, 1, note="to the wall")],
+    level_markers=[
+        LevelMarker(0.25, 1e-3, 1, "H01", 3, "ping", "its height", "base", base_u=1e-3),
+        LevelMarker(0.5, 2e-3, 1, "H01", 3, "ping", "its height", "50 %", 2, 1e-3),
+    ],
     hidden_channels=["H12"],
     sheet_views=[
         SheetView("single", 4, "H07", "the late channel", (-1e-5, 3e-4), (-0.2, 0.4), ("H05", "H07"), reference="mean"),
@@ -53,7 +57,26 @@ def test_everything_comes_back(path: Path, review: Review) -> None:
     first = path.read_bytes()
     save_review(read_review(path), path)
     assert path.read_bytes() == first
-    assert json.loads(first)["schema"] == "pulsewright-review/1"
+    assert json.loads(first)["schema"] == "pulsewright-review/2"
+
+
+def test_a_review_of_the_first_layout_is_read_and_saved_in_the_second(path: Path) -> None:
+    """Written out as the program before level markers wrote it."""
+    older = {
+        "schema": "pulsewright-review/1", "session_sha256": "", "session_quick_digest": "", "settings": {},
+        "flags": [2], "notes": {}, "left_out": {}, "rejected": [], "hidden_channels": [], "sheet_views": [],
+        "claims": "",
+        "markers": [
+            {"time": t, "u": 1e-8, "pair": 4, "name": "echo", "channel": "H01", "record": 2, "intervals": 3, "pulse": p}
+            for t, p in ((1e-4, 0), (2e-4, 1))
+        ],
+    }  # fmt: skip
+    path.write_text(json.dumps(older))
+    review = read_review(path)
+    assert [(marker.pulse, marker.note) for marker in review.markers] == [(0, ""), (1, "")]
+    assert review.level_markers == []
+    save_review(review, path)
+    assert read_review(path) == review
 
 
 def test_left_out_records_reach_the_measurement() -> None:
@@ -102,7 +125,7 @@ WRONG = [
     ("", "line 1: is not JSON"),
     ("{", "line 1: is not JSON"),
     ("[1]", "is no review"),
-    ("{}", "schema is None, not 'pulsewright-review/1'"),
+    ("{}", "schema is None, not 'pulsewright-review/2'"),
     ('{"schema": "pulsewright-review/9"}', "schema is 'pulsewright-review/9'"),
     (entries(flags=3), "flags: "),
     (entries(flags=["one"]), "flags.0: "),
@@ -114,6 +137,11 @@ WRONG = [
     (entries(markers=[{"time": 1.0, "u": -1.0}]), "a marker needs a finite time"),
     (entries(markers=[{"time": float("nan"), "u": 1.0}]), "markers.0.time: "),
     (entries(markers=[{"time": 1.0, "u": 0.0, "record": -2}]), "-2 is not the number of a record"),
+    (entries(level_markers=[{"value": 1.0, "u": 0.0, "pair": 1, "channel": "H01"}]), "level_markers.0.record: "),
+    (
+        entries(level_markers=[{"value": 1.0, "u": 0.1, "pair": 1, "channel": "H01", "record": 0, "base_u": 0.2}]),
+        "a u from 0 up that holds its base_u",
+    ),
     (entries(settings={"spam": 1}), "'spam' is not a setting; the nearest one is 'span'"),
     (entries(settings={"span": "1 ms"}), "span: '1 ms' is not a stretch"),
     (entries(session_sha256="abc"), "session_sha256 is not 64 hexadecimal digits"),

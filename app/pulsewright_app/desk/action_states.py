@@ -35,8 +35,10 @@ def update_actions(window: DeskWindow) -> None:
         "dark": viewing.dark,
         "flag": viewing.record in document.flags,
     }
-    pair = None if viewing.selected_marker is None else document.pair(viewing.selected_marker[0])
+    pair_id, which = viewing.selected_marker or (0, 1)
+    pair = document.pair(pair_id)
     checked["follow"] = pair is not None and pair.pulses is not None
+    checked["follow_one"] = pair is not None and pair.ends[which - 1].pulse is not None
     for name, on in checked.items():
         actions[name].setChecked(on)
     actions["play"].setText("Pause" if viewing.playing else "Play")
@@ -48,13 +50,13 @@ def update_actions(window: DeskWindow) -> None:
         "nudge_later",
         "nudge_far_earlier",
         "nudge_far_later",
-        "remove_pair",
         "follow",
+        "follow_one",
         "suggested_n",
-        "pair_ahead",
-        "pair_back",
     ):
-        actions[name].setEnabled(there and viewing.selected_marker is not None)
+        actions[name].setEnabled(there and pair is not None)
+    for name in ("remove_pair", "pair_ahead", "pair_back"):
+        actions[name].setEnabled(there and document.either_pair(pair_id) is not None)
     actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
     actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)
     actions["cancel"].setEnabled(window.results.busy)

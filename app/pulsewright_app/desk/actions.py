@@ -67,6 +67,14 @@ ACTIONS: tuple[Described, ...] = (
     Described(
         "follow", "Edit", "Follow the pulses", "T", "Let the chosen pair follow its pulses, or fix it in time", True
     ),
+    Described(
+        "follow_one",
+        "Edit",
+        "Follow with this one alone",
+        "Alt+T",
+        "Let the chosen marker alone follow, or fix it",
+        True,
+    ),
     Described("pair_series", "Edit", "Pair over all records …", "Shift+T", "Tabulate a pair that follows its pulses"),
     Described("suggested_n", "Edit", "N from the pulses between", "N", "Set N of the chosen pair by the pulses found"),
     Described("pair_ahead", "Edit", "Marker pair ahead", "Ctrl+Left", "Move the chosen pair ahead in panel and sheet"),

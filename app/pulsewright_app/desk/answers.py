@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.claims_again import read_claims_again
-from pulsewright_app.desk.following import follow_or_fix
+from pulsewright_app.desk.following import follow_or_fix, follow_or_fix_one
 from pulsewright_app.desk.going import next_of
 from pulsewright_app.desk.pair_answers import shift_pair, take_suggested_n
 from pulsewright_app.desk.record_answers import (
@@ -55,7 +55,8 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "suggested_n": lambda: take_suggested_n(window),
         "pair_ahead": lambda: shift_pair(window, -1),
         "pair_back": lambda: shift_pair(window, 1),
-        "follow": lambda: _follow(window),
+        "follow": lambda: _then_tell(window, follow_or_fix),
+        "follow_one": lambda: _then_tell(window, follow_or_fix_one),
         **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
         **{f"draw_{name}": _about_times(window, _draw_span(window, name)) for name in SPANS},
@@ -178,9 +179,9 @@ def _remove_pair(window: DeskWindow) -> None:
         window.document.remove_pair(selected[0])
 
 
-def _follow(window: DeskWindow) -> None:
-    follow_or_fix(window)
-    window.update_actions()  # it may have been refused
+def _then_tell(window: DeskWindow, answer: Callable[[DeskWindow], None]) -> None:
+    answer(window)
+    window.update_actions()  # it may have been refused, though the button ticked itself
 
 
 def _next_flag(window: DeskWindow, forward: bool) -> Answer:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pulsewright_analysis.marker_series import FollowedPulse, followed_pulse, following_difference
-from pulsewright_analysis.markers import MarkerDifference, difference
+from pulsewright_analysis.markers import MarkerDifference
 from pulsewright_analysis.results import Findings
+from pulsewright_analysis.standing_pairs import FollowedPulse, followed_pulse, standing
 from pulsewright_app.desk.additions import MarkerPair, Which
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
@@ -51,14 +51,15 @@ class Following:
 
     def shown(self, pair: MarkerPair, record: int, clock_ppm: float) -> Shown:
         """Return a pair as it stands in a record."""
-        if pair.pulses is None:
-            return Shown(pair, difference(pair.t1, pair.u1, pair.t2, pair.u2, pair.intervals, clock_ppm))
-        first, second = (self._pulse(record, pair.channel, order) for order in pair.pulses)
-        if isinstance(first, str) or isinstance(second, str):
-            return Shown(pair, None, first if isinstance(first, str) else str(second))
-        told = following_difference(first, second, pair.intervals, clock_ppm)
-        here = replace(pair, t1=first.time, u1=first.u, t2=second.time, u2=second.u, record=record)
-        return Shown(here, told)
+
+        def find(order: int) -> FollowedPulse | str:
+            return self._pulse(record, pair.channel, order)
+
+        there = standing(pair.ends, find, pair.intervals, clock_ppm)
+        if there.told is None or pair.pulses is None:
+            return Shown(pair, there.told, there.reason)
+        (t1, t2), (u1, u2) = there.times, there.us
+        return Shown(replace(pair, t1=t1, u1=u1, t2=t2, u2=u2, record=record), there.told)
 
     def _pulse(self, record: int, channel: int, order: int) -> FollowedPulse | str:
         findings = self._results.findings
@@ -74,44 +75,89 @@ class Following:
 
 def follow_or_fix(window: DeskWindow) -> None:
     """Let the chosen pair follow the two pulses that its markers stand on, or fix it where it stands."""
-    document, viewing, selected = window.document, window.viewing, window.viewing.selected_marker
-    pair = None if selected is None else document.pair(selected[0])
+    pair = _chosen(window)
     if pair is None:
-        viewing.tell(_NONE_CHOSEN)
         return
+    document = window.document
     if pair.pulses is not None:
-        shown = Following(document, window.results).shown(pair, viewing.record, 0.0)
-        document.fix(shown.pair)
-        if shown.reason:
-            viewing.tell(f"{pair.name} is fixed where it stood in record {pair.record}: {shown.reason}.")
+        document.fix(_standing(window, pair))
         return
-    pulses = _pulses_at(window, pair)
-    if isinstance(pulses, str):
-        viewing.tell(pulses)
+    found = _pulses_at(window, pair, (1, 2))
+    if isinstance(found, str):
+        window.viewing.tell(found)
         return
+    record, (first, second) = found
+    if first == second:
+        window.viewing.tell(f"{pair.name}: both markers stand on one pulse; drop the second one on another.")
+    else:
+        _follow(window, pair, record, (first, second))
+
+
+def follow_or_fix_one(window: DeskWindow) -> None:
+    """Let the chosen marker alone follow the pulse that it stands on, or fix it; the other one stays as it is."""
+    pair, selected = _chosen(window), window.viewing.selected_marker
+    if pair is None or selected is None:
+        return
+    which = selected[1]
+    now = pair.pulses or (None, None)
+    if now[which - 1] is not None:
+        window.document.fix(_standing(window, pair), which)
+        return
+    found = _pulses_at(window, pair, (which,))
+    if isinstance(found, str):
+        window.viewing.tell(found)
+        return
+    record, (pulse,) = found
+    if pulse in now:
+        window.viewing.tell(f"{pair.name}: its other marker follows that pulse; drop this one on another.")
+    else:
+        _follow(window, pair, record, (pulse, now[1]) if which == 1 else (now[0], pulse))
+
+
+def _chosen(window: DeskWindow) -> MarkerPair | None:
+    """Return the chosen marker pair, or say that there is none."""
+    selected = window.viewing.selected_marker
+    pair = None if selected is None else window.document.pair(selected[0])
+    if pair is None:
+        window.viewing.tell(_NONE_CHOSEN)
+    return pair
+
+
+def _standing(window: DeskWindow, pair: MarkerPair) -> MarkerPair:
+    """Return a following pair at its times in the current record; where it was put down if it is not there."""
+    shown = Following(window.document, window.results).shown(pair, window.viewing.record, 0.0)
+    if shown.reason:
+        window.viewing.tell(f"{pair.name} is fixed where it stood in record {pair.record}: {shown.reason}.")
+    return shown.pair
+
+
+def _follow(window: DeskWindow, pair: MarkerPair, record: int, pulses: tuple[int | None, int | None]) -> None:
     follows = replace(pair, pulses=pulses)
-    document.follow(Following(document, window.results).shown(follows, pair.record, 0.0).pair, pulses)
+    shown = Following(window.document, window.results).shown(follows, record, 0.0)
+    window.document.follow(shown.pair, pulses)
 
 
-def _pulses_at(window: DeskWindow, pair: MarkerPair) -> tuple[int, int] | str:
-    """Return which pulses the two markers of a pair stand on in its own record, or why that cannot be said."""
+def _pulses_at(window: DeskWindow, pair: MarkerPair, which: tuple[Which, ...]) -> tuple[int, list[int]] | str:
+    """Return a record in which markers of a pair stand on pulses, and on which; or why there is none.
+
+    It is the pair's own record, or else the current one.
+    """
     findings, session = window.results.findings, window.document.session
     if findings is None or session is None:
         return "The session is not measured yet: a pair can follow pulses when they are found."
     reach = max(_REACH * window.middle.view.canvas.pixel_time, session.sample_interval)
-    pulses, name = findings.pulses, session.channels[pair.channel].name
-    there = pulses.where(pair.record, pair.channel)
-    found: list[int] = []
-    choices: tuple[Which, Which] = (1, 2)
-    for which in choices:
-        away = np.abs(pulses.time[there] - pair.time(which))
-        away[~np.isfinite(away)] = np.inf
-        if not len(away) or away.min() > reach:
-            return (
-                f"{pair.name}: marker {which} stands on no found pulse of {name} in record {pair.record};"
-                " drop both markers on pulses first."
-            )
-        found.append(int(away.argmin()))
-    if found[0] == found[1]:
-        return f"{pair.name}: both markers stand on one pulse; drop the second one on another."
-    return found[0], found[1]
+    pulses, missing = findings.pulses, which[0]
+    for record in (pair.record, window.viewing.record):
+        there, found = pulses.where(record, pair.channel), []
+        for marker in which:
+            away = np.abs(pulses.time[there] - pair.time(marker))
+            away[~np.isfinite(away)] = np.inf
+            if not len(away) or away.min() > reach:
+                missing = missing if record != pair.record else marker
+                break
+            found.append(int(away.argmin()))
+        if len(found) == len(which):
+            return record, found
+    name = session.channels[pair.channel].name
+    drop = "drop both markers on pulses first" if len(which) == 2 else "drop it on a pulse first"
+    return f"{pair.name}: marker {missing} stands on no found pulse of {name} in record {pair.record}; {drop}."

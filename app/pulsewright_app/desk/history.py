@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 
 from pulsewright_app.desk.additions import Additions
 
-_KINDS = ("pairs", "flags", "notes", "left_out", "rejected", "settings", "sheet_views", "claims_text")
+_KINDS = ("pairs", "levels", "flags", "notes", "left_out", "rejected", "settings", "sheet_views", "claims_text")
 """The pieces of `Additions` whose changes are announced, each by the signal of its name."""
 
 
@@ -26,6 +26,7 @@ class History(QObject):
     """What a person added, now and before; the rooms of the document change it through `_change` alone."""
 
     pairs_changed = Signal()
+    levels_changed = Signal()
     flags_changed = Signal()
     notes_changed = Signal()
     left_out_changed = Signal()

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from pulsewright.review import Marker, Review
+from pulsewright.review import Review
 from pulsewright_analysis.verdicts import Verdict
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.review_file import markers_of
 from pulsewright_app.desk.work import Background
 
 _KEY = "Judging"
@@ -67,10 +68,4 @@ class Judging(QObject):
         """Return the markers on the desk, as a claim takes them."""
         session = self._document.session
         names = [] if session is None else [channel.name for channel in session.channels]
-        return Review(
-            markers=[
-                Marker(time, u, pair.id, pair.name, names[pair.channel], pair.record, pair.intervals)
-                for pair in self._document.pairs
-                for time, u in ((pair.t1, pair.u1), (pair.t2, pair.u2))
-            ]
-        )
+        return Review(markers=markers_of(self._document.pairs, names))

@@ -1,4 +1,4 @@
-"""What a person does to marker pairs, each one step of undo."""
+"""What a person does to marker pairs and level pairs, each one step of undo."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from typing import Any
 
 from PySide6.QtCore import QObject
 
-from pulsewright_app.desk.additions import Additions, MarkerPair, Which
+from pulsewright_analysis.level_markers import PlacedLevel
+from pulsewright_app.desk.additions import Additions, AnyPair, LevelPair, MarkerPair, Which
 from pulsewright_app.desk.history import History
 
 
 class PairEdits(History):
-    """The marker pairs of a document."""
+    """The marker pairs and the level pairs of a document; a number belongs to one pair of either kind."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -20,16 +21,34 @@ class PairEdits(History):
 
     def _begin(self, additions: Additions) -> None:
         super()._begin(additions)
-        self._next_pair = 1 + max((pair.id for pair in additions.pairs), default=0)
+        taken = [pair.id for pair in additions.pairs] + [pair.id for pair in additions.levels]
+        self._next_pair = 1 + max(taken, default=0)
+
+    def _new_number(self) -> int:
+        self._next_pair += 1
+        return self._next_pair - 1
 
     @property
     def pairs(self) -> tuple[MarkerPair, ...]:
         """The marker pairs, in the order that the report has them in."""
         return self._now.pairs
 
+    @property
+    def levels(self) -> tuple[LevelPair, ...]:
+        """The level pairs, likewise."""
+        return self._now.levels
+
     def pair(self, pair_id: int) -> MarkerPair | None:
-        """Return the pair with that number, or None."""
+        """Return the marker pair with that number, or None."""
         return next((pair for pair in self._now.pairs if pair.id == pair_id), None)
+
+    def level_pair(self, pair_id: int) -> LevelPair | None:
+        """Return the level pair with that number, or None."""
+        return next((pair for pair in self._now.levels if pair.id == pair_id), None)
+
+    def either_pair(self, pair_id: int) -> AnyPair | None:
+        """Return the pair of either kind with that number, or None."""
+        return self.pair(pair_id) or self.level_pair(pair_id)
 
     def add_pair(
         self,
@@ -43,11 +62,27 @@ class PairEdits(History):
         name: str = "",
     ) -> MarkerPair:
         """Put down a pair and return it; times and standard uncertainties in seconds."""
-        number = self._next_pair
-        self._next_pair += 1
+        number = self._new_number()
         pair = MarkerPair(number, name or f"Pair {number}", t1, t2, u1, u2, record, channel, intervals)
         self._change(f"Add {pair.name}", pairs=(*self._now.pairs, pair))
         return pair
+
+    def add_level_pair(self, first: PlacedLevel, second: PlacedLevel, record: int, channel: int) -> LevelPair:
+        """Put down a level pair and return it."""
+        number = self._new_number()
+        pair = LevelPair(number, f"Levels {number}", first, second, record, channel)
+        self._change(f"Add {pair.name}", levels=(*self._now.levels, pair))
+        return pair
+
+    def move_level(
+        self, pair_id: int, which: Which, level: PlacedLevel, *, record: int | None = None, merge: bool = False
+    ) -> None:
+        """Move one level of a pair; `record` and `merge` as in `move_marker`."""
+        pair = self.level_pair(pair_id)
+        if pair is not None:
+            moved = replace(pair, first=level) if which == 1 else replace(pair, second=level)
+            moved = replace(moved, record=pair.record if record is None else record)
+            self._replace_pair(moved, f"Move {pair.name}", ("move", pair_id, which) if merge else None)
 
     def move_marker(
         self,
@@ -60,7 +95,7 @@ class PairEdits(History):
         channel: int | None = None,
         merge: bool = False,
     ) -> None:
-        """Move one marker of a pair, which is fixed in time from then on.
+        """Move one marker of a pair, which is fixed in time from then on; on another channel the other one is, too.
 
         Parameters
         ----------
@@ -82,17 +117,23 @@ class PairEdits(History):
             channel=pair.channel if channel is None else channel,
         )
         moved = replace(moved, t1=time, u1=u) if which == 1 else replace(moved, t2=time, u2=u)
-        moved = replace(moved, pulses=None)
+        kept = pair.pulses if moved.channel == pair.channel else None
+        moved = replace(moved, pulses=without(kept, which))
         self._replace_pair(moved, f"Move {pair.name}", ("move", pair_id, which) if merge else None)
 
-    def follow(self, pair: MarkerPair, pulses: tuple[int, int]) -> None:
-        """Let a pair follow two pulses of its channel; its times are those of its record, as they are handed over."""
-        self._replace_pair(replace(pair, pulses=pulses), f"Let {pair.name} follow its pulses", None)
+    def follow(self, pair: MarkerPair, pulses: tuple[int | None, int | None]) -> None:
+        """Let a pair follow one pulse or two of its channel; its times are those handed over, of its record."""
+        what = "its pulses" if None not in pulses else "one pulse"
+        self._replace_pair(replace(pair, pulses=pulses), f"Let {pair.name} follow {what}", None)
 
-    def fix(self, pair: MarkerPair, moving: Which | None = None) -> None:
-        """Fix a following pair at the times handed over; `moving` joins this to the move of that marker."""
-        key = None if moving is None else ("move", pair.id, moving)
-        self._replace_pair(replace(pair, pulses=None), f"Fix {pair.name} in time", key)
+    def fix(self, pair: MarkerPair, which: Which | None = None) -> None:
+        """Fix a following pair, or one of its markers, at the times handed over."""
+        pulses = None if which is None else without(pair.pulses, which)
+        self._replace_pair(replace(pair, pulses=pulses), f"Fix {pair.name} in time", None)
+
+    def stand(self, pair: MarkerPair, moving: Which) -> None:
+        """Take on the times at which a following pair stands, as part of the move of one of its markers that comes."""
+        self._replace_pair(pair, f"Move {pair.name}", ("move", pair.id, moving))
 
     def set_intervals(self, pair_id: int, intervals: int) -> None:
         """Set N, the number of equal intervals between the markers of a pair; below 1 counts as 1."""
@@ -102,27 +143,48 @@ class PairEdits(History):
             self._replace_pair(changed, f"Set the intervals of {pair.name}", None)
 
     def rename_pair(self, pair_id: int, name: str) -> None:
-        """Call a pair something else."""
-        pair = self.pair(pair_id)
+        """Call a pair of either kind something else."""
+        pair = self.either_pair(pair_id)
         if pair is not None and name.strip():
             self._replace_pair(replace(pair, name=name.strip()), f"Rename {pair.name}", None)
 
-    def remove_pair(self, pair_id: int) -> None:
-        """Take a pair away."""
-        pair = self.pair(pair_id)
+    def note_pair(self, pair_id: int, text: str) -> None:
+        """Write a note about a pair of either kind; an empty text takes it away."""
+        pair = self.either_pair(pair_id)
         if pair is not None:
-            rest = tuple(other for other in self._now.pairs if other.id != pair_id)
-            self._change(f"Remove {pair.name}", pairs=rest)
+            self._replace_pair(replace(pair, note=text.strip()), f"Note on {pair.name}", None)
+
+    def remove_pair(self, pair_id: int) -> None:
+        """Take a pair of either kind away."""
+        pair = self.either_pair(pair_id)
+        if pair is not None:
+            kind = _kind(pair)
+            rest = tuple(other for other in getattr(self._now, kind) if other.id != pair_id)
+            self._change(f"Remove {pair.name}", **{kind: rest})
 
     def shift_pair(self, pair_id: int, by: int) -> None:
-        """Move a pair before the one ahead of it (−1), or behind the one after it (1), here and in the report."""
-        pairs, pair = list(self._now.pairs), self.pair(pair_id)
+        """Move a pair before the one ahead of it (−1), or behind the one after it (1), among those of its kind."""
+        pair = self.either_pair(pair_id)
         if pair is None:
             return
+        pairs = list(getattr(self._now, _kind(pair)))
         place = pairs.index(pair)
         pairs.insert(min(max(place + by, 0), len(pairs) - 1), pairs.pop(place))
-        self._change(f"Move {pair.name} {'ahead' if by < 0 else 'back'}", pairs=tuple(pairs))
+        self._change(f"Move {pair.name} {'ahead' if by < 0 else 'back'}", **{_kind(pair): tuple(pairs)})
 
-    def _replace_pair(self, pair: MarkerPair, label: str, merge_key: tuple[Any, ...] | None) -> None:
-        pairs = tuple(pair if other.id == pair.id else other for other in self._now.pairs)
-        self._change(label, merge_key, pairs=pairs)
+    def _replace_pair(self, pair: AnyPair, label: str, merge_key: tuple[Any, ...] | None) -> None:
+        kind = _kind(pair)
+        pairs = tuple(pair if other.id == pair.id else other for other in getattr(self._now, kind))
+        self._change(label, merge_key, **{kind: pairs})
+
+
+def _kind(pair: AnyPair) -> str:
+    """Return the piece of the additions that a pair belongs to."""
+    return "pairs" if isinstance(pair, MarkerPair) else "levels"
+
+
+def without(pulses: tuple[int | None, int | None] | None, which: Which) -> tuple[int | None, int | None] | None:
+    """Return the pulses that a pair goes on following when one of its markers does no longer."""
+    first, second = pulses or (None, None)
+    left = (None, second) if which == 1 else (first, None)
+    return None if left == (None, None) else left

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from pulsewright.review import Marker, RejectedPulse, Review
+from pulsewright.review import LevelMarker, Marker, RejectedPulse, Review
+from pulsewright.review_markers import by_pair
 from pulsewright.session import Session
-from pulsewright_app.desk.additions import Additions, MarkerPair
+from pulsewright_analysis.level_markers import placed
+from pulsewright_analysis.standing_pairs import ends_of
+from pulsewright_app.desk.additions import Additions, LevelPair, MarkerPair
 
 
 @dataclass(frozen=True)
@@ -18,12 +21,15 @@ class Kept:
     ----------
     lone_markers : tuple of Marker
         Markers that make no pair, or of a channel or a record that the session does not have.
+    lone_levels : tuple of LevelMarker
+        Likewise.
     strange : Review
         Flags, notes, records left out, rejected pulses and hidden channels of which the session has no record or
         channel.
     """
 
     lone_markers: tuple[Marker, ...] = field(default=())
+    lone_levels: tuple[LevelMarker, ...] = field(default=(), kw_only=True)
     strange: Review = field(default_factory=Review)
 
 
@@ -34,9 +40,11 @@ def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset
     """
     known = range(session.records)
     pairs, lone = _pairs(review, session)
+    levels, lone_levels = _levels(review, session, {pair.id for pair in pairs})
     names = [channel.name for channel in session.channels]
     additions = Additions(
         pairs=pairs,
+        levels=levels,
         flags=frozenset(record for record in review.flags if record in known),
         notes={record: text for record, text in review.notes.items() if record in known},
         left_out={record: reason for record, reason in review.left_out.items() if record in known},
@@ -50,7 +58,7 @@ def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset
         claims_text=review.claims,
     )
     hidden = frozenset(names.index(name) for name in review.hidden_channels if name in names)
-    return additions, hidden, Kept(lone, _strange(review, known, names))
+    return additions, hidden, Kept(lone, _strange(review, known, names), lone_levels=lone_levels)
 
 
 def _strange(review: Review, known: range, names: Sequence[str]) -> Review:
@@ -69,10 +77,21 @@ def review_of(
 ) -> Review:
     """Return what stands on the desk as a review."""
     names = [channel.name for channel in session.channels]
-    markers = [
-        Marker(time, u, pair.id, pair.name, names[pair.channel], pair.record, pair.intervals, pulse)
-        for pair in additions.pairs
-        for time, u, pulse in zip((pair.t1, pair.t2), (pair.u1, pair.u2), pair.pulses or (None, None), strict=True)
+    levels = [
+        LevelMarker(
+            level.value,
+            level.u,
+            pair.id,
+            names[pair.channel],
+            pair.record,
+            pair.name,
+            pair.note,
+            level.level,
+            level.pulse,
+            level.base_u,
+        )
+        for pair in additions.levels
+        for level in (pair.first, pair.second)
     ]
     return Review(
         session_sha256=sha256,
@@ -88,50 +107,59 @@ def review_of(
             ),
             *kept.strange.rejected,
         ],
-        markers=[*markers, *kept.lone_markers],
+        markers=[*markers_of(additions.pairs, names), *kept.lone_markers],
+        level_markers=[*levels, *kept.lone_levels],
         hidden_channels=[*(names[channel] for channel in sorted(hidden)), *kept.strange.hidden_channels],
         sheet_views=list(additions.sheet_views),
         claims=additions.claims_text,
     )
 
 
+def markers_of(pairs: Sequence[MarkerPair], names: Sequence[str]) -> list[Marker]:
+    """Return the markers of pairs as a review has them; `names` are the channels'."""
+    return [
+        Marker(
+            end.time, end.u, pair.id, pair.name, names[pair.channel], pair.record, pair.intervals, end.pulse, pair.note
+        )
+        for pair in pairs
+        for end in pair.ends
+    ]
+
+
 def _pairs(review: Review, session: Session) -> tuple[tuple[MarkerPair, ...], tuple[Marker, ...]]:
     """Return the pairs of a review, two markers of one number each, and the markers that make none."""
-    by_number: dict[int, list[Marker]] = {}
-    for marker in review.markers:
-        by_number.setdefault(marker.pair, []).append(marker)
     names = [channel.name for channel in session.channels]
     pairs: list[MarkerPair] = []
     lone: list[Marker] = []
-    for number, markers in by_number.items():
-        if len(markers) != 2:
+    for number, markers in by_pair(review.markers).items():
+        # on another channel or record it would tell of something that nobody marked
+        strange = any((m.channel or names[0]) not in names or (m.record or 0) >= session.records for m in markers)
+        if len(markers) != 2 or strange:
             lone += markers
             continue
         first, second = markers
-        if any((m.channel or names[0]) not in names or (m.record or 0) >= session.records for m in markers):
-            lone += markers  # on another channel or record it would tell of something that nobody marked
-            continue
         channel, record = names.index(first.channel or names[0]), first.record or 0
-        name = first.name or f"Pair {number}"
-        pairs.append(
-            MarkerPair(
-                number,
-                name,
-                first.time,
-                second.time,
-                first.u,
-                second.u,
-                record,
-                channel,
-                max(first.intervals, 1),
-                _followed(first, second),
-            )
-        )
+        one, other = ends_of((first, second))
+        pulses = None if one.pulse is None and other.pulse is None else (one.pulse, other.pulse)
+        name, intervals = first.name or f"Pair {number}", max(first.intervals, 1)
+        times = first.time, second.time, first.u, second.u
+        pairs.append(MarkerPair(number, name, *times, record, channel, intervals, pulses, first.note))
     return tuple(pairs), tuple(lone)
 
 
-def _followed(first: Marker, second: Marker) -> tuple[int, int] | None:
-    """Return the two pulses that a pair follows; it follows both or none."""
-    if first.pulse is None or second.pulse is None or first.channel != second.channel:
-        return None
-    return first.pulse, second.pulse
+def _levels(review: Review, session: Session, taken: set[int]) -> tuple[tuple[LevelPair, ...], tuple[LevelMarker, ...]]:
+    """Return the level pairs of a review, none with a number that is taken, and the level markers that make none."""
+    names = [channel.name for channel in session.channels]
+    pairs: list[LevelPair] = []
+    lone: list[LevelMarker] = []
+    for number, markers in by_pair(review.level_markers).items():
+        strange = any(m.channel not in names or m.record >= session.records for m in markers)
+        if len(markers) != 2 or strange or markers[0].channel != markers[1].channel:
+            lone += markers
+            continue
+        first, second = markers
+        free = number if number not in taken else max(taken) + 1
+        taken = {*taken, free}
+        name, channel = first.name or f"Levels {free}", names.index(first.channel)
+        pairs.append(LevelPair(free, name, placed(first), placed(second), first.record, channel, first.note))
+    return tuple(pairs), tuple(lone)

@@ -62,7 +62,8 @@ class Viewing(Walk):
         self.trims = Trims(self)
         self._reset()
         document.session_changed.connect(self._session_changed)
-        document.pairs_changed.connect(self._drop_lost_selection)
+        for changed in (document.pairs_changed, document.levels_changed):
+            changed.connect(self._drop_lost_selection)
 
     def _reset(self) -> None:
         self._begin_walk()
@@ -256,7 +257,7 @@ class Viewing(Walk):
 
     @property
     def selected_marker(self) -> tuple[int, Which] | None:
-        """The selected marker: the number of its pair, and 1 or 2."""
+        """The selected marker, or level marker: the number of its pair, and 1 or 2."""
         return self._selected
 
     def select_marker(self, pair_id: int | None, which: Which = 1) -> None:
@@ -267,7 +268,7 @@ class Viewing(Walk):
             self.selection_changed.emit()
 
     def _drop_lost_selection(self) -> None:
-        if self._selected is not None and self._document.pair(self._selected[0]) is None:
+        if self._selected is not None and self._document.either_pair(self._selected[0]) is None:
             self.select_marker(None)
 
     # -- appearance -----------------------------------------------------------------------------------------

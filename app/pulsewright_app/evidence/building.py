@@ -11,10 +11,10 @@ from pulsewright_analysis.findings import Watch
 from pulsewright_app.evidence.accumulating import UNWATCHED
 from pulsewright_app.evidence.claim_parts import claim_parts
 from pulsewright_app.evidence.current import require_current
+from pulsewright_app.evidence.marker_tables import level_table, marker_table, pair_notes_table, series_table
 from pulsewright_app.evidence.part_tables import (
     health_table,
     left_out_table,
-    marker_table,
     notes_table,
     recorder_table,
     session_facts,
@@ -85,6 +85,9 @@ def sheet_of(
         skews=skew_table(findings),
         health=health_table(findings),
         markers=marker_table(review, findings),
+        marker_series=series_table(review, findings),
+        levels=level_table(review, session, findings),
+        pair_notes=pair_notes_table(review),
         left_out=left_out_table(review, findings),
         notes=notes_table(review, findings),
         views=tuple(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.accumulating import MOST_RECORDS_IN_ROWS, one_in
+from pulsewright_app.evidence.dimensions import Dimensions
 from pulsewright_app.glow import GlowPicture
 from pulsewright_app.map_rows import MapRows
 from pulsewright_app.wording import count, ranges
@@ -17,12 +18,12 @@ _MAP_MM, _LEAST_MAP_MM, _MOST_MAP_MM = 40.0, 52.0, 110.0
 _ROW_MM = 0.8
 
 
-def glow_height(pairs: int) -> float:
-    """Return the height in millimetres of an Afterglow with so many marker pairs above it."""
-    return GLOW_MM + PAIR_MM * pairs
+def glow_height(shown: Dimensions) -> float:
+    """Return the height in millimetres of an Afterglow with marker pairs above it."""
+    return GLOW_MM + PAIR_MM * len(shown.pairs)
 
 
-def glow_caption(glow: GlowPicture, name: str, about: str = "", *, logarithmic: bool = True, pairs: int = 0) -> str:
+def glow_caption(glow: GlowPicture, name: str, about: str = "", *, logarithmic: bool = True, shown: Dimensions) -> str:
     """Return what an Afterglow shows.
 
     Parameters
@@ -34,8 +35,8 @@ def glow_caption(glow: GlowPicture, name: str, about: str = "", *, logarithmic: 
         What aligns the records; empty where the trigger does.
     logarithmic : bool
         Whether the ink follows the logarithm of the count.
-    pairs : int
-        How many marker pairs stand above it.
+    shown : Dimensions
+        The marker pairs and level pairs that are drawn with it.
     """
     denser = f"the ink gets denser with the {'logarithm of the ' if logarithmic else ''}number of records"
     told = [
@@ -46,9 +47,10 @@ def glow_caption(glow: GlowPicture, name: str, about: str = "", *, logarithmic: 
         told.append("Dark where the polarity is positive, light where it is negative, grey where there is none.")
     if glow.unplaced:
         told.append(f"{count(glow.unplaced, 'record')} could not be aligned.")
-    if pairs:
-        told.append("Dimension lines: the marker pairs.")
-    return " ".join(told)
+    if shown:
+        kinds = [word for word, some in (("marker", shown.pairs), ("level", shown.levels)) if some]
+        told.append(f"Dimension lines: the {' and '.join(kinds)} pairs.")
+    return " ".join(told) + shown.sentence
 
 
 def map_height(rows: MapRows) -> float:

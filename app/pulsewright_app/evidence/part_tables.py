@@ -1,13 +1,12 @@
-"""The sheet's tables of session, recorder, channels, markers, records left out and notes."""
+"""The sheet's tables of session, recorder, channels, records left out and notes."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from pulsewright.quantity import Quantity, coverage_factor, engineering, with_uncertainty
-from pulsewright.review import Marker, Review, marker_pairs
+from pulsewright.quantity import Quantity, engineering
+from pulsewright.review import Review
 from pulsewright.session import Session
-from pulsewright_analysis.markers import difference
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.numbers import count, number, plain
 from pulsewright_app.evidence.sheet import Cell, Facts, Interval, Number, Table
@@ -120,37 +119,6 @@ def health_table(findings: Findings) -> Table:
     figures = ("ENOB", "SINAD", "THD") if with_sine else ()
     headings = ("Channel", "Noise ± U, rms", "Offset ± U", "Clipped samples", *figures, "")
     return Table(headings, tuple(rows), right=tuple(range(1, 4 + len(figures))), wide=(len(headings) - 1,))
-
-
-def marker_table(review: Review, findings: Findings) -> Table | None:
-    """Return the marker pairs with Δ, 1/Δ and Δ/N; None where there are none."""
-    rows: list[tuple[Cell, ...]] = []
-    for first, second in marker_pairs(review):
-        told = difference(
-            first.time, first.u, second.time, second.u, max(first.intervals, 1), findings.settings.clock_ppm
-        )
-        where = first.channel or findings.session.channels[0][0]
-        rows.append(
-            (
-                first.name or f"Pair {first.pair}",
-                _instant(first),
-                _instant(second),
-                number(told.delta),
-                "" if told.rate is None else number(told.rate),
-                Number(str(told.intervals), told.intervals),
-                number(told.per_interval),
-                f"record {first.record or 0}, {where}",
-            )
-        )
-    if not rows:
-        return None
-    headings = ("Pair", "t₁ ± U", "t₂ ± U", "Δ ± U", "1/Δ ± U", "N", "Δ/N ± U", "Put down on")
-    return Table(headings, tuple(rows), right=tuple(range(1, 7)))
-
-
-def _instant(marker: Marker) -> Number:
-    text = with_uncertainty(marker.time, coverage_factor(None) * marker.u, "s")
-    return Number(text, marker.time, Quantity(marker.time, marker.u, "s"))
 
 
 def left_out_table(review: Review, findings: Findings) -> Table | None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pulsewright.review import Marker, Review, marker_pairs
+from pulsewright.review import LevelMarker, Marker, Review, level_pairs, marker_pairs
 from pulsewright.session import Session
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.findings import Watch
@@ -16,7 +17,8 @@ from pulsewright_app.evidence.accumulating import (
     value_window,
     whole_window,
 )
-from pulsewright_app.evidence.captions import glow_caption, glow_height, map_caption, map_height
+from pulsewright_app.evidence.captions import PAIR_MM, glow_caption, glow_height, map_caption, map_height
+from pulsewright_app.evidence.dimensions import dimensions_of
 from pulsewright_app.evidence.drawing import Limits, drawn, short
 from pulsewright_app.evidence.finding_pictures import (
     jitter_picture,
@@ -54,7 +56,8 @@ class Pictures:
     def __init__(self, session: Session, assessment: Assessment, review: Review, watch: Watch = UNWATCHED) -> None:
         self._watch = watch
         self._session, self._findings, self._assessment = session, assessment.findings, assessment
-        self._pairs = marker_pairs(review)
+        self._review = review
+        self._units = {channel.name: channel.unit for channel in session.channels}
         self._drawn: dict[str, Picture | None] = {}
         self._number = 0
 
@@ -123,28 +126,34 @@ class Pictures:
             value_window(session, channel, records, self._watch),
             watch=self._watch,
         )
-        pairs = self._on(channel)
-        caption = glow_caption(glow, short(name, 40), pairs=len(pairs))
-        svg = drawn(number, glow_height(len(pairs)), lambda figure: draw_glow(figure, glow, unit, pairs))
+        shown = dimensions_of(self._review, self._findings, self._units, (name,))
+        caption = glow_caption(glow, short(name, 40), shown=shown)
+        svg = drawn(number, glow_height(shown), lambda figure: draw_glow(figure, glow, unit, shown, channel=name))
         return Picture(number, svg, caption, f"all traces of {short(name, 40)} laid over each other")
-
-    def _on(self, channel: int) -> list[tuple[Marker, Marker]]:
-        name = self._session.channels[channel].name
-        return [pair for pair in self._pairs if pair[0].channel in (None, name)]
 
     def _markers(self, number: int) -> Picture | None:
         """Return the record and channel on which the first pair was put down, with all pairs that belong there."""
-        if not self._pairs:
+        firsts: list[Marker | LevelMarker] = [pair[0] for pair in marker_pairs(self._review)]
+        firsts += [pair[0] for pair in level_pairs(self._review)]
+        if not firsts:
             return None
-        session, first = self._session, self._pairs[0][0]
+        session, first = self._session, firsts[0]
         names = [channel.name for channel in session.channels]
         channel = names.index(first.channel) if first.channel in names else 0
         record = min(first.record or 0, session.records - 1)
-        pairs = [p for p in self._pairs if p[0].channel == first.channel and (p[0].record or 0) == record]
-        caption = f"Record {record} on {short(names[channel], 40)} with the marker pairs put down there."
-        svg = drawn(
-            number, 60 + 5 * len(pairs), lambda figure: draw_single(figure, session, record, [channel], None, pairs)
+        here = replace(
+            self._review,
+            markers=[m for m in self._review.markers if m.channel == first.channel and (m.record or 0) == record],
+            level_markers=[m for m in self._review.level_markers if (m.channel, m.record) == (names[channel], record)],
         )
+        shown = dimensions_of(here, self._findings, self._units, (names[channel],), record)
+        caption = f"Record {record} on {short(names[channel], 40)} with the pairs put down there.{shown.sentence}"
+
+        def draw(figure: Figure) -> None:
+            draw_single(figure, session, record, [channel], None, shown)
+
+        height = 60 + PAIR_MM * len(shown.pairs)
+        svg = drawn(number, height, draw)
         return Picture(number, svg, caption, "a trace with dimension lines between the markers of each pair")
 
     def _map(self, number: int) -> Picture:

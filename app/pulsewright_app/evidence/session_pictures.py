@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pulsewright.quantity import engineering
-from pulsewright.review import Marker
 from pulsewright.session import Floats, Session
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.accumulating import Window
+from pulsewright_app.evidence.dimensions import Dimensions, draw_levels, draw_pairs, height_of_pairs
 from pulsewright_app.evidence.drawing import INK, MARKER, MISSED, MUTED, RULE, short
 from pulsewright_app.figures_axes import Axis, time_axis
 from pulsewright_app.glow import GlowPicture, inked
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
 
-Pairs = Sequence[tuple[Marker, Marker]]
+NO_DIMENSIONS = Dimensions()
 
 _MOST_POINTS = 3000
 """A trace of more samples is drawn by the least and greatest of each stretch: paper shows no more."""
@@ -50,9 +50,22 @@ def value_axis(label: str, unit: str, window: Window) -> Axis:
 
 
 def draw_glow(
-    figure: Figure, glow: GlowPicture, unit: str, pairs: Pairs = (), *, logarithmic: bool = True, about: str = ""
+    figure: Figure,
+    glow: GlowPicture,
+    unit: str,
+    shown: Dimensions = NO_DIMENSIONS,
+    *,
+    channel: str = "",
+    logarithmic: bool = True,
+    about: str = "",
 ) -> None:
-    """Draw counts as ink: one ink by count, or three by polarity; `about` says what aligns the records."""
+    """Draw counts as ink: one ink by count, or three by polarity; `about` says what aligns the records.
+
+    Parameters
+    ----------
+    shown : Dimensions, optional
+        Marker pairs and level pairs that are drawn with it; the levels are those of `channel`.
+    """
     axes = figure.subplots()
     raster = glow.raster
     window, values = (raster.time_low, raster.time_high), (raster.value_low, raster.value_high)
@@ -63,27 +76,8 @@ def draw_glow(
     axes.imshow(inked(glow, inks, logarithmic), extent=extent, aspect="auto", interpolation="none", origin="upper")
     axes.set_xlabel(time.text)
     axes.set_ylabel(value.text)
-    draw_pairs(axes, pairs, time)
-
-
-def draw_pairs(axes: Axes, pairs: Pairs, time: Axis) -> None:
-    """Draw marker pairs as dimension lines above the plot, as in a technical drawing."""
-    low, high = axes.get_xlim()
-    inside = [p for p in pairs if all(low <= m.time * time.factor <= high for m in p)]
-    for place, (first, second) in enumerate(inside):
-        x = [first.time * time.factor, second.time * time.factor]
-        y = 1.03 + 0.075 * place
-        above: dict[str, Any] = {"xycoords": axes.get_xaxis_transform(), "color": MARKER, "annotation_clip": False}
-        for end in x:
-            axes.plot([end, end], [0, y + 0.015], color=MARKER, lw=0.6, transform=above["xycoords"], clip_on=False)
-        head = {"arrowstyle": "<|-|>,head_width=0.12,head_length=0.3", "lw": 0.6, "shrinkA": 0, "shrinkB": 0}
-        axes.annotate("", (x[1], y), (x[0], y), arrowprops={"color": MARKER, **head}, **above)
-        text = f"{short(first.name or f'Pair {first.pair}')}: {engineering(second.time - first.time, 's', 6)}"
-        axes.annotate(
-            text, (sum(x) / 2, y), xytext=(0, 1.5), textcoords="offset points", ha="center", va="bottom", fontsize=6,
-            **above,
-        )  # fmt: skip
-    axes.set_xlim(low, high)
+    draw_levels(axes, shown.levels, channel, value.factor)
+    draw_pairs(axes, shown.pairs, time)
 
 
 def draw_map(axes: Axes, rows: MapRows, unit: str, findings: Findings) -> None:
@@ -130,7 +124,7 @@ def draw_single(
     record: int,
     channels: Sequence[int],
     window: Window | None = None,
-    pairs: Pairs = (),
+    shown: Dimensions = NO_DIMENSIONS,
     *,
     lanes: bool = True,
     values: Window | None = None,
@@ -160,9 +154,14 @@ def draw_single(
             axes.set_ylabel(f"{short(about.name)} / {about.unit}" if len(channels) == 1 else f"Value / {about.unit}")
     if not lanes and len(channels) > 1:
         names = [short(session.channels[channel].name) for channel in channels]
-        panels[0].legend(lines, names, ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+        panels[0].legend(
+            lines, names, ncols=6, loc="lower center", bbox_to_anchor=(0.5, 1.0 + height_of_pairs(shown.pairs))
+        )
+    for place, channel in enumerate(channels):
+        axes = panels[place if lanes else 0]
+        draw_levels(axes, shown.levels, session.channels[channel].name, whole=values is None)
     panels[-1].set_xlabel(time.text)
-    draw_pairs(panels[0], pairs, time)
+    draw_pairs(panels[0], shown.pairs, time)
 
 
 def _scale_of_lane(axes: Axes, unit: str) -> None:

@@ -179,7 +179,10 @@ class Sheet:
         Figures that belong to no claim.
     skews, health : Table or None
         Channel by channel.
-    markers, left_out, notes : Table or None
+    markers, marker_series, levels, pair_notes : Table or None
+        Marker pairs in the record that each names, those that follow pulses over all records, level pairs, and what
+        was written about any of them.
+    left_out, notes : Table or None
     views : tuple of Picture
         Views that a person added.
     settings : Table
@@ -203,6 +206,9 @@ class Sheet:
     skews: Table | None
     health: Table | None
     markers: Table | None
+    marker_series: Table | None
+    levels: Table | None
+    pair_notes: Table | None
     left_out: Table | None
     notes: Table | None
     views: tuple[Picture, ...]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pulsewright.errors import PulsewrightError
-from pulsewright.review import Review, SheetView, marker_pairs
+from pulsewright.review import Review, SheetView
 from pulsewright.session import Floats, Session
 from pulsewright_analysis.findings import Watch
 from pulsewright_analysis.mean_trace import mean_over
@@ -17,9 +17,17 @@ from pulsewright_analysis.record_filter import filter_records
 from pulsewright_analysis.record_table import record_table
 from pulsewright_analysis.results import Findings, Ints
 from pulsewright_app.evidence.accumulating import UNWATCHED, Window, glow_of, rows_of, value_window, whole_window
-from pulsewright_app.evidence.captions import glow_caption, glow_height, map_caption, map_height, stacked_caption
+from pulsewright_app.evidence.captions import (
+    PAIR_MM,
+    glow_caption,
+    glow_height,
+    map_caption,
+    map_height,
+    stacked_caption,
+)
+from pulsewright_app.evidence.dimensions import Dimensions, dimensions_of
 from pulsewright_app.evidence.drawing import drawn, short
-from pulsewright_app.evidence.session_pictures import Pairs, draw_glow, draw_map, draw_single, draw_stacked
+from pulsewright_app.evidence.session_pictures import draw_glow, draw_map, draw_single, draw_stacked
 from pulsewright_app.evidence.sheet import Picture
 from pulsewright_app.glow import alignment_of
 from pulsewright_app.stacked_run import run_around
@@ -42,7 +50,7 @@ class _Asked:
     findings: Findings
     channel: int
     records: Ints
-    pairs: Pairs
+    shown: Dimensions
     watch: Watch
 
     @property
@@ -114,7 +122,7 @@ def drawing_of(
     if view.record >= session.records:
         raise PulsewrightError(f"the session has no record {view.record}")
     records = filter_records(record_table(session, findings, channel, review), view.filter)
-    asked = _Asked(view, session, findings, channel, records, _pairs(view, review), watch)
+    asked = _Asked(view, session, findings, channel, records, _shown(view, session, findings, review), watch)
     if len(records) == 0 and view.view != "single":
         raise PulsewrightError("no record matches its filter")
     makers = {"single": _single, "stacked": _stacked, "afterglow": _afterglow, "map": _map}
@@ -122,10 +130,17 @@ def drawing_of(
     return replace(made, caption=" ".join(f"{with_full_stop(view.caption)} {made.caption}".split()))
 
 
-def _pairs(view: SheetView, review: Review) -> Pairs:
-    if not view.markers or view.aligned_by != "trigger":  # a marker is a time from the trigger
-        return ()
-    return [pair for pair in marker_pairs(review) if pair[0].channel in (None, view.channel)]
+def _shown(view: SheetView, session: Session, findings: Findings, review: Review) -> Dimensions:
+    """Return the marker pairs and level pairs as they stand in the record of a view."""
+    if not view.markers:
+        return Dimensions()
+    units = {channel.name: channel.unit for channel in session.channels}
+    found = dimensions_of(review, findings, units, (view.channel,), view.record)
+    if view.view == "single" and view.lanes:  # the other lanes have levels of their own
+        lanes = dimensions_of(review, findings, units, view.visible or tuple(units), view.record)
+        found = replace(found, levels=lanes.levels)
+    timeless = view.view == "afterglow" and view.aligned_by != "trigger"  # a marker is a time from the trigger
+    return Dimensions((), found.levels) if timeless else found
 
 
 def _single(asked: _Asked) -> ViewDrawing:
@@ -136,18 +151,18 @@ def _single(asked: _Asked) -> ViewDrawing:
     under = "" if view.reference is None else " Beneath, pale: the mean of all measured records."
     if isinstance(view.reference, int):
         under = f" Beneath, pale: record {view.reference}."
-    height = 30 + (_LANE_MM * len(channels) if view.lanes else 45) + 5 * len(asked.pairs)
+    height = 30 + (_LANE_MM * len(channels) if view.lanes else 45) + PAIR_MM * len(asked.shown.pairs)
 
     def draw(figure: Figure) -> None:
         draw_single(
-            figure, session, view.record, channels, view.time, asked.pairs, lanes=view.lanes, values=view.value,
+            figure, session, view.record, channels, view.time, asked.shown, lanes=view.lanes, values=view.value,
             beneath=beneath,
         )  # fmt: skip
 
     shown = "each channel in a lane of its own" if view.lanes and len(channels) > 1 else count(len(channels), "channel")
     rest = len(names) - len(channels)
     more = f" {count(rest, 'more channel')} not drawn." if rest else ""
-    caption = f"Record {view.record}, {shown}.{under}{more}"
+    caption = f"Record {view.record}, {shown}.{under}{more}{asked.shown.sentence}"
     return ViewDrawing(height, draw, caption, f"the traces of record {view.record}")
 
 
@@ -198,13 +213,13 @@ def _afterglow(asked: _Asked) -> ViewDrawing:
     glow = glow_of(
         session, asked.channel, asked.records, asked.window, values, signs=signs, alignment=alignment, watch=asked.watch
     )
-    about, pairs = alignment.about, asked.pairs
+    about, shown = alignment.about, asked.shown
 
     def draw(figure: Figure) -> None:
-        draw_glow(figure, glow, asked.unit, pairs, logarithmic=view.logarithmic, about=about)
+        draw_glow(figure, glow, asked.unit, shown, channel=view.channel, logarithmic=view.logarithmic, about=about)
 
-    caption = glow_caption(glow, asked.name, about, logarithmic=view.logarithmic, pairs=len(pairs)) + asked.matching
-    return ViewDrawing(glow_height(len(pairs)), draw, caption, f"the traces of {asked.name} laid over each other")
+    caption = glow_caption(glow, asked.name, about, logarithmic=view.logarithmic, shown=shown) + asked.matching
+    return ViewDrawing(glow_height(shown), draw, caption, f"the traces of {asked.name} laid over each other")
 
 
 def _map(asked: _Asked) -> ViewDrawing:

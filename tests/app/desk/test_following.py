@@ -102,12 +102,12 @@ def test_the_trigger_that_both_pulses_share_takes_no_part_in_the_difference(foll
     assert uncertain < 0.5 * 1.96 * np.hypot(pair.u1, pair.u2)
 
 
-def test_dragging_a_line_fixes_the_pair_where_it_is_seen_in_one_step(following: DeskWindow, qtbot: Any) -> None:
+def test_dragging_a_line_fixes_it_and_the_other_goes_on_following(following: DeskWindow, qtbot: Any) -> None:
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_PageDown)
     first, second = times(following, 1)
     drag(qtbot, following, at(following, second), at(following, 90e-6))
     pair = following.document.pairs[0]
-    assert (pair.pulses, pair.t1, pair.record) == (None, first, 1)
+    assert (pair.pulses, pair.t1, pair.record) == ((0, None), first, 1)
     assert pair.t2 == pytest.approx(90e-6, abs=2 * canvas_of(following).pixel_time)
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (0, 1)
@@ -116,7 +116,7 @@ def test_dragging_a_line_fixes_the_pair_where_it_is_seen_in_one_step(following: 
 def test_nudging_fixes_it_too_and_the_key_fixes_it_alone(following: DeskWindow, qtbot: Any) -> None:
     canvas = canvas_of(following)
     qtbot.keyClick(canvas, Qt.Key.Key_Right)
-    assert following.document.pairs[0].pulses is None
+    assert following.document.pairs[0].pulses == (0, None)
     qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (0, 1)
     qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
@@ -146,6 +146,58 @@ def test_the_review_keeps_what_is_followed_and_an_older_one_is_read(
     (fixed,) = additions_of(read_review(path), two_pulses)[0].pairs
     assert fixed.pulses is None
     assert fixed.t1 == following.document.pairs[0].t1
+
+
+def test_one_marker_follows_alone_while_the_other_stays_fixed(following: DeskWindow, qtbot: Any) -> None:
+    """Δ of a pulse against a fixed time: u² = u(pulse)² + u(fixed)², the trigger's part with it (JCGM 100, 5.1.2)."""
+    canvas, alone = canvas_of(following), Qt.KeyboardModifier.AltModifier
+    fixed = following.document.pairs[0].t1
+    following.viewing.select_marker(1, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T, alone)
+    assert following.document.pairs[0].pulses == (None, 1)
+    assert following.actions_by_name["follow_one"].isChecked() is False  # the chosen marker is the fixed one
+    qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
+    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1"
+    second = times(following, 1)[1]
+    value, uncertain = cell(following, DELTA).removesuffix(" µs").split(" ± ")
+    assert float(value) == pytest.approx((second - fixed) * 1e6, abs=2e-3)
+    found = following.results.findings.pulses  # type: ignore[union-attr]
+    u = found.time_u[found.where(1, 0)[1]]
+    assert float(uncertain) == pytest.approx(1.959964 * np.hypot(u, following.document.pairs[0].u1) * 1e6, rel=0.05)
+    columns = {x for x, _ in pixels(picture(following), LIGHT.marker)}
+    for line in (canvas.x_of(t) for t in (fixed, second)):
+        assert {round(line - 0.5), round(line), round(line + 0.5)} & columns
+    following.viewing.select_marker(1, 2)
+    assert following.actions_by_name["follow_one"].isChecked()
+    qtbot.keyClick(canvas, Qt.Key.Key_T, alone)
+    assert following.document.pairs[0].pulses is None
+    qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert following.document.pairs[0].pulses == (None, 1)
+
+
+def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: DeskWindow, qtbot: Any) -> None:
+    canvas = canvas_of(following)
+    following.viewing.select_marker(1, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T, Qt.KeyboardModifier.AltModifier)
+    drag(qtbot, following, at(following, times(following, 0)[0]), at(following, 10e-6))
+    pair = following.document.pairs[0]
+    assert pair.pulses == (None, 1)
+    assert pair.t1 == pytest.approx(10e-6, abs=2 * canvas.pixel_time)
+    qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
+    assert float(cell(following, FIRST).split()[0]) == pytest.approx(pair.t1 * 1e6, abs=0.01)
+    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1"
+
+
+def test_a_pair_of_which_one_follows_is_tabulated_too(following: DeskWindow, qtbot: Any, settle: Any) -> None:
+    following.viewing.select_marker(1, 2)
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_T, Qt.KeyboardModifier.AltModifier)
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_T, Qt.KeyboardModifier.ShiftModifier)
+    settle(following)
+    (page,) = following.findChildren(SeriesPage)
+    assert "marker 1 follows pulse 0 of H01 by its midpoint; marker 2 is fixed at 70." in page.told.text()
+    assert shown(page, ALONE, REASON) == ""  # its first pulse is there
+    value = float(shown(page, 1, SERIES_DELTA).split()[0])
+    assert value == pytest.approx(38.0, abs=0.05)  # the pulses walk 2 µs a record
 
 
 @pytest.fixture

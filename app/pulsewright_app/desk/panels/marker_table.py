@@ -15,6 +15,7 @@ from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
+from pulsewright_app.wording import follows
 
 NAME, FIRST, SECOND, DELTA, RATE, INTERVALS, EACH, PLACE = range(8)
 HEADINGS = ("Name", "t₁", "t₂", "Δ", "1/Δ", "N", "Δ/N", "Put down on")
@@ -148,9 +149,8 @@ class MarkerTable(QAbstractTableModel):
         pair = shown.pair
         if pair.pulses is None:
             return f"record {pair.record}, {self._channel_name(pair.channel)}"
-        first, second = pair.pulses
-        follows = f"follows pulses {first} and {second}, {self._channel_name(pair.channel)}"
-        return f"{follows}: {shown.reason}" if shown.reason else f"{follows}, record {pair.record}"
+        told = f"{follows(*pair.pulses)}, {self._channel_name(pair.channel)}"
+        return f"{told}: {shown.reason}" if shown.reason else f"{told}, record {pair.record}"
 
     def _channel_name(self, channel: int) -> str:
         session = self._document.session

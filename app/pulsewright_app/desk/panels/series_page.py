@@ -114,6 +114,19 @@ def _foot_text(series: PairSeries) -> str:
     return f"Mean Δ {series.mean}{scatter}, in {len(series.measured)} of {len(series.delta)} records."
 
 
+def _told(pair: MarkerPair, channel: str, position: str) -> str:
+    """Say which pulses a pair follows, and what it does with the other marker."""
+    followed = [end.pulse for end in pair.ends if end.pulse is not None]
+    if len(followed) == 2:
+        return f"{pair.name} follows pulses {followed[0]} and {followed[1]} of {channel}, each by its {position}."
+    fixed = 1 if pair.ends[0].pulse is None else 2
+    where = engineering(pair.time(1 if fixed == 1 else 2), "s", 6)
+    return (
+        f"{pair.name}: marker {3 - fixed} follows pulse {followed[0]} of {channel} by its {position}; "
+        f"marker {fixed} is fixed at {where}."
+    )
+
+
 def _text(quantity: Quantity, exact: bool) -> str:
     return repr(quantity.value) if exact else with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
 
@@ -171,14 +184,14 @@ class SeriesPage(FormPage):
             self._background.cancel(_KEY)
             self._show(None, "The session is not measured yet." if findings is None else _NO_PAIR)
             return
-        channel, orders, intervals = pair.channel, pair.pulses, pair.intervals
+        channel, ends, intervals = pair.channel, pair.ends, pair.intervals
         name, position = findings.session.channels[channel][0], findings.pulses.position
-        told = f"{pair.name} follows pulses {orders[0]} and {orders[1]} of {name}, each by its {position}."
+        told = _told(pair, name, position)
         if self._results.partial or self._results.out_of_date:
             told += " The numbers are not final: the session is being measured."
         self._background.start(
             _KEY,
-            lambda _: pair_over_records(findings, channel, orders, intervals),
+            lambda _: pair_over_records(findings, channel, ends, intervals),
             lambda series: self._show(series, told),
             lambda sentence: self._show(None, sentence),
         )

@@ -63,15 +63,18 @@ class MarkerHand:
     def _move(self, time: float, u: float, channel: int, merge: bool) -> None:
         if self._held is not None:
             pair, which = self._held
-            self._let_go_of_pulses(pair, which)
+            self._stand_still(pair, which)
             record = self._viewing.record
             self._document.move_marker(pair, which, time, u, record=record, channel=channel, merge=merge)
 
-    def _let_go_of_pulses(self, pair_id: int, which: Which) -> str:
-        """Fix a following pair where it stands, as part of the move that comes; return why it stands nowhere."""
+    def _stand_still(self, pair_id: int, which: Which) -> str:
+        """Take on the times at which a following pair stands here, as part of the move that comes.
+
+        Return why it stands nowhere.
+        """
         shown = next((shown for shown in self._layer.shown() if shown.pair.id == pair_id), None)
         if shown is not None and shown.pair.pulses is not None and not shown.reason:
-            self._document.fix(shown.pair, which)
+            self._document.stand(shown.pair, which)
         return "" if shown is None else shown.reason
 
     def add(self, time: float, height: float) -> None:
@@ -105,7 +108,7 @@ class MarkerHand:
         if session is None or selected is None:
             return
         follows = (pair := self._document.pair(selected[0])) is not None and pair.pulses is not None
-        reason = self._let_go_of_pulses(*selected)
+        reason = self._stand_still(*selected)
         pair = self._document.pair(selected[0])
         if reason:
             self._viewing.tell(f"The marker cannot be moved here: {reason}.")

@@ -11,6 +11,7 @@ from pulsewright_app.desk.following import Following, Shown
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.wording import follows
 
 REACH = 5.0
 """Pixels from a marker line within which the mouse takes hold of it."""
@@ -27,7 +28,7 @@ def pair_text(shown: Shown, record: int) -> str:
         return f"{pair.name}: {shown.reason}"
     note = f"  (record {pair.record})" if pair.record != record else ""
     if pair.pulses is not None:
-        note = f"  (follows pulses {pair.pulses[0]} and {pair.pulses[1]})"
+        note = f"  ({follows(*pair.pulses)})"
     return f"{pair.name}: Δ {shown.told.delta}{note}"
 
 
