@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, stretch_of
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, channel_stretch_of, stretch_of
 from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
@@ -220,6 +220,20 @@ class Session:
             The places of those wanted.
         """
         return stretch_of(self._source, record, first, stop, channels)
+
+    def channel_stretch(self, channel: int, first: int, stop: int, begin: int, end: int) -> Codes:
+        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
+
+        Parameters
+        ----------
+        channel : int
+            Place of the channel, from 0.
+        first, stop : int
+            First record, and the one after the last.
+        begin, end : int
+            First sample, and the one after the last; inside the record.
+        """
+        return channel_stretch_of(self._source, first, stop, channel, begin, end)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).

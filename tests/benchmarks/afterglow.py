@@ -1,6 +1,7 @@
 """How fast the afterglow is: beside datashader's lines and beside NumPy's sum of the same samples.
 
-Run: ``python tests/benchmarks/afterglow.py [--records 2000] [--samples 25000] [--repeats 7]``. All in one process, warm, medians.
+Run: ``python tests/benchmarks/afterglow.py [--records 2000] [--samples 25000] [--repeats 7]``. All in one process,
+warm, medians.
 """
 
 from __future__ import annotations
