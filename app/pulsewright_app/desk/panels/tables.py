@@ -103,7 +103,7 @@ class CellDelegate(QStyledItemDelegate):
 
     def sizeHint(self, option: QStyleOptionViewItem, index: AnyIndex) -> QSize:
         """Return the room of one cell, the air included."""
-        return super().sizeHint(option, index) + QSize(2 * _air(option.fontMetrics), 0)
+        return super().sizeHint(self._inside(option), index) + QSize(2 * _air(option.fontMetrics), 0)
 
 
 def _air(metrics: QFontMetrics) -> int:
