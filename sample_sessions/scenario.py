@@ -13,12 +13,15 @@ Nothing here was measured. Tests compute what a session must show from these num
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.recipe import PulsePlan
+from pulsewright_analysis.simulation import pulse_value
+
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 CHANNELS = tuple(f"H{number:02d}" for number in range(1, 13))
 MODULES = ("M1", "M2", "M3")
@@ -73,11 +76,13 @@ class ShockPulse:
     sigma: float
     curvature: float = 0.0
 
+    def plan(self, name: str, at: float, **more: Any) -> PulsePlan:
+        """Return what a recipe says of this pulse at a time from the trigger, s; its sign turns at each ping."""
+        return PulsePlan(name, at, self.amplitude, self.sigma, self.curvature, polarity=(1, -1), **more)
+
     def value(self, time: Floats) -> Floats:
         """Return volts at `time` from the pulse's middle, seconds, any shape."""
-        square = (time / self.sigma) ** 2
-        result: Floats = self.amplitude * (1 - self.curvature * square) * np.exp(-square / 2)
-        return result
+        return pulse_value(self.plan("", 0.0), time)
 
     def slope(self, time: Floats) -> Floats:
         """Return the derivative of `value`, V/s."""
@@ -157,15 +162,6 @@ class Tank:
     def after_record(self) -> tuple[int, ...]:
         """The last record before each missed ping."""
         return tuple(ping - 1 - index for index, ping in enumerate(self.missed))
-
-    @property
-    def pings(self) -> Ints:
-        """The ping that each record of each module belongs to, (records, modules)."""
-        kept = np.setdiff1d(np.arange(self.sent), self.missed)[: self.records]
-        table = np.repeat(kept[:, None], len(MODULES), axis=1)
-        if self.lost is not None:
-            table[self.lost.from_record :, MODULES.index(self.lost.module)] += 1
-        return table
 
     @property
     def lateness(self) -> Floats:
@@ -272,16 +268,6 @@ def _by_channel(pairs: tuple[tuple[str, float], ...], otherwise: float) -> Float
     """Return one value for each channel from (name, value) pairs."""
     known = dict(pairs)
     return np.array([known.get(name, otherwise) for name in CHANNELS])
-
-
-def stop_of(ping: Ints) -> Ints:
-    """Return the carriage's stop, 0 … 11, at each ping."""
-    return ping % STOPS
-
-
-def polarity_of(ping: Ints) -> Ints:
-    """Return the drive's sign at each ping: 1, −1, 1 and so on."""
-    return 1 - 2 * (ping % 2)
 
 
 def echo_time(distance: Floats | float) -> Floats:

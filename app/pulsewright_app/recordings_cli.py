@@ -18,6 +18,22 @@ class Slope(StrEnum):
     FALLING = "falling"
 
 
+def simulate(
+    recipe: Annotated[Path, typer.Argument(metavar="RECIPE.toml", help="What it is made of.", show_default=False)],
+    to: Annotated[Path, option("SESSION.h5", "The session file to make.")],
+) -> int:
+    """Make a session whose truth is known, and write the truth beside it as SESSION.truth.json.
+
+    The recipe says what is on the channels (pulses that walk, sines, hum, noise) and what is wrong with the recorder
+    (skews, missed triggers, slips, clipping, drift, clocks of their own). The same recipe gives the same file.
+
+    Example: pulsewright simulate sample_sessions/bench.recipe.toml --to bench.h5
+    """
+    from pulsewright_app.simulate_command import run_simulate
+
+    return run_simulate(recipe, to)
+
+
 def split(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A continuous capture.", show_default=False)],
     to: Annotated[Path, option("SESSION.h5", "The session file to make.")],

@@ -54,6 +54,10 @@ class SettingError(PulsewrightError):
     """A measuring setting has a value that cannot be used."""
 
 
+class RecipeError(PulsewrightError):
+    """A simulation recipe cannot be read or says something that has no meaning."""
+
+
 class ClaimsFileError(PulsewrightError):
     """A claims file cannot be read or says something that has no meaning."""
 

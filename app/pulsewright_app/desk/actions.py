@@ -111,6 +111,7 @@ ACTIONS: tuple[Described, ...] = (
     Described(
         "clear_spans", "Edit", "Clear the spans", "Ctrl+Shift+S", "Give both spans back to claims file or default"
     ),
+    Described("cable_delay", "Edit", "Cable delay …", "Alt+D", "Write the cable delay of the current channel"),
     Described("flag", "Edit", "Flag this record", "F", "Flag the current record, or take its flag away", True),
     Described("flag_on", "Edit", "Flag and go on", "G", "Flag the current record and go to the next"),
     Described("reject_pulse", "Edit", "Reject this pulse", "X", "Leave the pulse at the pointer out of the measuring"),

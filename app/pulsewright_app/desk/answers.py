@@ -90,6 +90,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "only_channel": lambda: window.channels_panel.show_only(),
         "only_module": lambda: window.channels_panel.show_only_module(),
         "all_channels": viewing.show_all,
+        "cable_delay": lambda: _edit_delay(window),
         "drawn_larger": lambda: viewing.trims.step_scale(viewing.channel, up=True),
         "drawn_smaller": lambda: viewing.trims.step_scale(viewing.channel, up=False),
         "drawn_higher": lambda: _draw_higher(window, _PLACE_STEP),
@@ -146,6 +147,11 @@ def _about_times(window: DeskWindow, answer: Answer) -> Answer:
             answer()
 
     return answer_or_refuse
+
+
+def _edit_delay(window: DeskWindow) -> None:
+    window.docks["channels_panel"].show()
+    window.channels_panel.edit_delay()
 
 
 def _draw_higher(window: DeskWindow, share: float) -> None:

@@ -156,7 +156,7 @@ class CopyingTable(QTableView):
         for column in range(model.columnCount()):
             if self.isColumnHidden(column):
                 continue
-            cells = [model.index(row, column) for row in rows]
+            cells = [model.index(row, column) for row in rows if self.columnSpan(row, column) == 1]
             cells.sort(key=lambda cell: len(str(cell.data() or "")), reverse=True)
             wanted = max((self.sizeHintForIndex(cell).width() for cell in cells[:_MEASURED]), default=0)
             self.setColumnWidth(column, max(wanted, header.sectionSizeHint(column)) + _air(self.fontMetrics()))
