@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+import copy
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -143,6 +144,37 @@ class Session:
             Keywords of the constructor.
         """
         return cls(ArraySource(np.ascontiguousarray(samples)), channels, sample_rate, pre_trigger, **more)
+
+    def with_delays(self, delays: Iterable[tuple[str, float]]) -> Session:
+        """Return this session with other cable delays, over the same samples: closing one closes both.
+
+        Parameters
+        ----------
+        delays : iterable of (str, float)
+            Channel and seconds, taken off that channel's times in place of what the file says.
+
+        Returns
+        -------
+        Session
+            This one, if it has these delays already.
+
+        Raises
+        ------
+        SettingError
+            If there is no such channel.
+        """
+        channels = list(self.channels)
+        for name, delay in delays:
+            try:
+                place = self.channel_index(name)
+            except SettingError as error:
+                raise SettingError(f"delays: {error.cause}", error.remedy) from error
+            channels[place] = replace(channels[place], delay=delay)
+        if tuple(channels) == self.channels:
+            return self
+        other = copy.copy(self)
+        other.channels = tuple(channels)
+        return other
 
     @property
     def source(self) -> BlockSource:
