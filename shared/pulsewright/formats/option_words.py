@@ -58,3 +58,5 @@ OPTIONS: dict[str, OptionWord] = {
     "raw": OptionWord("Description", "layout.toml", "A TOML file that describes raw binary."),
 }
 """In the order in which a person would want to see them; a name is also the command's option and the key in TOML."""
+FOR_CHANNELS = ("names", "module", "unit", "scale", "offset", "delay", "end_codes")
+"""The options that can be given for a single channel."""
