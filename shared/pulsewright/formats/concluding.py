@@ -202,7 +202,7 @@ def _channels(ledger: Ledger, found: Found) -> list[Channel]:
     _check_names(ledger, names)
     renamed = _renamed(ledger, names)
     _check_names(ledger, renamed)
-    modules = each("module", _name, found.modules, "M1", "one module, if nobody says otherwise")
+    modules = each("module_names", _name, found.modules, "M1", "one module, if nobody says otherwise")
     units = each("unit", lambda text, _: text, found.units, "V", "the file names none")
     scales = each(
         "scale",

@@ -113,6 +113,24 @@ def open_recording(
     return reading
 
 
+def is_session_file(path: str | Path) -> bool:
+    """Say whether a file is a session file, or calls itself one.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be opened at all.
+    """
+    from pulsewright.formats import session_file
+
+    return session_file.recognises(_head(Path(path)), Path(path))
+
+
 def _head(path: Path) -> bytes:
     name = path.name
     try:
