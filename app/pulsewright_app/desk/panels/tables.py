@@ -193,6 +193,11 @@ class CopyingTable(QTableView):
         else:
             super().keyPressEvent(event)
 
+    def write_in(self, cell: AnyIndex) -> None:
+        """Let a cell be written; while another one still is, its editor stays, as it holds what was typed."""
+        if self.state() is not QAbstractItemView.State.EditingState:
+            self.edit(cell)
+
     def show_row(self, row: int) -> None:
         """Choose one row and bring it into sight; the column and the focus stay as they are."""
         model, flags = self.model(), QItemSelectionModel.SelectionFlag
