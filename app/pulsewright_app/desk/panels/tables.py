@@ -13,6 +13,7 @@ from PySide6.QtCore import (
     QPersistentModelIndex,
     QSize,
     Qt,
+    QTimer,
 )
 from PySide6.QtGui import QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QPainter
 from PySide6.QtWidgets import (
@@ -137,13 +138,20 @@ class CopyingTable(QTableView):
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
         self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
+        self._telling: tuple[int, ...] = ()
+        self._fit_soon = QTimer(self)
+        self._fit_soon.setSingleShot(True)
+        self._fit_soon.setInterval(0)
+        self._fit_soon.timeout.connect(self._fit)
         header = self.horizontalHeader()
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
 
     def fit_columns(self, telling: Iterable[int] = ()) -> None:
-        """Make every column wide enough for its texts, its heading and the sort arrow.
+        """Make every column wide enough for its texts, its heading and the sort arrow, when the desk is next idle.
+
+        Several tables that are filled at once would hold the desk up together.
 
         Parameters
         ----------
@@ -151,8 +159,12 @@ class CopyingTable(QTableView):
             Rows that may hold long texts. Of the others only a few are looked at, as a long session must not hold the
             desk up.
         """
+        self._telling = tuple(telling)
+        self._fit_soon.start()
+
+    def _fit(self) -> None:
         header, model = self.horizontalHeader(), self.model()
-        rows = _sampled(model.rowCount(), telling)
+        rows = _sampled(model.rowCount(), self._telling)
         for column in range(model.columnCount()):
             if self.isColumnHidden(column):
                 continue
