@@ -19,7 +19,7 @@ from pulsewright_app.theme import theme
 from pulsewright_app.wording import follows, level_words
 
 NAME, FIRST, SECOND, DELTA, RATE, INTERVALS, EACH, PLACE, NOTE = range(9)
-HEADINGS = ("Name", "t₁", "t₂", "Δ", "1/Δ", "N", "Δ/N", "Put down on", "Note")
+HEADINGS = ("Name", "t₁", "t₂", "Δ", "1/Δ", "N", "Δ/N", "Place", "Note")
 _OF_LEVELS = {FIRST: "v₁", SECOND: "v₂"}
 _TIPS = (
     "",
@@ -29,7 +29,7 @@ _TIPS = (
     "The rate that one Δ stands for",
     "Equal intervals between the two markers",
     "One interval",
-    "The record and channel for which U holds",
+    "Where it was put down: the record and channel for which U holds",
     "What the sheet says about the pair",
 )
 _EDITED = (NAME, INTERVALS, NOTE)
