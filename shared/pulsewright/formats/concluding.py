@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -41,8 +42,12 @@ class Found:
         Samples.
     trigger_time, trigger_offset
         As for `Session`.
+    time_origin : Fraction
+        The first trigger by the file's own clock, seconds; what `trigger_time` counts from.
     title, notes, origin, created : str
         Text that the file carries.
+    complete : bool
+        Whether the file says everything that a session needs, so that what it leaves open is not known.
     """
 
     source: BlockSource
@@ -60,10 +65,12 @@ class Found:
     pre_trigger: int | None = None
     trigger_time: Floats | None = None
     trigger_offset: Floats | None = None
+    time_origin: Fraction = Fraction(0)
     title: str = ""
     notes: str = ""
     origin: str = ""
     created: str = ""
+    complete: bool = False
 
 
 def records_in(ledger: Ledger, total: int, in_file: int | None = None) -> tuple[int, int]:
@@ -142,7 +149,8 @@ def conclude(ledger: Ledger, path: Path, format_name: str, found: Found) -> Read
         )
     channels = _channels(ledger, found)
     time, offset = _triggers(ledger, found, records)
-    title = ledger.decide("title", str, in_file=found.title or None, guess="", why="the file has none")
+    title = ledger.decide("title", str, in_file=found.title or ("" if found.complete else None), guess="",
+                          why="the file has none")  # fmt: skip
     session = Session(
         found.source,
         channels,
@@ -157,7 +165,8 @@ def conclude(ledger: Ledger, path: Path, format_name: str, found: Found) -> Read
         created=found.created,
         file=path,
     )
-    return Reading(path, format_name, session, tuple(ledger.assumptions), tuple(ledger.odd), tuple(ledger.problems))
+    told = tuple(ledger.assumptions), tuple(ledger.odd), tuple(ledger.problems)
+    return Reading(path, format_name, session, *told, found.time_origin)
 
 
 def _guess(found: Found, name: str, guess: Any = None, why: str = "") -> dict[str, Any]:
@@ -177,7 +186,7 @@ def _channels(ledger: Ledger, found: Found) -> list[Channel]:
 
     def each(name: str, parse: Callable[[str, int], Any], in_file: Any, usual: Any, why: str, show: Any = str) -> Any:
         guess, reason = found.guesses.get(name, (usual, why))
-        return ledger.decide(
+        values = ledger.decide(
             name,
             lambda text: for_each(text, names, parse),
             lambda values: shown_for_each([show(value) for value in values]),
@@ -185,11 +194,15 @@ def _channels(ledger: Ledger, found: Found) -> list[Channel]:
             guess=guess if isinstance(guess, list) else [guess] * count,
             why=reason,
         )
+        assert values is not None
+        return _by_channel(ledger, name, names, values, parse, show)
 
     names = [f"C{place + 1:0{max(2, len(str(count)))}d}" for place in range(count)]
     names = each("names", _name, found.names, names, "the file names none")
     _check_names(ledger, names)
-    modules = each("module", _name, found.modules, "M1", "one module, if nobody says otherwise")
+    renamed = _renamed(ledger, names)
+    _check_names(ledger, renamed)
+    modules = each("module_names", _name, found.modules, "M1", "one module, if nobody says otherwise")
     units = each("unit", lambda text, _: text, found.units, "V", "the file names none")
     scales = each(
         "scale",
@@ -208,9 +221,34 @@ def _channels(ledger: Ledger, found: Found) -> list[Channel]:
     usual = usual_end_codes(found.stored or found.source.dtype, found.source.dtype)
     why = "those of the sample type" if usual[1] < NO_END_CODE else "samples are no codes: none counts as clipped"
     ends = each("end_codes", lambda text, _: parse_ends(text), found.end_codes, usual, why, show_ends)
-    rows = zip(names, modules, units, scales, offsets, (end[0] for end in ends), (end[1] for end in ends), delays,
+    rows = zip(renamed, modules, units, scales, offsets, (end[0] for end in ends), (end[1] for end in ends), delays,
                strict=True)  # fmt: skip
     return [Channel(*row) for row in rows]
+
+
+def _by_channel(
+    ledger: Ledger, name: str, names: Sequence[str], values: list[Any], parse: Callable[[str, int], Any], show: Any
+) -> list[Any]:
+    """Return the values with those in place that a person gave for single channels by name."""
+    given = {place: ledger.channels[known][name] for place, known in enumerate(names)
+             if name in ledger.channels.get(known, {})}  # fmt: skip
+    if not given or name == "names":
+        return values
+    changed = [parse(given[place], place) if place in given else value for place, value in enumerate(values)]
+    ledger.note(name, shown_for_each([show(value) for value in changed]), "option")
+    return changed
+
+
+def _renamed(ledger: Ledger, names: list[str]) -> list[str]:
+    unknown = [name for name in ledger.channels if name not in names]
+    if unknown:
+        raise RecordingError(
+            f"{ledger.file_name}: has no channel {unknown[0]!r}", f"its channels are {', '.join(names)}", "names"
+        )
+    renamed = [ledger.channels.get(name, {}).get("names", name) for name in names]
+    if renamed != names:
+        ledger.note("names", ",".join(renamed), "option")
+    return renamed
 
 
 def _check_names(ledger: Ledger, names: Sequence[str]) -> None:
@@ -228,7 +266,7 @@ def _triggers(ledger: Ledger, found: Found, records: int) -> tuple[Floats | None
     told = ledger.decide(
         "trigger_times",
         _parse_times,
-        in_file=_OWN if own else None,
+        in_file=_OWN if own else _UNKNOWN if found.complete else None,
         guess=_UNKNOWN,
         why="the file has none",
         choices=(_OWN, _UNKNOWN, "every 1 ms") if own else (_UNKNOWN, "every 1 ms"),

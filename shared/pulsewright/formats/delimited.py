@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -124,6 +125,8 @@ def _take_times(found: Found, seen: TextSurvey, layout: TextLayout) -> None:
         starts = [starts[0] + record * layout.length / found.sample_rate for record in range(layout.records)]
     for key, value in triggers_from(starts[: layout.records], found.sample_rate, layout.length).items():
         setattr(found, key, value)
+        if key == "trigger_time":
+            found.time_origin = Fraction(starts[0])
 
 
 class TextLayout:
