@@ -7,6 +7,7 @@ from pathlib import Path
 from PySide6.QtGui import QFont, QFontDatabase, QGuiApplication
 from PySide6.QtWidgets import QApplication
 
+from pulsewright_app.desk.memory import give_back_large_blocks
 from pulsewright_app.desk.panels.panel import palette_of
 from pulsewright_app.theme import Theme
 
@@ -17,10 +18,11 @@ _PREPARED, _WORN = "pulsewright_prepared", "pulsewright_theme"
 
 
 def prepare(application: QApplication) -> None:
-    """Set the widget style, and the bundled font where the platform brings none of its own; once is enough."""
+    """Set style and memory, and the bundled font where the platform brings none of its own; once is enough."""
     if application.property(_PREPARED):
         return
     application.setProperty(_PREPARED, True)
+    give_back_large_blocks()
     application.setStyle("Fusion")
     application.setApplicationName("Pulsewright")
     application.setApplicationDisplayName("Pulsewright")
