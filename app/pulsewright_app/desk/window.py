@@ -31,7 +31,7 @@ from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.habits import windows
 from pulsewright_app.desk.habits.habits import Habits
-from pulsewright_app.desk.habits.manners import Manners
+from pulsewright_app.desk.habits.manners import Manners, set_font_percent
 from pulsewright_app.desk.help.pages import GuidePage, about_page, cautions_page
 from pulsewright_app.desk.judging import Judging
 from pulsewright_app.desk.keyboard import OwnKeys
@@ -73,9 +73,11 @@ class DeskWindow(QMainWindow):
     def __init__(
         self, options: Mapping[str, Any] | None = None, dark: bool = False, habits: Habits | None = None
     ) -> None:
+        habits = habits or Habits()
+        set_font_percent(habits.preferences.font_percent)  # before anything is built, which then fits its letters
         super().__init__()
         self.options = dict(options or {})
-        self.manners = Manners(self, habits or Habits())
+        self.manners = Manners(self, habits)
         self.document = Document(self)
         self.viewing = Viewing(self.document, self)
         self.results = Results(self)

@@ -133,6 +133,16 @@ def test_dropped_near_a_pulse_s_levels_it_goes_there_with_their_u(plot: DeskWind
     assert told == pytest.approx(1.959964 * u, rel=0.05)  # the base cancels: U of the amplitude alone
 
 
+def test_a_level_moved_in_another_record_keeps_the_other_s_own(plot: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    plot.document.add_level_pair(PlacedLevel(0.25, 1e-3), PlacedLevel(0.35, 1e-3), 0, 0)
+    plot.viewing.go_to(2)
+    settle(plot)
+    drag(qtbot, plot, spot(plot, 0.35), spot(plot, 0.6))
+    assert only(plot).records == (0, 2)
+    assert cell(plot, PLACE) == "records 0 and 2, H01: by hand"
+    assert cell(plot, FIRST) == "250.0 ± 2.0 mV"
+
+
 def test_dropped_near_half_the_height_it_goes_to_50_per_cent(plot: DeskWindow, qtbot: Any) -> None:
     base, top = base_and_top(plot)
     plot.document.add_level_pair(PlacedLevel(0.2, 1e-3), PlacedLevel(0.7, 1e-3), 0, 0)

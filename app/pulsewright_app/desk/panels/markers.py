@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from PySide6.QtCore import (
     QAbstractItemModel,
@@ -42,7 +42,7 @@ from pulsewright_app.desk.views.flow import FlowRow
 
 _AnyIndex = QModelIndex | QPersistentModelIndex
 _MOST_INTERVALS = 1_000_000
-_MOST_OF_WINDOW = 3
+_MOST_OF_WINDOW = 0.3
 _TEXTS = (NAME, PLACE, NOTE)
 
 
@@ -111,6 +111,10 @@ class _PairsView(CopyingTable):
         wide = self.verticalHeader().sizeHint().width() + max(columns, default=0) + 2 * self.frameWidth()
         return QSize(wide, self.sizeHint().height())
 
+    def fit_columns(self, telling: Iterable[int] = ()) -> None:
+        """Make every column wide enough for its numbers."""
+        self.fit_pairs(anew=True)
+
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Leave the wheel to the panel, but for what goes sideways."""
         if event.angleDelta().x() or event.modifiers():
@@ -151,7 +155,7 @@ class _UpAndDown(QScrollArea):
         inside = self.widget()
         wide = 0 if inside is None else inside.minimumSizeHint().width()
         wide += self.verticalScrollBar().sizeHint().width()
-        return QSize(min(wide, self.window().width() // _MOST_OF_WINDOW), super().minimumSizeHint().height())
+        return QSize(min(wide, round(self.window().width() * _MOST_OF_WINDOW)), super().minimumSizeHint().height())
 
 
 class MarkersPanel(Panel):
@@ -321,9 +325,3 @@ class MarkersPanel(Panel):
             self.remove_pair()
             return
         super().keyPressEvent(event)
-
-    def changeEvent(self, event: QEvent) -> None:
-        """Widen the columns with the font."""
-        super().changeEvent(event)
-        if event.type() is QEvent.Type.FontChange and hasattr(self, "table"):
-            self.table.fit_pairs(anew=True)

@@ -137,16 +137,26 @@ class CopyingTable(QTableView):
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
         self._telling: tuple[int, ...] = ()
         self._fit_soon = QTimer(self)
         self._fit_soon.setSingleShot(True)
         self._fit_soon.setInterval(0)
         self._fit_soon.timeout.connect(self._fit)
+        self._fit_rows()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
+
+    def _fit_rows(self) -> None:
+        self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Make room for larger letters."""
+        super().changeEvent(event)
+        if event.type() is QEvent.Type.FontChange and self.model() is not None:
+            self._fit_rows()
+            self.fit_columns()
 
     def fit_columns(self, telling: Iterable[int] = ()) -> None:
         """Make every column wide enough for its texts, its heading and the sort arrow, when the desk is next idle.
