@@ -36,6 +36,7 @@ class Document(PairEdits, RecordEdits):
         self._recorded: Session | None = None
         self._session: Session | None = None
         self._option: Mapping[str, Any] = {}
+        self._settled: tuple[tuple[object, ...], Settings] | None = None
         self._claims: Mapping[str, Any] = {}
         self._claims_file: ClaimsFile | None = None
         self._claims_text = ""
@@ -202,6 +203,12 @@ class Document(PairEdits, RecordEdits):
         SettingError
             For a value that cannot be used.
         """
+        rests_on = (self._now, self._session, self._option, self._claims, self._claims_file)
+        if self._settled is None or any(old is not new for old, new in zip(self._settled[0], rests_on, strict=True)):
+            self._settled = rests_on, self._layered()  # asked for with every painting
+        return self._settled[1]
+
+    def _layered(self) -> Settings:
         review = dict(self._now.settings)
         if self._now.left_out:
             review["left_out"] = tuple(sorted(self._now.left_out))
