@@ -277,7 +277,8 @@ def _triggers(ledger: Ledger, found: Found, records: int) -> tuple[Floats | None
     if told == _OWN:
         return found.trigger_time, found.trigger_offset
     if told == _UNKNOWN:
-        return None, found.trigger_offset
+        # a file that knows none still says whether one column would serve all modules
+        return (None if own else found.trigger_time), found.trigger_offset
     every: Floats = np.arange(records, dtype=np.float64) * parse_number(told.removeprefix(_EVERY), "s")
     return every, found.trigger_offset
 

@@ -23,6 +23,7 @@ from pulsewright.formats.sample_types import StoredType, as_type, sample_type
 from pulsewright.formats.text_lines import TextFile, looks_like_text
 from pulsewright.formats.understanding import Ledger, Reading
 
+_UTF8_MARK = b"\xef\xbb\xbf"
 NAME = "delimited text"
 SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".asc")
 
@@ -75,11 +76,11 @@ def _encoding(ledger: Ledger) -> str | None:
         return None
     try:
         name = codecs.lookup(given).name
-        b"0".decode(name)
+        plain = "0123456789.,;\t\n".encode(name)
     except (LookupError, UnicodeError, ValueError) as error:
         raise RecordingError(f"encoding: {given!r} is none", 'write it like "utf-8"', "encoding") from error
-    if name.startswith("utf-32"):
-        raise RecordingError("encoding: UTF-32 is not read", "save it as UTF-8", "encoding")
+    if plain not in (b"0123456789.,;\t\n", _UTF8_MARK + b"0123456789.,;\t\n") and not name.startswith("utf-16"):
+        raise RecordingError(f"encoding: {given!r} does not write digits as ASCII", "save it as UTF-8", "encoding")
     return name
 
 
@@ -180,7 +181,7 @@ def _layout(ledger: Ledger, seen: TextSurvey, roles: Roles) -> TextLayout:
                              "see whether rows are missing", "channel_column")  # fmt: skip
     length = rows[0] // each
     if len(rows) > 1:
-        ledger.note("record_length", str(length), "file")
+        ledger.note("record_length", str(length), "file" if ledger.given("record_length") is None else "option")
         if ledger.given("record_length") not in (None, str(length)):
             raise RecordingError(f"{name}: its records have {length:,} samples", "leave the record length out",
                                  "record_length")  # fmt: skip

@@ -21,7 +21,8 @@ from pulsewright.session import Floats
 
 NAME = "raw binary"
 SUFFIXES: tuple[str, ...] = ()
-TYPES = ("int8", "uint8", "int16", "uint16", "int24", "int32", "uint32", "int64", "float16", "float32", "float64")
+TYPES = ("int8", "uint8", "int16", "uint16", "int24", "int32", "uint32", "int64", "uint64", "float16", "float32",
+         "float64")  # fmt: skip
 
 _COUNTS = {"channels": 1, "header_bytes": 0, "record_header_bytes": 0, "gap_bytes": 0, "records": 0,
            "record_length": 0}  # fmt: skip
