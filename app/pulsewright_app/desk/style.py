@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 from PySide6.QtGui import QFont, QFontDatabase, QGuiApplication
@@ -15,6 +16,8 @@ _FONTS = Path(__file__).resolve().parent.parent / "fonts"
 _WITHOUT_A_SCREEN = ("offscreen", "minimal")
 
 _PREPARED, _WORN = "pulsewright_prepared", "pulsewright_theme"
+_SWITCH_SECONDS = 5e-4
+"""How long a thread may keep the interpreter while another waits: the desk waits anew after each call into Qt."""
 
 
 def prepare(application: QApplication) -> None:
@@ -23,6 +26,7 @@ def prepare(application: QApplication) -> None:
         return
     application.setProperty(_PREPARED, True)
     give_back_large_blocks()
+    sys.setswitchinterval(_SWITCH_SECONDS)
     application.setStyle("Fusion")
     application.setApplicationName("Pulsewright")
     application.setApplicationDisplayName("Pulsewright")

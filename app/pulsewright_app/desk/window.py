@@ -238,7 +238,7 @@ class DeskWindow(QMainWindow):
         if not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
-        self.background.stop()
+        self.background.cancel_all()
         self.measuring.sha256 = opened.sha256
         self.reviewing.put_on(opened, self.options)
         self.manners.opened(opened.path)
@@ -262,7 +262,7 @@ class DeskWindow(QMainWindow):
         """Go back to the first screen."""
         if not self.reviewing.let_go():
             return
-        self.background.stop()
+        self.background.cancel_all()
         self.document.open(None)
 
     def open_figure(self) -> None:

@@ -316,7 +316,7 @@ class MarkersPanel(Panel):
             self.table.setFocus()
             self.table.selectionModel().setCurrentIndex(cell, QItemSelectionModel.SelectionFlag.NoUpdate)
             self.table.scrollTo(cell)
-            self.table.edit(cell)
+            self.table.write_in(cell)
             self.area.ensureWidgetVisible(self.table.indexWidget(cell) or self.table)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
