@@ -37,7 +37,7 @@ def update_actions(window: DeskWindow) -> None:
     }
     pair_id, which = viewing.selected_marker or (0, 1)
     pair = document.pair(pair_id)
-    checked["follow"] = pair is not None and pair.pulses is not None
+    checked["follow"] = pair is not None and all(end.pulse is not None for end in pair.ends)
     checked["follow_one"] = pair is not None and pair.ends[which - 1].pulse is not None
     for name, on in checked.items():
         actions[name].setChecked(on)

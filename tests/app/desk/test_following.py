@@ -184,10 +184,25 @@ def test_one_marker_follows_alone_while_the_other_stays_fixed(following: DeskWin
         assert {round(line - 0.5), round(line), round(line + 0.5)} & columns
     following.viewing.select_marker(1, 2)
     assert following.actions_by_name["follow_one"].isChecked()
+    assert not following.actions_by_name["follow"].isChecked()
     qtbot.keyClick(canvas, Qt.Key.Key_T, alone)
     assert following.document.pairs[0].pulses is None
     qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (None, 1)
+
+
+def test_the_key_lets_the_other_one_follow_too(following: DeskWindow, qtbot: Any) -> None:
+    """In another record than the one in which the marker that is fixed was put down."""
+    canvas = canvas_of(following)
+    following.viewing.select_marker(1, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T, Qt.KeyboardModifier.AltModifier)
+    qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
+    following.viewing.zoom_time((0.0, 110e-6))
+    drag(qtbot, following, at(following, times(following, 0)[0]), at(following, times(following, 1)[0]))
+    assert following.document.pairs[0].pulses == (None, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T)
+    assert following.document.pairs[0].pulses == (0, 1)
+    assert following.actions_by_name["follow"].isChecked()
 
 
 def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: DeskWindow, qtbot: Any) -> None:

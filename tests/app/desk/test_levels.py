@@ -12,7 +12,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QAbstractButton, QLineEdit
+from PySide6.QtWidgets import QAbstractButton, QComboBox, QLineEdit
 
 from pulsewright.session import Session
 from pulsewright_analysis.level_markers import PlacedLevel
@@ -218,6 +218,28 @@ def test_in_lanes_a_level_belongs_to_the_lane_that_it_was_put_down_in(desk: Desk
     assert pair.first.value == pytest.approx(place.row.value(canvas_of(desk).height_at(where.y())))
     bottom, top = (canvas_of(desk).y_of(edge) for edge in (place.low, place.high))
     assert all(top - 1 <= y <= bottom + 1 for y in long_lines(desk))
+
+
+def test_where_records_are_moved_a_level_is_put_down_by_hand(plot: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    """No time of such a picture is a time of the current record: neither its samples nor its pulse can be meant."""
+    plot.viewing.set_view("afterglow")
+    plot.viewing.glow.set_aligned_by("pulse")
+    settle(plot)
+    base, _ = base_and_top(plot)
+    qtbot.mouseDClick(canvas_of(plot).viewport(), LEFT, SHIFT, spot(plot, base))
+    assert only(plot).first.level == ""
+    assert {round(canvas_of(plot).y_of(only(plot).second.value)) + by for by in (-1, 0, 1)} & long_lines(plot)
+
+
+def test_the_panel_says_where_a_dropped_marker_goes(plot: DeskWindow, qtbot: Any) -> None:
+    (box,) = (b for b in plot.markers_panel.findChildren(QComboBox) if "dropped" in b.accessibleName())
+    assert box.currentText() == "pulses and levels"
+    qtbot.keyClick(canvas_of(plot), Qt.Key.Key_2, CONTROL)
+    assert box.currentText() == "samples"
+    box.setFocus()
+    qtbot.keyClick(box, Qt.Key.Key_Down)
+    assert plot.viewing.snap == "nothing"
+    assert plot.actions_by_name["snap_nothing"].isChecked()
 
 
 def test_the_map_has_no_place_for_levels_and_says_so(plot: DeskWindow, qtbot: Any, settle: Settle) -> None:
