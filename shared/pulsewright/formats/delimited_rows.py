@@ -87,31 +87,33 @@ class Rows:
         """How much of the file the look through it has read, 0 … 1."""
         return self._text.share
 
-    def between(self, first: int, stop: int) -> Floats:
-        """Return rows first … stop − 1, shape (stop − first, columns).
+    def between(self, first: int, stop: int) -> Iterator[tuple[int, Floats]]:
+        """Yield rows first … stop − 1 in parts, none much larger than a block of text.
 
         Parameters
         ----------
         first, stop : int
             After `all_blocks` has been through.
 
+        Yields
+        ------
+        int, array (rows, columns)
+            Which of the wanted rows the part begins with, from 0.
+
         Raises
         ------
         RecordingError
             If the file has changed since.
         """
-        parts: list[Floats] = []
         have = first
         for row, values in self._blocks_from(first):
             part = values[max(0, have - row) : stop - row]
             if len(part):
-                parts.append(part)
+                yield have - first, part
                 have += len(part)
             if have >= stop:
-                break
-        if have < stop:
-            raise RecordingError(f"{self._text.name}: has become shorter", "copy the file again")
-        return np.concatenate(parts) if parts else np.empty((0, len(self._columns)))
+                return
+        raise RecordingError(f"{self._text.name}: has become shorter", "copy the file again")
 
     def _blocks_from(self, first: int) -> Iterator[tuple[int, Floats]]:
         if self._kept is not None and self._kept[0] <= first < self._kept[0] + len(self._kept[1]):

@@ -176,6 +176,9 @@ def _encoding_of(raw: bytes, name: str) -> str:
     for mark, encoding in _WIDE.items():
         if raw.startswith(mark):
             return encoding
+    unmarked = _wide_without_mark(raw)
+    if unmarked is not None:
+        return unmarked
     if b"\0" in raw:
         raise RecordingError(
             f"{name}: is not text", "describe its bytes in a TOML file and give that with --raw", "raw"
@@ -190,6 +193,16 @@ def _encoding_of(raw: bytes, name: str) -> str:
     return "utf-8"
 
 
+def _wide_without_mark(raw: bytes) -> str | None:
+    """Return which code of two bytes a letter a text seems to be in, by its digits and commas; None for no such."""
+    start = raw[:1024]
+    low, high = start[::2], start[1::2]
+    for letters, zeros, encoding in ((low, high, "utf-16-le"), (high, low, "utf-16-be")):
+        if len(zeros) > 3 and zeros.count(0) > 0.7 * len(zeros) and 0 not in letters and looks_like_text(letters):
+            return encoding
+    return None
+
+
 def looks_like_text(head: bytes) -> bool:
     """Say whether bytes could be the beginning of a text file.
 
@@ -198,7 +211,7 @@ def looks_like_text(head: bytes) -> bool:
     head : bytes
         The file's first bytes, unpacked.
     """
-    if any(head.startswith(mark) for mark in _WIDE):
+    if any(head.startswith(mark) for mark in _WIDE) or (b"\0" in head[:1024] and _wide_without_mark(head)):
         return True
     control = sum(byte < 9 or 13 < byte < 32 for byte in head[:4096])
     return control == 0 and any(48 <= byte <= 57 for byte in head)
