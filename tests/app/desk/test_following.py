@@ -218,6 +218,20 @@ def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: 
     assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1, t₁ of record 0"
 
 
+def test_dragged_while_another_channel_is_current_the_other_one_goes_on_following(
+    following: DeskWindow, qtbot: Any, settle: Any
+) -> None:
+    following.viewing.set_lanes(True)
+    following.viewing.set_channel(1)
+    settle(following)
+    place = following.middle.view.level_row(0)
+    assert place is not None
+    height = (place.low + place.high) / 2
+    drag(qtbot, following, at(following, times(following, 0)[0], height), at(following, 10e-6, height))
+    pair = following.document.pairs[0]
+    assert (pair.pulses, pair.places) == ((None, 1), ((0, 0), (0, 0)))
+
+
 def test_a_pair_of_which_one_follows_is_tabulated_too(following: DeskWindow, qtbot: Any, settle: Any) -> None:
     following.viewing.select_marker(1, 2)
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_T, Qt.KeyboardModifier.AltModifier)

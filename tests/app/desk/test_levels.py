@@ -191,6 +191,18 @@ def test_it_goes_to_the_value_of_a_sample_with_the_noise_as_its_u(plot: DeskWind
     assert only(plot).first.u == pytest.approx(20 * CODE, rel=0.05)
 
 
+def test_without_a_mouse_levels_are_brought_to_base_and_top(plot: DeskWindow, qtbot: Any) -> None:
+    base, top = base_and_top(plot)
+    plot.document.add_level_pair(PlacedLevel(0.1, 1e-3), PlacedLevel(0.8, 1e-3), 0, 0)
+    for key in (Qt.Key.Key_K, Qt.Key.Key_J, Qt.Key.Key_K, Qt.Key.Key_J):
+        qtbot.keyClick(canvas_of(plot), key)
+    findings = plot.results.findings
+    assert findings is not None
+    tenth, ninth = (base + share * (top - base) for share in (0.1, 0.9))
+    assert only(plot).first.value == pytest.approx(tenth)  # 0.09 of 0.9 lies nearer to 0.1 than 0 does
+    assert only(plot).second.value == pytest.approx(min((ninth, top), key=lambda v: abs(v - 0.8)))
+
+
 def test_arrows_nudge_the_chosen_level_by_codes_and_lists_keep_them(plot: DeskWindow, qtbot: Any) -> None:
     pair = plot.document.add_level_pair(PlacedLevel(0.3, 1e-3), PlacedLevel(0.4, 1e-3), 0, 0)
     plot.viewing.select_marker(pair.id, 2)
