@@ -12,6 +12,7 @@ from pulsewright.formats.byte_sources import FileBytes
 from pulsewright.formats.packing import Unpacking, packed_how
 
 BLOCK = 1 << 20
+HEAD = 64 << 10
 LONGEST_LINE = 1 << 20
 _WIDE = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
 _UTF8_MARK = b"\xef\xbb\xbf"
@@ -76,10 +77,10 @@ class TextFile:
         try:
             first = self._data.read_at(0, min(6, self._data.length))
             self.packing = packed_how(first)
-            raw = self._raw(0).read(BLOCK >> 4)
+            raw = self._raw(0).read(HEAD)
             self.encoding = encoding or _encoding_of(raw, self.name)
             self._wide = codecs.lookup(self.encoding).name.startswith("utf-16")
-            self.head = self._opened(0).read(BLOCK >> 4)
+            self.head = self._opened(0).read(HEAD)
         except BaseException:
             self._data.close()
             raise
