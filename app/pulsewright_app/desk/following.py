@@ -83,11 +83,11 @@ def follow_or_fix(window: DeskWindow) -> None:
     pair = _chosen(window)
     if pair is None:
         return
-    document = window.document
-    if pair.pulses is not None:
-        document.fix(_standing(window, pair))
+    if pair.pulses is not None and None not in pair.pulses:
+        window.document.fix(_standing(window, pair))
         return
-    found = _pulses_at(window, pair, (1, 2))
+    here = Following(window.document, window.results).shown(pair, window.viewing.record, 0.0).pair
+    found = _pulses_at(window, here, (1, 2))
     if isinstance(found, str):
         window.viewing.tell(found)
         return

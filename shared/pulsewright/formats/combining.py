@@ -164,7 +164,10 @@ def _by_time(times: Mapping[str, Floats], tolerance: float, told: list[str]) -> 
         if len(lone):
             numbers = ", ".join(str(number) for number in lone[:_MOST_TOLD].tolist())
             more = f" and {len(lone) - _MOST_TOLD:,} more" if len(lone) > _MOST_TOLD else ""
-            told.append(f"{module}: {len(lone):,} records have no partner and are left out: {numbers}{more}")
+            what = (
+                "1 record has no partner and is" if len(lone) == 1 else f"{len(lone):,} records have no partner and are"
+            )
+            told.append(f"{module}: {what} left out: {numbers}{more}")
     told.append(f"{int(near.sum()):,} records belong together within {tolerance:g} s")
     return chosen
 

@@ -236,12 +236,12 @@ class TextSource:
         each, (_, channels, length) = self._layout.rows, self.shape
         if not chosen:
             return np.empty((0, channels, length), self._dtype)
-        values = self._rows.between(chosen.start * each, chosen.stop * each)[:, self._skipped :]
+        values = self._values(chosen.start * each, chosen.stop * each)
         if not self._layout.by_channel or self._layout.run == 1:
             block = values.reshape(len(chosen), length, channels).transpose(0, 2, 1)
         else:
             block = values.reshape(len(chosen), channels, length)
-        return self._typed(block)
+        return self._closed(block)
 
     def read_channel(self, first: int, stop: int, channel: int) -> Codes:
         """Return records first … stop − 1 on one channel, shape (stop − first, record length).
@@ -270,20 +270,30 @@ class TextSource:
         chosen = range(self._layout.length)[first:stop]
         start = record * self._layout.rows
         if not self._layout.by_channel:
-            values = self._rows.between(start + chosen.start, start + chosen.stop)[:, self._skipped :]
-            return self._typed(values.T[channels])
+            values = self._values(start + chosen.start, start + chosen.stop)
+            return self._closed(values.T[channels])
         count = self._layout.channels
         if self._layout.run == 1:
-            values = self._rows.between(start + chosen.start * count, start + chosen.stop * count)[:, self._skipped :]
-            return self._typed(values.reshape(-1, count).T[channels])
+            values = self._values(start + chosen.start * count, start + chosen.stop * count)
+            return self._closed(values.reshape(-1, count).T[channels])
         parts = []
         for place in range(count)[channels]:
             at = start + place * self._layout.length
-            parts.append(self._rows.between(at + chosen.start, at + chosen.stop)[:, self._skipped])
-        return self._typed(np.stack(parts))
+            parts.append(self._values(at + chosen.start, at + chosen.stop)[:, 0])
+        return self._closed(np.stack(parts))
 
-    def _typed(self, values: Codes) -> Codes:
-        codes = np.ascontiguousarray(as_type(values, self._dtype, self._name))
+    def _values(self, first: int, stop: int) -> Codes:
+        """Return the values of some rows in the session's type, which is smaller than that of the numbers read."""
+        columns = 1 if self._layout.by_channel else self._layout.channels
+        values = np.empty((max(0, stop - first), columns), self._dtype)
+        if len(values):
+            for at, part in self._rows.between(first, stop):
+                values[at : at + len(part)] = as_type(part[:, self._skipped :], self._dtype, self._name)
+        return values
+
+    @staticmethod
+    def _closed(values: Codes) -> Codes:
+        codes = np.ascontiguousarray(values)
         codes.flags.writeable = False
         return codes
 

@@ -72,8 +72,11 @@ def read(path: Path, ledger: Ledger) -> Reading:
 
 def _archive(data: FileBytes, path: Path, ledger: Ledger) -> Reading:
     arrays: list[NamedArray] = []
-    with zipfile.ZipFile(path) as archive:
-        members = [entry for entry in archive.infolist() if entry.filename.endswith(".npy")]
+    try:
+        with zipfile.ZipFile(path) as archive:
+            members = [entry for entry in archive.infolist() if entry.filename.endswith(".npy")]
+    except (zipfile.BadZipFile, NotImplementedError) as error:
+        raise unreadable(path.name, error) from error
     if len(members) > _MOST_MEMBERS:
         raise RecordingError(f"{path.name}: holds {len(members):,} arrays", f"keep at most {_MOST_MEMBERS:,}")
     for member in members:

@@ -11,7 +11,8 @@ import numpy as np
 
 from pulsewright.errors import RecordingError
 from pulsewright.formats.byte_sources import FileBytes
-from pulsewright.formats.concluding import Found, conclude, whole_number
+from pulsewright.formats.concluding import Found, conclude
+from pulsewright.formats.option_values import whole_number
 from pulsewright.formats.option_words import OPTIONS
 from pulsewright.formats.sample_types import INT24, INT24_BIG, StoredType, sample_type
 from pulsewright.formats.strided_source import StridedSource

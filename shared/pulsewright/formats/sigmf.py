@@ -21,7 +21,8 @@ import numpy as np
 from pulsewright.block_source import BlockSource
 from pulsewright.errors import RecordingError
 from pulsewright.formats.byte_sources import ByteSource, FileBytes, FilePart
-from pulsewright.formats.concluding import Found, conclude, records_in, whole_number
+from pulsewright.formats.concluding import Found, conclude, records_in
+from pulsewright.formats.option_values import whole_number
 from pulsewright.formats.sample_types import StoredType, sample_type
 from pulsewright.formats.session_facts import MOST_BYTES, checked_facts, found_by
 from pulsewright.formats.strided_source import PlacedSource, StridedSource

@@ -184,10 +184,25 @@ def test_one_marker_follows_alone_while_the_other_stays_fixed(following: DeskWin
         assert {round(line - 0.5), round(line), round(line + 0.5)} & columns
     following.viewing.select_marker(1, 2)
     assert following.actions_by_name["follow_one"].isChecked()
+    assert not following.actions_by_name["follow"].isChecked()
     qtbot.keyClick(canvas, Qt.Key.Key_T, alone)
     assert following.document.pairs[0].pulses is None
     qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (None, 1)
+
+
+def test_the_key_lets_the_other_one_follow_too(following: DeskWindow, qtbot: Any) -> None:
+    """In another record than the one in which the marker that is fixed was put down."""
+    canvas = canvas_of(following)
+    following.viewing.select_marker(1, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T, Qt.KeyboardModifier.AltModifier)
+    qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
+    following.viewing.zoom_time((0.0, 110e-6))
+    drag(qtbot, following, at(following, times(following, 0)[0]), at(following, times(following, 1)[0]))
+    assert following.document.pairs[0].pulses == (None, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T)
+    assert following.document.pairs[0].pulses == (0, 1)
+    assert following.actions_by_name["follow"].isChecked()
 
 
 def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: DeskWindow, qtbot: Any) -> None:
@@ -201,6 +216,20 @@ def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: 
     qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
     assert float(cell(following, FIRST).split()[0]) == pytest.approx(pair.t1 * 1e6, abs=0.01)
     assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1, t₁ of record 0"
+
+
+def test_dragged_while_another_channel_is_current_the_other_one_goes_on_following(
+    following: DeskWindow, qtbot: Any, settle: Any
+) -> None:
+    following.viewing.set_lanes(True)
+    following.viewing.set_channel(1)
+    settle(following)
+    place = following.middle.view.level_row(0)
+    assert place is not None
+    height = (place.low + place.high) / 2
+    drag(qtbot, following, at(following, times(following, 0)[0], height), at(following, 10e-6, height))
+    pair = following.document.pairs[0]
+    assert (pair.pulses, pair.places) == ((None, 1), ((0, 0), (0, 0)))
 
 
 def test_a_pair_of_which_one_follows_is_tabulated_too(following: DeskWindow, qtbot: Any, settle: Any) -> None:

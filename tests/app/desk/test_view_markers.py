@@ -19,7 +19,7 @@ from pulsewright_app.desk.views.marker_layer import pair_text
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
 
-from .gestures import LEFT, Settle, at, canvas_of, drag, picture, pixels, point, pulse_of
+from .gestures import LEFT, Settle, at, canvas_of, drag, message, picture, pixels, point, pulse_of
 
 
 def test_a_double_click_puts_a_pair_down(desk: DeskWindow, qtbot: Any) -> None:
@@ -103,6 +103,25 @@ def test_stepping_holds_markers_and_zoom_still(desk: DeskWindow, qtbot: Any, set
     settle(desk)
     lines = {round(canvas_of(desk).x_of(t)) for t in (100e-6, 120e-6)}
     assert lines <= before & {x for x, _ in pixels(picture(desk), LIGHT.marker)}
+
+
+def test_without_a_mouse_a_pair_is_put_down_and_brought_to_a_pulse(desk: DeskWindow, qtbot: Any) -> None:
+    canvas = canvas_of(desk)
+    for key in (Qt.Key.Key_M, Qt.Key.Key_K, Qt.Key.Key_J):
+        qtbot.keyClick(canvas, key)
+    time, u = pulse_of(desk, 0, 0)
+    pair = desk.document.pairs[0]
+    assert desk.viewing.selected_marker == (pair.id, 1)  # the second one was chosen before
+    assert (pair.t1, pair.u1) == (time, u)
+    qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert desk.document.pairs[0].t1 != time
+    qtbot.keyClick(canvas, Qt.Key.Key_K, Qt.KeyboardModifier.ShiftModifier)
+    assert desk.viewing.selected_marker == (pair.id, 2)
+    qtbot.keyClick(canvas, Qt.Key.Key_3, Qt.KeyboardModifier.ControlModifier)
+    before = desk.document.pairs
+    qtbot.keyClick(canvas, Qt.Key.Key_J)
+    assert desk.document.pairs == before
+    assert "choose what they go to" in message(desk)
 
 
 def test_each_marker_keeps_the_record_and_channel_that_its_u_holds_for(desk: DeskWindow, qtbot: Any) -> None:

@@ -14,7 +14,7 @@ from PySide6.QtCore import (
     QSize,
     Qt,
 )
-from PySide6.QtGui import QAction, QKeyEvent, QKeySequence, QWheelEvent
+from PySide6.QtGui import QAction, QKeyEvent, QKeySequence, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
@@ -34,6 +34,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.marker_table import FIRST, INTERVALS, NAME, NOTE, PLACE, SECOND, MarkerTable
 from pulsewright_app.desk.panels.pair_buttons import PairButtons
 from pulsewright_app.desk.panels.panel import Panel
+from pulsewright_app.desk.panels.snap_choice import SnapChoice
 from pulsewright_app.desk.panels.span_rows import SpanRows
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
@@ -101,9 +102,15 @@ class _PairsView(CopyingTable):
         self.verticalHeader().sectionResized.connect(lambda *_: self.updateGeometry())
 
     def sizeHint(self) -> QSize:
-        """Return room for every number of a pair, and for the bar that goes through the pairs."""
-        bar = self.horizontalScrollBar().sizeHint().height()
+        """Return room for every number of a pair, and for the bar that goes through the pairs where it is needed."""
+        needed = self.horizontalHeader().length() > self.viewport().width()
+        bar = self.horizontalScrollBar().sizeHint().height() if needed else 0
         return QSize(super().sizeHint().width(), self.verticalHeader().length() + bar + 2 * self.frameWidth())
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Ask for another height where the bar comes or goes."""
+        super().resizeEvent(event)
+        self.updateGeometry()
 
     def minimumSizeHint(self) -> QSize:
         """Return the same height, and the width of one whole pair: its numbers stand at its right."""
@@ -173,7 +180,9 @@ class MarkersPanel(Panel):
         super().__init__(document, viewing, results, parent)
         self._model = MarkerTable(document, viewing, results)
         self.table = _PairsView(self._model, self)
-        self.hint = QLabel("No marker pair yet. Add one here, or put markers down in the view.")
+        self.hint = QLabel(
+            "No marker pair yet. Add one here, or double-click in the view; with Shift held, for a pair of levels."
+        )
         self.hint.setWordWrap(True)
         inside = self._scrolling()
         inside.addWidget(self.hint)
@@ -181,6 +190,7 @@ class MarkersPanel(Panel):
         inside.addLayout(self._buttons(actions or {}))
         if actions is not None:
             inside.addWidget(PairButtons(document, viewing, results, actions, self))
+        inside.addWidget(SnapChoice(viewing, self))
         self.spans = SpanRows(document, viewing, self)
         inside.addWidget(self.spans)
         inside.addStretch(1)
