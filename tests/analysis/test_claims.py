@@ -197,7 +197,7 @@ def test_a_marker_pair_is_found_by_its_name(clean: Findings) -> None:
 
 
 def test_a_claim_on_a_pair_that_follows_is_about_where_its_pulse_is(clean: Findings) -> None:
-    """Against a time that is fixed the pulse has all of its u (JCGM 100:2008, 5.1.2); what was kept of it is unused."""
+    """Against a time that is fixed the pulse has all of its u (JCGM 100:2008, 5.1.2), whatever was kept of it."""
     channel = clean.channels[0]
     place = clean.pulses.where(3, channel)[0]
     time, u = float(clean.pulses.time[place]), float(clean.pulses.time_u[place])
