@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, stretch_of
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, channel_stretch_of, stretch_of
 from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
@@ -253,6 +253,20 @@ class Session:
         """
         return stretch_of(self._source, record, first, stop, channels)
 
+    def channel_stretch(self, channel: int, first: int, stop: int, begin: int, end: int) -> Codes:
+        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
+
+        Parameters
+        ----------
+        channel : int
+            Place of the channel, from 0.
+        first, stop : int
+            First record, and the one after the last.
+        begin, end : int
+            First sample, and the one after the last; inside the record.
+        """
+        return channel_stretch_of(self._source, first, stop, channel, begin, end)
+
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).
 
@@ -270,9 +284,11 @@ class Session:
         return block
 
     def blocks(
-        self, first: int = 0, stop: int | None = None, block_bytes: int = 32 << 20
+        self, first: int = 0, stop: int | None = None, block_bytes: int = 8 << 20
     ) -> Iterator[tuple[int, Codes]]:
         """Yield (number of its first record, codes) for consecutive blocks of at most about `block_bytes`.
+
+        Larger blocks than the usual ones are slower: the system clears fresh memory for each.
 
         Parameters
         ----------

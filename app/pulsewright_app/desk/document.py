@@ -42,8 +42,8 @@ class Document(PairEdits, RecordEdits):
         self._claims_text = ""
         self._written: tuple[str, WrittenClaims] = ("", WrittenClaims())
         self._announced_settings: Mapping[str, Any] = {}
-        self._counting: tuple[tuple[object, ...], Mapping[str, Any], Settings] | None = None
-        """The settings that count, with what they were layered from: they are asked for at every paint."""
+        self._combined: tuple[tuple[Any, ...], Mapping[str, Any], Settings] | None = None
+        """What the settings were last combined from, and what came out: cells of tables ask again and again."""
         self.claims_text_changed.connect(self._announce_claims)
         self.settings_changed.connect(self._take_delays)  # before anybody else: they find the session as it counts
 
@@ -205,14 +205,18 @@ class Document(PairEdits, RecordEdits):
         SettingError
             For a value that cannot be used.
         """
-        given = (self._now.settings, self._now.left_out, self._now.rejected, self._option)
         claims = self._claims_settings()
-        kept = self._counting
-        if kept is None or kept[1] != claims or not all(map(is_, kept[0], given)):
-            kept = self._counting = (given, claims, self._layered(claims))
-        return kept[2]
+        # the pieces that count, not the whole: a flag or a marker changes no setting
+        given = (self._now.settings, self._now.left_out, self._now.rejected, self._recorded, self._option)
+        if self._combined is not None:
+            before, claims_before, settings = self._combined
+            if claims == claims_before and all(map(is_, given, before)):
+                return settings
+        settings = self._combine(claims)
+        self._combined = given, claims, settings
+        return settings
 
-    def _layered(self, claims: Mapping[str, Any]) -> Settings:
+    def _combine(self, claims: Mapping[str, Any]) -> Settings:
         review = dict(self._now.settings)
         if self._now.left_out:
             review["left_out"] = tuple(sorted(self._now.left_out))
@@ -226,6 +230,16 @@ class Document(PairEdits, RecordEdits):
         """The sample clock's standard uncertainty that markers count, parts per million; 0 if it is not known."""
         try:
             return self.measuring_settings().clock_ppm
+        except PulsewrightError:
+            return 0.0
+
+    @property
+    def scale_percent(self) -> float:
+        """The standard uncertainty of a channel's scale that levels count, percent; 0 if it is not known."""
+        from pulsewright.errors import PulsewrightError
+
+        try:
+            return self.measuring_settings().scale_percent
         except PulsewrightError:
             return 0.0
 

@@ -31,10 +31,10 @@ from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.habits import windows
 from pulsewright_app.desk.habits.habits import Habits
-from pulsewright_app.desk.habits.manners import Manners
+from pulsewright_app.desk.habits.manners import Manners, set_font_percent
 from pulsewright_app.desk.help.pages import GuidePage, about_page, cautions_page
 from pulsewright_app.desk.judging import Judging
-from pulsewright_app.desk.keyboard import SpaceKey
+from pulsewright_app.desk.keyboard import OwnKeys
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
@@ -73,9 +73,11 @@ class DeskWindow(QMainWindow):
     def __init__(
         self, options: Mapping[str, Any] | None = None, dark: bool = False, habits: Habits | None = None
     ) -> None:
+        habits = habits or Habits()
+        set_font_percent(habits.preferences.font_percent)  # before anything is built, which then fits its letters
         super().__init__()
         self.options = dict(options or {})
-        self.manners = Manners(self, habits or Habits())
+        self.manners = Manners(self, habits)
         self.document = Document(self)
         self.viewing = Viewing(self.document, self)
         self.results = Results(self)
@@ -91,7 +93,7 @@ class DeskWindow(QMainWindow):
         self._pages: dict[str, FormPage] = {}
         self._help: ShortcutsPage | None = None
         self._claims_page: ClaimsPage | None = None
-        self._space_key = SpaceKey(self)
+        self._own_keys = OwnKeys(self)
         self._build()
         self._connect()
         self._redress()
@@ -128,18 +130,19 @@ class DeskWindow(QMainWindow):
         self.findings_panel = FindingsPanel(*state)
         self.channels_panel = ChannelsPanel(*state)
         self.records_panel = RecordsPanel(*state, measured=self.measured)
+        self.markers_panel = MarkersPanel(*state, actions=self.actions_by_name)
         self.records_panel.save_wanted.connect(self.saving.save_records)
         left, right = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.RightDockWidgetArea
         self.docks = {
             "channels_panel": self._dock("Channels", self.channels_panel, left),
             "records_panel": self._dock("Records", self.records_panel, left),
-            "markers_panel": self._dock("Markers", MarkersPanel(*state), right),
+            "markers_panel": self._dock("Markers", self.markers_panel, right),
             "findings_panel": self._dock("Findings", self.findings_panel, right),
         }
         docks = list(self.docks.values())
         self.resizeDocks([docks[0], docks[2]], [290, 400], Qt.Orientation.Horizontal)
         self.resizeDocks(docks[:2], [430, 400], Qt.Orientation.Vertical)
-        self.resizeDocks(docks[2:], [250, 580], Qt.Orientation.Vertical)
+        self.resizeDocks(docks[2:], [360, 470], Qt.Orientation.Vertical)
 
     def _dock(self, title: str, panel: QWidget, area: Qt.DockWidgetArea) -> QDockWidget:
         dock = QDockWidget(title, self)
@@ -235,7 +238,7 @@ class DeskWindow(QMainWindow):
         if not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
-        self.background.stop()
+        self.background.cancel_all()
         self.measuring.sha256 = opened.sha256
         self.reviewing.put_on(opened, self.options)
         self.manners.opened(opened.path)
@@ -259,7 +262,7 @@ class DeskWindow(QMainWindow):
         """Go back to the first screen."""
         if not self.reviewing.let_go():
             return
-        self.background.stop()
+        self.background.cancel_all()
         self.document.open(None)
 
     def open_figure(self) -> None:
@@ -286,8 +289,13 @@ class DeskWindow(QMainWindow):
     def show_series(self) -> None:
         """Show a following pair over all records, beside the work."""
         state = self.document, self.viewing, self.results, self.background
-        self._show_page("series", lambda: SeriesPage(*state, self))
-        self._pages["series"].addActions([self.actions_by_name[name] for name in ("undo", "redo", "follow")])
+        if "series" not in self._pages:
+            page = self._pages["series"] = SeriesPage(*state, self)
+            page.addActions([self.actions_by_name[name] for name in ("undo", "redo", "follow", "follow_one")])
+            page.save_wanted.connect(lambda table: self.saving.save_series(page, table))
+            self.saving.files.saved.connect(page.tell_saved)
+            self.saving.files.failed.connect(page.tell_failed)
+        self._pages["series"].come_up()
 
     def show_guide(self) -> None:
         """Show the five-minute guide, beside the work."""
@@ -335,7 +343,7 @@ class DeskWindow(QMainWindow):
         self.manners.end()
         self.manners.leave()
         windows.part(self)
-        self._space_key.leave()
+        self._own_keys.leave()
         self.background.close()
         self.reviewing.leave()
         if self.document.session is not None:

@@ -14,7 +14,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QAbstractButton, QFileDialog, QLabel
 
 from pulsewright.review import marker_pairs, read_review, review_path_for, save_review
 from pulsewright.session import Channel, Session
@@ -107,7 +107,7 @@ def test_dragging_a_line_fixes_it_and_the_other_goes_on_following(following: Des
     first, second = times(following, 1)
     drag(qtbot, following, at(following, second), at(following, 90e-6))
     pair = following.document.pairs[0]
-    assert (pair.pulses, pair.t1, pair.record) == ((0, None), first, 1)
+    assert (pair.pulses, pair.t1, pair.places) == ((0, None), first, ((1, 0), (1, 0)))
     assert pair.t2 == pytest.approx(90e-6, abs=2 * canvas_of(following).pixel_time)
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (0, 1)
@@ -123,6 +123,21 @@ def test_nudging_fixes_it_too_and_the_key_fixes_it_alone(following: DeskWindow, 
     qtbot.keyClick(canvas, Qt.Key.Key_T)
     assert following.document.pairs[0].pulses is None
     assert following.document.pairs[0].t1 == times(following, 1)[0]
+
+
+def test_markers_on_two_channels_do_not_follow_and_say_why(following: DeskWindow, qtbot: Any, settle: Any) -> None:
+    following.viewing.set_lanes(True)
+    settle(following)
+    place = following.middle.view.level_row(1)
+    assert place is not None
+    there = at(following, times(following, 0)[1], (place.low + place.high) / 2)
+    drag(qtbot, following, at(following, times(following, 0)[1]), there)
+    pair = following.document.pairs[0]
+    assert (pair.places, pair.pulses) == (((0, 0), (0, 1)), None)
+    assert cell(following, PLACE) == "t₁: record 0, H01; t₂: record 0, H02"
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_T)
+    assert following.document.pairs[0].pulses is None
+    assert [label for label in following.findChildren(QLabel) if "on two channels, H01 and H02" in label.text()]
 
 
 def test_a_pair_beside_the_pulses_cannot_follow_and_says_why(desk: DeskWindow, qtbot: Any) -> None:
@@ -157,7 +172,7 @@ def test_one_marker_follows_alone_while_the_other_stays_fixed(following: DeskWin
     assert following.document.pairs[0].pulses == (None, 1)
     assert following.actions_by_name["follow_one"].isChecked() is False  # the chosen marker is the fixed one
     qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
-    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1"
+    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1, t₁ of record 0"
     second = times(following, 1)[1]
     value, uncertain = cell(following, DELTA).removesuffix(" µs").split(" ± ")
     assert float(value) == pytest.approx((second - fixed) * 1e6, abs=2e-3)
@@ -169,10 +184,25 @@ def test_one_marker_follows_alone_while_the_other_stays_fixed(following: DeskWin
         assert {round(line - 0.5), round(line), round(line + 0.5)} & columns
     following.viewing.select_marker(1, 2)
     assert following.actions_by_name["follow_one"].isChecked()
+    assert not following.actions_by_name["follow"].isChecked()
     qtbot.keyClick(canvas, Qt.Key.Key_T, alone)
     assert following.document.pairs[0].pulses is None
     qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (None, 1)
+
+
+def test_the_key_lets_the_other_one_follow_too(following: DeskWindow, qtbot: Any) -> None:
+    """In another record than the one in which the marker that is fixed was put down."""
+    canvas = canvas_of(following)
+    following.viewing.select_marker(1, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T, Qt.KeyboardModifier.AltModifier)
+    qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
+    following.viewing.zoom_time((0.0, 110e-6))
+    drag(qtbot, following, at(following, times(following, 0)[0]), at(following, times(following, 1)[0]))
+    assert following.document.pairs[0].pulses == (None, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T)
+    assert following.document.pairs[0].pulses == (0, 1)
+    assert following.actions_by_name["follow"].isChecked()
 
 
 def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: DeskWindow, qtbot: Any) -> None:
@@ -185,7 +215,21 @@ def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: 
     assert pair.t1 == pytest.approx(10e-6, abs=2 * canvas.pixel_time)
     qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
     assert float(cell(following, FIRST).split()[0]) == pytest.approx(pair.t1 * 1e6, abs=0.01)
-    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1"
+    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1, t₁ of record 0"
+
+
+def test_dragged_while_another_channel_is_current_the_other_one_goes_on_following(
+    following: DeskWindow, qtbot: Any, settle: Any
+) -> None:
+    following.viewing.set_lanes(True)
+    following.viewing.set_channel(1)
+    settle(following)
+    place = following.middle.view.level_row(0)
+    assert place is not None
+    height = (place.low + place.high) / 2
+    drag(qtbot, following, at(following, times(following, 0)[0], height), at(following, 10e-6, height))
+    pair = following.document.pairs[0]
+    assert (pair.pulses, pair.places) == ((None, 1), ((0, 0), (0, 0)))
 
 
 def test_a_pair_of_which_one_follows_is_tabulated_too(following: DeskWindow, qtbot: Any, settle: Any) -> None:
@@ -233,6 +277,24 @@ def test_choosing_a_row_goes_to_its_record(page: SeriesPage, following: DeskWind
     assert following.viewing.record == 2
 
 
+def test_the_table_is_saved_as_csv_with_every_u(
+    page: SeriesPage, following: DeskWindow, qtbot: Any, settle: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **__: (str(tmp_path / "pair"), ""))
+    qtbot.mouseClick(page.csv_button, Qt.MouseButton.LeftButton)
+    settle(following)
+    with (tmp_path / "pair.csv").open(encoding="utf-8", newline="") as stream:
+        heading, *rows = list(csv.reader(stream))
+    assert len(rows) == 5
+    cells = [dict(zip(heading, row, strict=True)) for row in rows]
+    assert [row["record"] for row in cells] == ["0", "1", "2", "3", "4"]
+    assert cells[ALONE]["reason"].startswith("only 1 pulse")
+    first, second = times(following, 2)
+    assert float(cells[2]["difference (s)"]) == pytest.approx(second - first, rel=1e-12)
+    assert float(cells[2]["difference_u (s)"]) > 0
+    assert page.told.text() == f"5 records in {tmp_path / 'pair.csv'}"
+
+
 def test_the_page_says_what_to_do_where_no_pair_follows(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
     qtbot.keyClick(page.table, Qt.Key.Key_T)
     assert page.told.text().startswith("No pair follows its pulses")
@@ -263,6 +325,20 @@ def test_n_is_suggested_by_the_pulses_between_and_undone(following: DeskWindow, 
     assert cell(following, INTERVALS) == "1"
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].intervals == 7
+
+
+def test_the_panel_shows_the_suggested_n_and_its_button_takes_it(following: DeskWindow, qtbot: Any) -> None:
+    following.document.set_intervals(1, 7)
+    panel = following.markers_panel
+    (told,) = (label for label in panel.findChildren(QLabel) if "By the pulses between" in label.text())
+    assert (told.isVisible(), told.text()) == (True, "By the pulses between, N = 1")
+    (take,) = (b for b in panel.findChildren(QAbstractButton) if b.text() == "Take it")
+    qtbot.mouseClick(take, Qt.MouseButton.LeftButton)
+    assert cell(following, INTERVALS) == "1"
+    assert told.text() == "By the pulses between, N = 1, as set"
+    assert not take.isVisible()
+    following.viewing.select_marker(None)
+    assert not told.isVisible()
 
 
 def test_no_n_is_suggested_where_no_pulses_lie_between(following: DeskWindow, qtbot: Any) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QLineEdit, QSpinBox
 
+from pulsewright_app.desk.habits.manners import set_font_percent
 from pulsewright_app.desk.panels.marker_table import (
     DELTA,
     EACH,
@@ -23,6 +25,9 @@ from pulsewright_app.desk.panels.marker_table import (
     SECOND,
 )
 from pulsewright_app.desk.panels.markers import MarkersPanel
+from pulsewright_app.desk.window import DeskWindow
+
+from .gestures import Settle
 
 
 def text(panel: MarkersPanel, row: int, pair: int = 0) -> str:
@@ -168,6 +173,28 @@ def test_without_a_session_no_pair_can_be_added(bench: Any) -> None:
     bench.document.open(None)
     panel = bench.show(MarkersPanel)
     assert not panel.add_button.isEnabled()
+
+
+@pytest.fixture
+def usual_letters() -> Iterator[None]:
+    """Give the letters back the size that they had."""
+    yield
+    set_font_percent(100)
+
+
+@pytest.mark.parametrize("percent", [100, 200])
+def test_a_whole_pair_is_seen_in_letters_of_any_size(
+    usual_letters: None, desk: DeskWindow, settle: Settle, percent: int
+) -> None:
+    """Name to Δ/N of a pair, without scrolling."""
+    set_font_percent(percent)
+    panel = desk.markers_panel
+    desk.document.add_pair(15.0e-6, 254.0e-6, 1e-8, 1e-8, 0, 0)
+    desk.document.add_pair(15.0e-6, 20.0e-6, 1e-9, 1e-9, 0, 0)
+    settle(desk)
+    table, seen = panel.table, panel.table.viewport().visibleRegion().boundingRect()
+    for row in range(NAME, EACH + 1):
+        assert seen.contains(table.visualRect(table.model().index(row, 0))), row
 
 
 def test_every_control_has_an_accessible_name(bench: Any) -> None:

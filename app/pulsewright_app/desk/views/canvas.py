@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QKeyEvent, QMouseEvent, QPainter, QResizeEvent, QWheelEvent
 
 from pulsewright_app.desk.views.axes import TimeAxis, ValueAxis, dress
@@ -45,7 +45,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
     hovered = Signal(float, float)
     left = Signal()
     clicked = Signal(float, float)
-    double_clicked = Signal(float, float)
+    double_clicked = Signal(float, float, bool)
+    """Where, and whether Shift was held."""
     grabbed_moved = Signal(float, float)
     grabbed_dropped = Signal(float, float)
     zoom_wanted = Signal(object, object, bool)
@@ -64,7 +65,7 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self.below: list[Layer] = []
         self.above: list[Layer] = []
         self.grabber: Callable[[QPointF], bool] = lambda _: False
-        self.hover_shape: Callable[[QPointF], bool] = lambda _: False
+        self.hover_shape: Callable[[QPointF], Qt.CursorShape | None] = lambda _: None
         self.heights_zoom = True
         """Whether the heights can be zoomed at all."""
         self.band_heights = True
@@ -75,6 +76,10 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         box.setDefaultPadding(0.0)
         for signal in (box.sigResized, box.sigRangeChanged, box.sigTransformChanged):
             signal.connect(lambda *_: self._forget_places())
+        self._on = QTimer(self)
+        self._on.setSingleShot(True)
+        self._on.setInterval(0)
+        self._on.timeout.connect(self.viewport().update)
         self.hideButtons()
         self.setCacheMode(self.CacheModeFlag.CacheNone)
         self.setViewportUpdateMode(self.ViewportUpdateMode.FullViewportUpdate)
@@ -169,6 +174,10 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
 
     # -- drawing --------------------------------------------------------------------------------------------
 
+    def paint_on(self) -> None:
+        """Paint once more when the desk is next idle: something is not all drawn yet."""
+        self._on.start()
+
     def drawBackground(self, painter: QPainter, rect: QRectF) -> None:
         """Draw what lies below the traces."""
         super().drawBackground(painter, rect)
@@ -227,8 +236,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self._tell_pointer(point)
         drag = self._drag
         if drag is None:
-            over = self.plot_rect().contains(point) and self.hover_shape(point)
-            self.viewport().setCursor(Qt.CursorShape.SizeHorCursor if over else Qt.CursorShape.CrossCursor)
+            shape = self.hover_shape(point) if self.plot_rect().contains(point) else None
+            self.viewport().setCursor(Qt.CursorShape.CrossCursor if shape is None else shape)
             return
         begins = not drag.moved and (point - drag.start).manhattanLength() >= _DRAG_STARTS
         drag.moved, drag.now = drag.moved or begins, point
@@ -261,7 +270,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         point = event.position()
         self._drag = None
         if event.button() == Qt.MouseButton.LeftButton and self.plot_rect().contains(point):
-            self.double_clicked.emit(self.time_at(point.x()), self.height_at(point.y()))
+            shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+            self.double_clicked.emit(self.time_at(point.x()), self.height_at(point.y()), shift)
 
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Zoom about the pointer: time, or with Shift the values."""
