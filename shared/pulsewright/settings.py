@@ -276,6 +276,8 @@ def _record_range(name: str, raw: Any) -> tuple[int, int]:
 def _record_list(name: str, raw: Any) -> tuple[int, ...]:
     if not isinstance(raw, list | tuple):
         raise SettingError(f"{name}: {raw!r} is not a list of record numbers")
+    if all(type(part) is int and part >= 0 for part in raw):  # there may be very many
+        return tuple(sorted(set(raw)))
     return tuple(sorted({_whole(name, part) for part in raw}))
 
 

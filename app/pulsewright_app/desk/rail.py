@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from operator import is_
 
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
+from pulsewright.session import Session
+from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.places import Places, gap_text, places_of, round_step
 from pulsewright_app.desk.rail_signs import (
@@ -22,7 +25,7 @@ from pulsewright_app.desk.rail_signs import (
 )
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
-from pulsewright_app.desk.work import SessionData
+from pulsewright_app.desk.work import Extents, SessionData
 from pulsewright_app.theme import Theme, theme
 
 _SIDE = 14.0
@@ -51,6 +54,7 @@ class Rail(QWidget):
         self._places = Places(0)
         self._signs = Signs({}, {}, {}, {})
         self._held = False
+        self._gathered: tuple[Session | None, Extents | None, Findings | None] = (None, None, None)
         self._kept_spots: dict[str, tuple[Collection[int], tuple[int, Places], list[float]]] = {}
         """Where the signs of each kind stand, with the records and the room that they stand for."""
         self.setAccessibleName("Rail of all records")
@@ -90,9 +94,11 @@ class Rail(QWidget):
 
     def _gather(self) -> None:
         """Find again what there is to say about every record."""
-        findings, session = self._results.findings, self._document.session
-        self._places = places_of(self._viewing.records, findings)
-        self._signs = signs_of(session, self._data.extents, findings)
+        about = (self._document.session, self._data.extents, self._results.findings)
+        if not all(map(is_, about, self._gathered)):  # often only how fresh the findings are has changed
+            self._gathered = about
+            self._places = places_of(self._viewing.records, about[2])
+            self._signs = signs_of(*about)
         self._refresh()
 
     # -- where things are -----------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QColor
 
 from pulsewright_app.desk.window import DeskWindow
@@ -106,6 +107,10 @@ def test_time_and_value_under_the_pointer_are_shown(desk: DeskWindow, qtbot: Any
     time = canvas_of(desk).time_at(where.x())
     assert shown.startswith(f"t = {time * 1e6:.6g} µs")
     assert "V" in shown
+    plot = canvas_of(desk).plot_rect()
+    for share in (0.02, 0.27, 0.49, 0.51, 0.74, 0.98):  # wherever the pointer is
+        point(qtbot, desk, QPoint(where.x(), round(plot.top() + share * plot.height())))
+        assert re.match(r"t = \S+ µs .*\d (mV|µV|V)\b", labelled(desk, "Under the pointer"))
 
 
 @pytest.mark.parametrize("dark", [False, True])
