@@ -13,7 +13,7 @@ from pulsewright.formats.understanding import Ledger, Reading, unreadable
 HEAD_BYTES = 64 << 10
 """How much of a file's beginning is looked at to tell its format."""
 
-_MODULES = ("session_file", "wav")
+_MODULES = ("session_file", "hdf5_datasets", "wav", "numpy_files", "matlab5", "delimited")
 """The formats' modules, those first whose files can be told for certain."""
 
 
