@@ -182,7 +182,7 @@ class DeskWindow(QMainWindow):
         self.findings_panel.cancel_requested.connect(self.measuring.cancel)
         self.first_screen.open_wanted.connect(self.choose_file)
         self.first_screen.import_wanted.connect(self.show_import)
-        self.importing.imported.connect(self.open_path)
+        self.importing.imported.connect(self._open_imported)
         self.first_screen.sample_wanted.connect(self.open_sample)
         self.first_screen.guide_wanted.connect(self.show_guide)
         self.first_screen.recent_wanted.connect(self.open_path)
@@ -313,6 +313,11 @@ class DeskWindow(QMainWindow):
             page = self._pages["import"]
             assert isinstance(page, ImportPage)
             page.choose_files()
+
+    def _open_imported(self, path: Path) -> None:
+        """Open what was imported; its page has gone, so that the keys are the desk's again."""
+        self.activateWindow()
+        self.open_path(path)
 
     def show_series(self) -> None:
         """Show a following pair over all records, beside the work."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QPalette
-from PySide6.QtWidgets import QComboBox, QFormLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtGui import QPalette, QWheelEvent
+from PySide6.QtWidgets import QComboBox, QFormLayout, QLabel, QLineEdit, QSizePolicy, QVBoxLayout, QWidget
 
 from pulsewright.formats.option_words import OPTIONS
 from pulsewright.formats.understanding import Assumption
@@ -83,6 +83,13 @@ class AssumptionForm(QWidget):
         return tuple(self._rows)
 
 
+class _Choice(QComboBox):
+    """A box of choices that the wheel passes over: it turns the page, and must not change what is understood."""
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        event.ignore()
+
+
 class _Row(QWidget):
     """One field with where its value came from, and what is wrong with it."""
 
@@ -92,9 +99,10 @@ class _Row(QWidget):
         super().__init__()
         self._name, word = name, OPTIONS[name]
         self._shown = ""
-        self.choice = QComboBox() if has_choices else None
+        self.choice = _Choice() if has_choices else None
         if self.choice is not None:
             self.choice.setEditable(True)
+            self.choice.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
             self.choice.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
             self.choice.setAccessibleName(f"{word.label}, to choose")
             self.choice.activated.connect(self._finished)
@@ -112,6 +120,8 @@ class _Row(QWidget):
             label.setTextFormat(Qt.TextFormat.PlainText)
             label.setAccessibleName(f"{what}: {word.label}")
         self.origin.setForegroundRole(QPalette.ColorRole.PlaceholderText)
+        # as wide as there is room: a form asks a wrapped text for its height at the width that it gets
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 4)
         column.setSpacing(1)

@@ -25,7 +25,7 @@ from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.importing.assumption_form import AssumptionForm
 from pulsewright_app.desk.importing.importing import Importing, Recording
 from pulsewright_app.desk.importing.preview_plot import PreviewPlot
-from pulsewright_app.desk.importing.previewing import suffixes
+from pulsewright_app.desk.importing.previewing import Understood, suffixes
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
 from pulsewright_app.wording import capitalised, with_full_stop
@@ -166,7 +166,7 @@ class ImportPage(FormPage):
         general = [sentence for option, sentence in understood.problems.items() if option not in beside]
         _tell(self.wrong, "\n".join(f"! {sentence}" for sentence in general))
         self.preview.show_preview(understood.preview)
-        _tell(self.summary, "" if understood.preview is None else f"{understood.format}: {understood.preview.told}")
+        _tell(self.summary, _summary(understood))
         _tell(self.odd, "\n".join(f"! {with_full_stop(capitalised(clause))}" for clause in understood.odd))
 
     def _progress(self, share: float, doing: str) -> None:
@@ -226,6 +226,11 @@ class ImportPage(FormPage):
         self._importing.cancel()
         self._importing.begin(())
         super().reject()
+
+
+def _summary(understood: Understood) -> str:
+    preview = understood.preview
+    return "" if preview is None else f"{capitalised(understood.format)}: {preview.told}"
 
 
 def _label(name: str) -> QLabel:
