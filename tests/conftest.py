@@ -6,11 +6,18 @@ Where QtGui cannot be imported, the desk's tests skip and all others run. Where 
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
+import tempfile
 
 import pytest
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+# what a person who also uses the program has added to the samples, and chosen, must decide no test
+_HOME = tempfile.mkdtemp(prefix="pulsewright-tests-")
+os.environ["XDG_DATA_HOME"] = os.environ["XDG_CONFIG_HOME"] = _HOME
+atexit.register(shutil.rmtree, _HOME, ignore_errors=True)
 os.environ.pop("COLUMNS", None)  # pages of text are as wide as without a terminal, whoever runs the tests
 
 

@@ -68,6 +68,9 @@ def _written(name: str, value: Any) -> str:
         return _quoted(" .. ".join(engineering(end, "s", 9) for end in value))
     if name in SECONDS:
         return _quoted(engineering(value, "s", 9))
+    if name == "delays":
+        told = (f"{_quoted(channel)} = {_quoted(engineering(delay, 's', 9))}" for channel, delay in value.items())
+        return f"{{ {', '.join(told)} }}"
     if name == "threshold":
         return _quoted(engineering(value, "V", 9))
     return json.dumps(value, ensure_ascii=False)

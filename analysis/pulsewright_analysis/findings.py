@@ -110,6 +110,7 @@ def measure(
         If the work was called off.
     """
     settings = settings or Settings()
+    session = session.with_delays(settings.delays)
     watch = Watch(progress, cancelled)
     watch.at(0.0, "noise and levels")
     finite = _measurable(session, settings, watch.check)
@@ -233,6 +234,7 @@ def _summary(session: Session, sha256: str) -> SessionSummary:
         channels=tuple((c.name, c.module) for c in session.channels),
         modules=session.modules,
         own_times=not session.shared_time,
+        delays=tuple(c.delay for c in session.channels),
     )
 
 

@@ -134,8 +134,14 @@ def session_json(session: SessionSummary) -> dict[str, Any]:
         "record_length": session.record_length,
         "pre_trigger": session.pre_trigger,
         "sample_rate_hz": session.sample_rate,
-        "channels": [{"name": name, "module": module} for name, module in session.channels],
+        "channels": [_channel_json(session, place) for place in range(len(session.channels))],
     }
+
+
+def _channel_json(session: SessionSummary, place: int) -> dict[str, Any]:
+    name, module = session.channels[place]
+    told: dict[str, Any] = {"name": name, "module": module}
+    return {**told, "delay_s": session.delays[place]} if session.delays else told
 
 
 def _pulses(pulses: Pulses, names: list[str], channel_units: list[str]) -> list[dict[str, Any]]:

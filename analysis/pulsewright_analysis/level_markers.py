@@ -189,7 +189,7 @@ def _apart_u(first: PlacedLevel, second: PlacedLevel) -> float | None:
     """Return the u of the distance of two levels of one pulse; None for other levels."""
     names = (first.level, second.level)
     pulses = {level.pulse for level in (first, second) if level.level != "base"}
-    if not all(name in SHARES for name in names) or len(pulses) != 1 or None in pulses:
+    if not all(name in SHARES for name in names) or len(pulses) > 1 or None in pulses:
         return None
     known = [u for u in (first.amplitude_u, second.amplitude_u) if u is not None]
-    return abs(SHARES[names[1]] - SHARES[names[0]]) * max(known)
+    return abs(SHARES[names[1]] - SHARES[names[0]]) * max(known, default=0.0)

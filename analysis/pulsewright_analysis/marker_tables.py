@@ -8,7 +8,7 @@ from typing import Any
 from pulsewright.review import Marker, Review, level_pairs, marker_pairs
 from pulsewright_analysis.findings_json import channel_units
 from pulsewright_analysis.level_markers import level_difference, placed
-from pulsewright_analysis.marker_series import pair_over_records
+from pulsewright_analysis.marker_series import PairSeries, pair_over_records
 from pulsewright_analysis.results import Findings
 from pulsewright_analysis.standing_pairs import ends_of, standing_in
 from pulsewright_analysis.table_columns import Table, make_table, number_column, quantity_columns
@@ -101,20 +101,38 @@ def marker_series_table(review: Review, findings: Findings) -> Table:
         first, ends = pair[0], ends_of(pair)
         if all(end.pulse is None for end in ends) or first.channel not in names:
             continue
-        intervals = max(first.intervals, 1)
-        told = pair_over_records(findings, names.index(first.channel), ends, intervals)
-        count = len(told.delta)
-        rows: tuple[Iterable[Any], ...] = (
-            [first.pair] * count, [first.name] * count, range(count), [first.channel] * count, told.t1, told.t1_u,
-            told.t2, told.t2_u, told.delta, told.delta_u, [intervals] * count, told.delta / intervals,
-            told.delta_u / intervals, told.reasons,
-        )  # fmt: skip
-        for key, values in zip(_SERIES, rows, strict=True):
+        told = pair_over_records(findings, names.index(first.channel), ends, max(first.intervals, 1))
+        for key, values in _series_columns(told, first.pair, first.name, first.channel).items():
             columns[key].extend(values)
-    return make_table("marker_series", columns, {key: "s" for key in _SERIES if key.removesuffix("_u") in _SECONDS})
+    return make_table("marker_series", columns, _SERIES_UNITS)
+
+
+def one_series_table(told: PairSeries, pair: int, name: str, channel: str) -> Table:
+    """Return one pair in every record, with the columns of `marker_series_table`.
+
+    Parameters
+    ----------
+    told : PairSeries
+    pair : int
+        Its number.
+    name, channel : str
+        Its name, and that of its channel.
+    """
+    columns = {key: list(values) for key, values in _series_columns(told, pair, name, channel).items()}
+    return make_table("marker_series", columns, _SERIES_UNITS)
+
+
+def _series_columns(told: PairSeries, pair: int, name: str, channel: str) -> dict[str, Iterable[Any]]:
+    count, intervals = len(told.delta), told.intervals
+    rows: tuple[Iterable[Any], ...] = (
+        [pair] * count, [name] * count, range(count), [channel] * count, told.t1, told.t1_u, told.t2, told.t2_u,
+        told.delta, told.delta_u, [intervals] * count, told.delta / intervals, told.delta_u / intervals, told.reasons,
+    )  # fmt: skip
+    return dict(zip(_SERIES, rows, strict=True))
 
 
 _SERIES = (
     "pair", "name", "record", "channel", "t1", "t1_u", "t2", "t2_u", "difference", "difference_u", "intervals",
     "interval", "interval_u", "reason",
 )  # fmt: skip
+_SERIES_UNITS = {key: "s" for key in _SERIES if key.removesuffix("_u") in _SECONDS}

@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Floats
 
+_SPARE = 3
+"""Samples beyond a picture's edges that are looked at."""
+
 
 @dataclass(frozen=True)
 class Raster:
@@ -82,6 +85,55 @@ class Raster:
         return row - 1 if value == self.value_low and row == self.height else row
 
 
+@dataclass(frozen=True)
+class Part:
+    """Which part of its records a block of samples holds.
+
+    Attributes
+    ----------
+    first : int
+        Number of its first sample in the record.
+    length : int
+        Samples of a whole record.
+    """
+
+    first: int
+    length: int
+
+
+def part_seen(
+    first_sample_time: Floats,
+    sample_interval: float,
+    length: int,
+    raster: Raster,
+    columns: tuple[int, int] | None = None,
+) -> tuple[int, int]:
+    """Return which samples of some records a raster shows: the first, and the one after the last.
+
+    With a few to spare at each end: what joins the traces to their neighbours outside, and the rounding of times.
+
+    Parameters
+    ----------
+    first_sample_time : array (records,)
+        Time of sample 0 of each record from its trigger, seconds.
+    sample_interval : float
+        Seconds.
+    length : int
+        Samples of a record.
+    raster : Raster
+    columns : (int, int), optional
+        The first and the last of the columns that count; all if None.
+    """
+    if not len(first_sample_time):
+        return 0, 0
+    first, last = columns or (0, raster.width - 1)
+    low, high = (raster.time_low + edge * raster.column_time for edge in (first, last + 1))
+    begin = np.floor((low - float(first_sample_time.max())) / sample_interval) - _SPARE
+    end = np.ceil((high - float(first_sample_time.min())) / sample_interval) + _SPARE
+    begin, end = (int(min(max(place, 0.0), float(length))) for place in (begin, end))
+    return begin, max(begin, end)
+
+
 class Afterglow:
     """Counts, for each pixel, the records whose trace passes through it: a record counts once in a pixel.
 
@@ -105,6 +157,7 @@ class Afterglow:
         sample_interval: float,
         scale: float = 1.0,
         offset: float = 0.0,
+        part: Part | None = None,
     ) -> None:
         """Add a block of records of one channel.
 
@@ -118,15 +171,19 @@ class Afterglow:
             Seconds.
         scale, offset : float
             Units per code, and units at code 0.
+        part : Part, optional
+            Which part of its records `codes` holds; the whole of them if None. The picture is the same, to the last
+            count, if `part_seen` says that the part is enough.
 
         Raises
         ------
         ValueError
-            If `codes` and `first_sample_time` do not go together, or `sample_interval` is not above 0.
+            If `codes` and `first_sample_time` do not go together, `sample_interval` is not above 0, or the part is too
+            small for the raster.
         """
         from pulsewright_analysis import overlay_kernels as kernels
 
-        block = _Block.of(codes, first_sample_time, sample_interval, scale, offset, self.raster)
+        block = _Block.of(codes, first_sample_time, sample_interval, scale, offset, self.raster, part)
         if block.length:
             kernels.accumulate(*block.arguments, self._difference)
         self.records += len(block.x_first)
@@ -172,12 +229,13 @@ def passing_records(
     scale: float = 1.0,
     offset: float = 0.0,
     reach: int = 1,
+    part: Part | None = None,
 ) -> NDArray[np.bool_]:
     """Return which records' traces go through a pixel or one at most `reach` away from it, shape (records,).
 
     Parameters
     ----------
-    codes, first_sample_time, sample_interval, scale, offset :
+    codes, first_sample_time, sample_interval, scale, offset, part :
         As for `Afterglow.add`.
     raster : Raster
     column, row : int
@@ -192,9 +250,10 @@ def passing_records(
     """
     from pulsewright_analysis import overlay_kernels as kernels
 
-    block = _Block.of(codes, first_sample_time, sample_interval, scale, offset, raster)
+    near = max(column - reach, 0), min(column + reach, raster.width - 1)
+    block = _Block.of(codes, first_sample_time, sample_interval, scale, offset, raster, part, near)
     result = np.zeros(len(block.x_first), dtype=np.bool_)
-    columns = np.array([max(column - reach, 0), min(column + reach, raster.width - 1)], dtype=np.int64)
+    columns = np.array(near, dtype=np.int64)
     rows = np.array([max(row - reach, 0), min(row + reach, raster.height - 1)], dtype=np.int64)
     if block.length and rows[0] <= rows[1]:
         kernels.passing(*block.arguments, raster.height, columns, rows, result)
@@ -272,6 +331,8 @@ class _Block:
 
     flat: NDArray[Any]
     row_step: int
+    held: int
+    held_from: int
     length: int
     x_first: Floats
     x_step: float
@@ -287,17 +348,26 @@ class _Block:
         scale: float,
         offset: float,
         raster: Raster,
+        part: Part | None,
+        columns: tuple[int, int] | None = None,
     ) -> _Block:
         times = np.asarray(first_sample_time, dtype=np.float64)
         if codes.ndim != 2 or times.shape != codes.shape[:1]:
             raise ValueError(f"codes {codes.shape} need one first sample time a record, not {times.shape}")
         if not sample_interval > 0:
             raise ValueError(f"a sample interval of {sample_interval} s is not above 0")
+        held = codes.shape[1]
+        part = part or Part(0, held)
+        begin, end = part_seen(times, sample_interval, part.length, raster, columns)
+        if len(times) and not part.first <= begin <= end <= part.first + held:
+            raise ValueError(f"samples {part.first} to {part.first + held - 1} are not all that the raster shows")
         flat, row_step = _flattened(_in_known_type(codes))
         return cls(
             flat,
             row_step,
-            codes.shape[1],
+            held,
+            part.first,
+            part.length,
             (times - raster.time_low) / raster.column_time,
             float(sample_interval / raster.column_time),
             float((raster.value_high - offset) / raster.row_value),
@@ -305,9 +375,10 @@ class _Block:
         )
 
     @property
-    def arguments(self) -> tuple[NDArray[Any], int, int, Floats, float, float, float]:
+    def arguments(self) -> tuple[NDArray[Any], int, int, int, int, Floats, float, float, float]:
         """The kernels' first arguments, in order."""
-        return self.flat, self.row_step, self.length, self.x_first, self.x_step, self.y_zero, self.y_step
+        samples = (self.flat, self.row_step, self.held, self.held_from, self.length)
+        return (*samples, self.x_first, self.x_step, self.y_zero, self.y_step)
 
 
 def _in_known_type(codes: Codes) -> Codes:

@@ -42,6 +42,8 @@ class SessionSummary:
         (name, module) of each channel; names of the modules.
     own_times : bool
         Whether each module recorded trigger times of its own.
+    delays : tuple of float
+        Seconds of cable delay that were taken off the times of each channel; empty where it was not kept.
     """
 
     file: Path | None
@@ -53,6 +55,7 @@ class SessionSummary:
     channels: tuple[tuple[str, str], ...]
     modules: tuple[str, ...]
     own_times: bool = False
+    delays: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

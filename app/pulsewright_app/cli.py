@@ -204,6 +204,10 @@ def measure(
     cycle: Annotated[Text, option("NUMBER", "Records after which it starts over, if known.")] = None,
     re_arm: Annotated[Text, option('"3 us"', "What the recorder needs between two records.")] = None,
     clock_ppm: Annotated[Text, option("NUMBER", "u of the sample clock's rate, parts per million.")] = None,
+    delay: Annotated[
+        list[str] | None,
+        option('H03="12 ns"', "A channel's cable delay, in place of the file's; once for each channel.", "--delay"),
+    ] = None,
     delay_u: Annotated[Text, option('"50 ps"', "u of each channel's cable delay.")] = None,
     splitter_u: Annotated[Text, option('"20 ps"', "u of each output of the splitter.")] = None,
     trigger_offset_u: Annotated[Text, option('"100 ps"', "u of the recorded trigger offsets.")] = None,
@@ -239,6 +243,7 @@ def measure(
         "cycle": cycle,
         "re_arm": re_arm,
         "clock_ppm": clock_ppm,
+        "delays": delay or None,
         "delay_u": delay_u,
         "splitter_u": splitter_u,
         "trigger_offset_u": trigger_offset_u,

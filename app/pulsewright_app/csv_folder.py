@@ -57,6 +57,31 @@ def write_csv(assessment: Assessment, folder: Path, review: Review | None = None
     return written
 
 
+def write_table(table: Table, path: Path) -> None:
+    """Write one table as a CSV file, whole or not at all; the form is that of `write_csv`.
+
+    Parameters
+    ----------
+    table : Table
+    path : Path
+
+    Raises
+    ------
+    PulsewrightError
+        If it cannot be written there.
+    """
+    from pulsewright.atomic import replacing
+
+    try:
+        with replacing(path) as temporary:
+            _write(table, temporary)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise PulsewrightError(
+            f"{path}: cannot be written ({reason}); what was there before is untouched", "give another name"
+        ) from error
+
+
 def _write(table: Table, path: Path) -> None:
     with path.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import engineering
-from pulsewright.session import Session
+from pulsewright.session import Channel, Session
+from pulsewright_app.wording import ORIGINS
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -27,12 +29,31 @@ def run_describe(file: Path) -> int:
     with open_session(file) as session:
         with progress_on_stderr("Reading") as progress:
             result = survey(session, progress)
-        print_description(session, file, result, page())
+        print_description(session, file, result, page(), list(delays_given(session, file, result.sha256)))
     return 0
 
 
-def print_description(session: Session, file: Path, found: Survey, out: Console) -> None:
-    """Print what a session holds, its channels, and what is odd about it."""
+def delays_given(session: Session, file: Path, sha256: str) -> Iterable[str]:
+    """Yield a sentence for each cable delay that the review or the claims file puts in place of the file's."""
+    from pulsewright_app.inputs import settings_beside
+
+    try:
+        settings = settings_beside(file, sha256)
+        measured = session.with_delays(settings.delays)
+    except PulsewrightError as error:
+        yield f"which cable delays are taken off when it is measured cannot be told: {error.sentence.removesuffix('.')}"
+        return
+    for own, now in zip(session.channels, measured.channels, strict=True):
+        if own.delay != now.delay:
+            origin = ORIGINS[settings.delay_origin(own.name)]
+            yield (
+                f"{own.name} is measured with a cable delay of {_delay(now)}, from the {origin}, "
+                f"in place of the file's {_delay(own)}"
+            )
+
+
+def print_description(session: Session, file: Path, found: Survey, out: Console, delays: Sequence[str] = ()) -> None:
+    """Print what a session holds, its channels, which other cable delays count, and what is odd about it."""
     from pulsewright_app.printing import columns, pairs
 
     out.print(session.title or file.name, style="bold")
@@ -43,6 +64,8 @@ def print_description(session: Session, file: Path, found: Survey, out: Console)
     headings = ("Channel", "Range", "Lowest seen", "Highest seen", "Clipped", "Delay")
     rows = [_channel_row(session, number, entry) for number, entry in enumerate(found.channels)]
     out.print(columns(headings, rows, right=range(1, 6)))
+    for sentence in delays:
+        out.print(f"{sentence[:1].upper()}{sentence[1:]}.")
     out.print()
     odd = list(odd_things(session, found))
     if not odd:
@@ -122,8 +145,11 @@ def _channel_row(session: Session, number: int, entry: ChannelSurvey) -> tuple[s
     ]
     if channel.scale < 0:
         seen.reverse()
-    delay = engineering(channel.delay, "s") if channel.delay else "0 s"
-    return (channel.name, f"{low} .. {high}", *seen, str(entry.clipped_samples), delay)
+    return (channel.name, f"{low} .. {high}", *seen, str(entry.clipped_samples), _delay(channel))
+
+
+def _delay(channel: Channel) -> str:
+    return engineering(channel.delay, "s") if channel.delay else "0 s"
 
 
 def _records(numbers: Iterable[int]) -> str:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Session
 from pulsewright_analysis.mean_trace import Mean, mean_over
-from pulsewright_analysis.overlay import Afterglow, Raster, passing_records
+from pulsewright_analysis.overlay import Afterglow, Part, Raster, part_seen, passing_records
 from pulsewright_analysis.results import Findings, Floats, Ints
 from pulsewright_app.theme import components
 
@@ -29,6 +29,8 @@ Stopped = Callable[[], bool]
 
 BLOCK_BYTES = 4 << 20
 CORES = os.cpu_count() or 1
+_MOST_AT_ONCE = 512
+"""Records of a block: calling off is heard between blocks."""
 FAINTEST = 0.16
 """Share of the full ink where a single record passes, so that none is overlooked."""
 FADED_AWAY = 12
@@ -159,12 +161,16 @@ class GlowPicture:
 
 @dataclass(frozen=True)
 class _Read:
-    """Records that were read: how many, and the numbers, samples and first times of those that have a place."""
+    """Records that were read: how many, and the numbers, samples and first times of those that have a place.
+
+    Of each, only the part that is seen was read, where it lies in a file.
+    """
 
     count: int
     records: Ints
     block: Codes
     begin: Floats
+    part: Part
 
 
 class Accumulation:
@@ -223,13 +229,13 @@ class Accumulation:
 
     def _read(self, run: tuple[int, int]) -> _Read:
         first, count = run
-        block = self.plan.session.channel_codes(self.plan.channel, first, first + count)
         records = np.arange(first, first + count)
         begin = self._starts[records]
         placed = np.isfinite(begin)
+        block, part = _seen(self.plan, first, count, begin[placed], whole=self._mean is not None)
         if not np.all(placed):
             records, block, begin = records[placed], block[placed], begin[placed]
-        return _Read(count, records, block, begin)
+        return _Read(count, records, block, begin, part)
 
     def _draw(self, lane: list[Afterglow], read: _Read, newer: int) -> None:
         half_life = self.plan.half_life
@@ -262,7 +268,7 @@ class Accumulation:
         if signs is not None:
             chosen = signs[read.records] == (1, -1, 0)[ink]
             block, begin = block[chosen], begin[chosen]
-        glow.add(block, begin, self.plan.session.sample_interval, about.scale, about.offset)
+        glow.add(block, begin, self.plan.session.sample_interval, about.scale, about.offset, read.part)
 
     def _counts_of(self, ink: int) -> Counts:
         first, *others = (lane[ink] for lane in self._lanes)
@@ -284,8 +290,25 @@ class Accumulation:
         )
 
 
+def _seen(
+    plan: GlowPlan, first: int, count: int, begin: Floats, whole: bool = False, columns: tuple[int, int] | None = None
+) -> tuple[Codes, Part]:
+    """Read what a picture, or some of its columns, shows of a run of records; all of them where `whole`."""
+    session = plan.session
+    length = session.record_length
+    if whole:
+        return session.channel_codes(plan.channel, first, first + count), Part(0, length)
+    start, end = part_seen(begin, session.sample_interval, length, plan.raster, columns)
+    return session.channel_stretch(plan.channel, first, first + count, start, end), Part(start, length)
+
+
 def _records_a_block(plan: GlowPlan) -> int:
-    return max(1, BLOCK_BYTES // max(plan.session.record_length * plan.session.dtype.itemsize, 1))
+    """Return how many records are read at once: as many as a block's bytes hold of what is seen of them."""
+    session, raster = plan.session, plan.raster
+    seen = session.record_length
+    if not plan.mean:
+        seen = min(seen, math.ceil((raster.time_high - raster.time_low) / session.sample_interval) + 1)
+    return min(_MOST_AT_ONCE, max(1, BLOCK_BYTES // max(seen * session.dtype.itemsize, 1)))
 
 
 def _runs(records: Ints, most: int) -> Iterator[tuple[int, int]]:
@@ -317,10 +340,12 @@ def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped
     for first, count in _runs(placed, _records_a_block(plan)):
         if stopped():
             break
+        begin, column = starts[first : first + count], raster.column(time)
+        near = max(column - 1, 0), min(column + 1, raster.width - 1)
+        block, part = _seen(plan, first, count, begin, columns=near)
         passing = passing_records(
-            session.channel_codes(plan.channel, first, first + count), starts[first : first + count],
-            session.sample_interval, raster, raster.column(time), raster.row(value),
-            scale=about.scale, offset=about.offset,
+            block, begin, session.sample_interval, raster, column, raster.row(value),
+            scale=about.scale, offset=about.offset, part=part,
         )  # fmt: skip
         found += [first + int(i) for i in np.flatnonzero(passing)]
     return found

@@ -75,10 +75,29 @@ def open_with_settings(
         if review.claims and claims_file is None:
             print("pulsewright: the claims edited on the desk are not saved; those of the file count.", file=sys.stderr)
         settings = layered(options, review.measuring_settings(), None if claims is None else claims.settings)
-        return Input(session, settings, digest, review, claims)
+        return Input(session.with_delays(settings.delays), settings, digest, review, claims)
     except BaseException:
         session.close()
         raise
+
+
+def settings_beside(file: Path, digest: str) -> Settings:
+    """Return the settings that the review and the claims file beside a session give.
+
+    Parameters
+    ----------
+    file : Path
+        The session file.
+    digest : str
+        Its SHA-256.
+
+    Raises
+    ------
+    PulsewrightError
+        If one of the two cannot be read, or a setting cannot be used.
+    """
+    claims = _claims(file, None, settings_alone=True)
+    return layered(None, _review(file, digest).measuring_settings(), None if claims is None else claims.settings)
 
 
 def _claims(file: Path, claims_file: Path | ClaimsFile | None, settings_alone: bool = False) -> ClaimsFile | None:

@@ -8,7 +8,7 @@ from itertools import chain
 from pulsewright.quantity import engineering
 from pulsewright_analysis.pulse_doubts import without_position
 from pulsewright_analysis.results import ChannelHealth, Findings, Witness
-from pulsewright_app.setting_words import is_usual, name_in_words, told_settings, value_in_words
+from pulsewright_app.setting_words import is_usual, name_in_words, told_settings, value_in_words, with_origin
 from pulsewright_app.shape_sentences import module_comparison, pulse_shape
 from pulsewright_app.standing_out import standing_out
 from pulsewright_app.wording import (
@@ -18,7 +18,6 @@ from pulsewright_app.wording import (
     IN_DOUBT,
     JITTER,
     MOST_LISTED,
-    ORIGINS,
     PROGRESSION,
     SETTINGS,
     STANDS_OUT,
@@ -256,7 +255,7 @@ def _settings(findings: Findings) -> Iterator[Sentence]:
         else:
             value = _left_out(settings.left_out) if name == "left_out" else value_in_words(settings, name)
         if value:
-            yield Sentence(SETTINGS, f"{name_in_words(name)}: {value} ({ORIGINS[settings.origin(name)]})")
+            yield Sentence(SETTINGS, f"{name_in_words(name)}: {with_origin(settings, name, value)}")
 
 
 def _left_out(records: tuple[int, ...]) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 from pulsewright.quantity import engineering
 from pulsewright.settings import Settings, setting_names
-from pulsewright_app.wording import ranges, rejected_words
+from pulsewright_app.wording import ORIGINS, ranges, rejected_words
 
 WORDS: dict[str, tuple[str, str]] = {
     "channel": ("Sequence from channel", "the first one measured"),
@@ -30,6 +30,7 @@ WORDS: dict[str, tuple[str, str]] = {
     "re_arm": ("Re-arm time", ""),
     "asynchronous": ("Trigger asynchronous with the sample clock", ""),
     "clock_ppm": ("u of the sample clock", ""),
+    "delays": ("Cable delays given", "as the session's file says"),
     "delay_u": ("u of each cable delay", ""),
     "splitter_u": ("u of each output of the splitter", ""),
     "trigger_offset_u": ("u of the recorded trigger offsets", ""),
@@ -73,11 +74,40 @@ def value_in_words(settings: Settings, name: str) -> str:
         return f"{value[0]} to {value[1] - 1}"
     if name == "left_out":
         return ranges(value)
+    if name == "delays":
+        return _delays_in_words(settings)
     if name == "rejected_pulses":
         return rejected_words(value)
     if isinstance(value, bool):
         return "yes" if value else "no"
     return ", ".join(value) if isinstance(value, tuple) else str(value)
+
+
+def origin_in_words(settings: Settings, name: str) -> str:
+    """Return where the value of a setting came from: the layer, or several where each gave a part of it."""
+    if name != "delays" or not settings.delays:
+        return ORIGINS[settings.origin(name)]
+    return " and ".join(dict.fromkeys(ORIGINS[settings.delay_origin(channel)] for channel, _ in settings.delays))
+
+
+def with_origin(settings: Settings, name: str, value: str) -> str:
+    """Return the words of a value, followed by where it came from unless each part of it says so itself."""
+    return (
+        value if name == "delays" and _of_several_layers(settings) else f"{value} ({origin_in_words(settings, name)})"
+    )
+
+
+def _of_several_layers(settings: Settings) -> bool:
+    return len({settings.delay_origin(channel) for channel, _ in settings.delays}) > 1
+
+
+def _delays_in_words(settings: Settings) -> str:
+    """Return each delay that was given; with its origin, where the origins differ."""
+    several, told = _of_several_layers(settings), []
+    for channel, delay in settings.delays:
+        origin = f" ({ORIGINS[settings.delay_origin(channel)]})" if several else ""
+        told.append(f"{channel} {engineering(delay, 's', 6)}{origin}")
+    return ", ".join(told)
 
 
 def is_usual(settings: Settings, name: str) -> bool:

@@ -66,6 +66,24 @@ class StretchSource(Protocol):
         """
 
 
+@runtime_checkable
+class ChannelStretchSource(Protocol):
+    """A block source that can read a part of one channel, so that a zoom costs what is seen."""
+
+    def read_channel_stretch(self, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
+        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last.
+        channel : int
+            Place of the channel, from 0.
+        begin, end : int
+            First sample, and the one after the last; inside the record.
+        """
+
+
 class ArraySource:
     """A block source over an array in memory, for notebooks, simulations and tests."""
 
@@ -162,6 +180,30 @@ def stretch_of(source: BlockSource, record: int, first: int, stop: int, channels
     if isinstance(source, StretchSource):
         return source.read_stretch(record, first, stop, channels)
     return source.read(record, record + 1)[0, channels, first:stop]
+
+
+def channel_stretch_of(source: BlockSource, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
+    """Return samples begin … end − 1 of records first … stop − 1 on one channel, whole records where need be.
+
+    Parameters
+    ----------
+    source : BlockSource
+        Open.
+    first, stop : int
+        First record, and the one after the last.
+    channel : int
+        Place of the channel, from 0.
+    begin, end : int
+        First sample, and the one after the last; inside the record.
+
+    Returns
+    -------
+    array (stop − first, end − begin)
+        Samples as stored.
+    """
+    if isinstance(source, ChannelStretchSource):
+        return source.read_channel_stretch(first, stop, channel, begin, end)
+    return source.read_channel(first, stop, channel)[:, begin:end]
 
 
 def pieces_of(source: BlockSource, piece_bytes: int = 32 << 20) -> Iterator[tuple[int, int, Codes]]:

@@ -178,9 +178,29 @@ class PositionedSource(FileSource):
         _, channels, length = self._shape
         if (channels - 1) * length * self._stored_dtype.itemsize < WORTH_SKIPPING:
             return self.read(first, stop)[:, channel]
+        return self.read_channel_stretch(first, stop, channel, 0, length)
+
+    def read_channel_stretch(self, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
+        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        channel : int
+            Place of the channel, from 0.
+        begin, end : int
+            First sample, and the one after the last; inside the record.
+
+        Raises
+        ------
+        SessionFileError
+            If the file has become shorter, cannot be read, or has been closed.
+        """
         first, stop = self._span(first, stop)
-        block = np.empty((stop - first, length), self._stored_dtype)
-        pieces = [(block[i], self._place(first + i, channel)) for i in range(stop - first)]
+        block = np.empty((stop - first, end - begin), self._stored_dtype)
+        skipped = begin * self._stored_dtype.itemsize
+        pieces = [(block[i], self._place(first + i, channel) + skipped) for i in range(stop - first)]
         return self._filled(first, stop, pieces, block)
 
     def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
@@ -294,6 +314,25 @@ class ChunkedSource(FileSource):
             If a chunk is damaged, or the session has been closed.
         """
         return self._taken(first, stop, channel)
+
+    def read_channel_stretch(self, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
+        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        channel : int
+            Place of the channel, from 0.
+        begin, end : int
+            First sample, and the one after the last; inside the record.
+
+        Raises
+        ------
+        SessionFileError
+            If a chunk is damaged, or the session has been closed.
+        """
+        return self._taken(first, stop, channel, slice(begin, end))
 
     def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
         """Return samples first … stop − 1 of one record, shape (channels, stop − first).

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+import copy
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, stretch_of
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, channel_stretch_of, stretch_of
 from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
@@ -144,6 +145,37 @@ class Session:
         """
         return cls(ArraySource(np.ascontiguousarray(samples)), channels, sample_rate, pre_trigger, **more)
 
+    def with_delays(self, delays: Iterable[tuple[str, float]]) -> Session:
+        """Return this session with other cable delays, over the same samples: closing one closes both.
+
+        Parameters
+        ----------
+        delays : iterable of (str, float)
+            Channel and seconds, taken off that channel's times in place of what the file says.
+
+        Returns
+        -------
+        Session
+            This one, if it has these delays already.
+
+        Raises
+        ------
+        SettingError
+            If there is no such channel.
+        """
+        channels = list(self.channels)
+        for name, delay in delays:
+            try:
+                place = self.channel_index(name)
+            except SettingError as error:
+                raise SettingError(f"delays: {error.cause}", error.remedy) from error
+            channels[place] = replace(channels[place], delay=delay)
+        if tuple(channels) == self.channels:
+            return self
+        other = copy.copy(self)
+        other.channels = tuple(channels)
+        return other
+
     @property
     def source(self) -> BlockSource:
         """Where the samples come from."""
@@ -220,6 +252,20 @@ class Session:
             The places of those wanted.
         """
         return stretch_of(self._source, record, first, stop, channels)
+
+    def channel_stretch(self, channel: int, first: int, stop: int, begin: int, end: int) -> Codes:
+        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
+
+        Parameters
+        ----------
+        channel : int
+            Place of the channel, from 0.
+        first, stop : int
+            First record, and the one after the last.
+        begin, end : int
+            First sample, and the one after the last; inside the record.
+        """
+        return channel_stretch_of(self._source, first, stop, channel, begin, end)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal, get_args
 
+from pulsewright.delays import Delays, combined, read_delays
 from pulsewright.errors import SettingError
 from pulsewright.quantity import parse_number, parse_span
 
@@ -66,6 +67,10 @@ class Settings:
         Whether the trigger is asynchronous with the sample clock.
     clock_ppm : float
         Standard uncertainty of the sample clock's rate, parts per million; one clock for all modules.
+    delays : tuple of (str, float)
+        Channel and seconds: the cable and front-end delay that is taken off that channel's times, in place of the
+        one in the session's file. Of two layers that give one for the same channel the higher one counts; a channel
+        that none names keeps the file's.
     delay_u : float
         Standard uncertainty of each channel's cable delay, seconds; independent from channel to channel, the same in
         every record.
@@ -80,7 +85,9 @@ class Settings:
     coverage_percent : float
         Coverage of the interval that decides claims, percent.
     origins : mapping
-        For each name, where its value came from.
+        For each name, where its value came from; of several layers the one that counts first.
+    delay_origins : mapping
+        For each channel that `delays` names, where its delay came from.
     """
 
     channel: str | None = None
@@ -104,12 +111,14 @@ class Settings:
     re_arm: float = 0.0
     asynchronous: bool = False
     clock_ppm: float = 0.0
+    delays: Delays = ()
     delay_u: float = 0.0
     splitter_u: float = 0.0
     scale_percent: float = 0.0
     trigger_offset_u: float = 0.0
     coverage_percent: float = 95.0
     origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
+    delay_origins: Mapping[str, Origin] = field(default_factory=dict, compare=False, repr=False)
 
     def origin(self, name: str) -> Origin:
         """Return where the value of setting `name` came from.
@@ -121,9 +130,27 @@ class Settings:
         """
         return self.origins.get(name, "default")
 
+    def delay_origin(self, channel: str) -> Origin:
+        """Return where a channel's cable delay came from: ``default`` is the session's file.
+
+        Parameters
+        ----------
+        channel : str
+            Name of a channel.
+        """
+        return self.delay_origins.get(channel, "default")
+
     def as_json(self) -> dict[str, dict[str, Any]]:
-        """Return ``{name: {"value", "from"}}`` for every setting."""
-        return {name: {"value": _plain(getattr(self, name)), "from": self.origin(name)} for name in setting_names()}
+        """Return ``{name: {"value", "from"}}`` for every setting; `delays` say it for each channel, ``"from_each"``."""
+        told: dict[str, dict[str, Any]] = {
+            name: {"value": _plain(getattr(self, name)), "from": self.origin(name)} for name in setting_names()
+        }
+        told["delays"]["value"] = dict(self.delays)
+        told["delays"]["from_each"] = {channel: self.delay_origin(channel) for channel, _ in self.delays}
+        return told
+
+
+_NO_SETTINGS = ("origins", "delay_origins")
 
 
 def _plain(value: Any) -> Any:
@@ -132,7 +159,7 @@ def _plain(value: Any) -> Any:
 
 def setting_names() -> tuple[str, ...]:
     """Return the names of all settings, in order."""
-    return tuple(f.name for f in fields(Settings) if f.name != "origins")
+    return tuple(f.name for f in fields(Settings) if f.name not in _NO_SETTINGS)
 
 
 def layered(
@@ -154,6 +181,7 @@ def layered(
     """
     values: dict[str, Any] = {}
     origins: dict[str, Origin] = {}
+    delay_origins: dict[str, Origin] = {}
     layers: tuple[tuple[Origin, Mapping[str, Any] | None], ...] = (
         ("claims", claims),
         ("review", review),
@@ -163,9 +191,13 @@ def layered(
         for name, raw in (layer or {}).items():
             if raw is None:
                 continue
-            values[name] = parse_setting(name, raw)
+            value = parse_setting(name, raw)
+            if name == "delays":  # channel by channel: each one's delay is a setting of its own
+                delay_origins |= dict.fromkeys(dict(value), origin)
+                value = combined(values.get(name, ()), value)
+            values[name] = value
             origins[name] = origin
-    return Settings(**values, origins=origins)
+    return Settings(**values, origins=origins, delay_origins=delay_origins)
 
 
 def parse_setting(name: str, raw: Any) -> Any:
@@ -360,6 +392,7 @@ _READERS: dict[str, Any] = {
     "re_arm": _seconds,
     "asynchronous": _yes_or_no,
     "clock_ppm": _ppm,
+    "delays": read_delays,
     "delay_u": _seconds_of_doubt,
     "splitter_u": _seconds_of_doubt,
     "scale_percent": _percent,

@@ -7,7 +7,7 @@ import sys
 import numpy as np
 import pytest
 
-from pulsewright_analysis.overlay import Afterglow, Raster, line_envelope, passing_records
+from pulsewright_analysis.overlay import Afterglow, Part, Raster, line_envelope, part_seen, passing_records
 
 INTERVAL = 0.2e-6
 
@@ -257,3 +257,32 @@ def test_contradictions_are_refused():
         afterglow.add(np.zeros((2, 5)), np.zeros(2), 0.0)
     with pytest.raises(ValueError, match="same raster"):
         afterglow.merge(Afterglow(Raster(5, 4, 0.0, 1.0, 0.0, 1.0)))
+
+
+@pytest.mark.parametrize("columns_per_sample", [0.05, 0.7, 1.0, 4.3])
+@pytest.mark.parametrize("window", [(0.0, 1.0), (0.31, 0.33), (0.5, 0.9), (-0.5, 0.02), (0.97, 2.0), (1.5, 1.6)])
+def test_the_part_that_is_seen_gives_the_counts_of_whole_records(columns_per_sample, window):
+    codes, starts = walks(np.random.default_rng(5), 9, 300)
+    low, high = (-3.03e-6 + share * 300 * INTERVAL for share in window)
+    width = max(1, round(columns_per_sample * (high - low) / INTERVAL))
+    raster = Raster(width, 23, low, high, -0.40003, 0.50007)
+    whole, parted = Afterglow(raster), Afterglow(raster)
+    whole.add(codes, starts, INTERVAL, 5e-4)
+    begin, end = part_seen(starts, INTERVAL, 300, raster)
+    assert end - begin <= min(300, math.ceil((high - low) / INTERVAL) + 9)
+    parted.add(codes[:, begin:end], starts, INTERVAL, 5e-4, part=Part(begin, 300))
+    assert np.array_equal(whole.counts, parted.counts)
+    column, row = width // 2, 11
+    begin, end = part_seen(starts, INTERVAL, 300, raster, (max(column - 1, 0), min(column + 1, width - 1)))
+    near = [
+        passing_records(block, starts, INTERVAL, raster, column, row, scale=5e-4, part=part)
+        for block, part in ((codes, None), (codes[:, begin:end], Part(begin, 300)))
+    ]
+    assert np.array_equal(*near)
+
+
+def test_a_part_that_is_too_small_is_refused():
+    codes, starts = walks(np.random.default_rng(5), 2, 300)
+    raster = raster_over(0.5, 300)
+    with pytest.raises(ValueError, match="not all that the raster shows"):
+        Afterglow(raster).add(codes[:, 40:200], starts, INTERVAL, part=Part(40, 300))

@@ -31,6 +31,24 @@ def test_every_setting_has_a_value_and_an_origin_in_json() -> None:
     assert written["position"] == {"value": "midpoint", "from": "default"}
 
 
+def test_cable_delays_are_layered_channel_by_channel() -> None:
+    settings = layered(
+        option={"delays": ["H03=12 ns"]},
+        review={"delays": {"H02": "2 ns", "H03": "3 ns"}},
+        claims={"delays": {"H01": "1 ns", "H02": "9 ns"}},
+    )
+    assert settings.delays == (("H01", 1e-9), ("H02", 2e-9), ("H03", 12e-9))
+    told = ["H01", "H02", "H03", "H04"]
+    assert [settings.delay_origin(name) for name in told] == ["claims", "review", "option", "default"]
+    assert settings.as_json()["delays"] == {
+        "value": {"H01": 1e-9, "H02": 2e-9, "H03": 12e-9},
+        "from": "option",
+        "from_each": {"H01": "claims", "H02": "review", "H03": "option"},
+    }
+    # what was written can be read again
+    assert layered(claims={"delays": settings.as_json()["delays"]["value"]}).delays == settings.delays
+
+
 def test_every_setting_can_be_set() -> None:
     values: dict[str, Any] = {
         "channel": "H01", "reference": "H02", "channels": "H01,H02", "records": "0:10", "left_out": [3],
@@ -39,8 +57,8 @@ def test_every_setting_can_be_set() -> None:
         "alignment_span": "0 .. 1 ms", "position": "centroid", "polarity_rule": "first",
         "threshold": "50 mV", "min_width": "1 us", "min_gap": "2 us", "increment": "-60 us", "cycle": 12, "sent": "24",
         "alignment_method": "sine", "re_arm": "5 us", "asynchronous": True, "clock_ppm": 2.5,
-        "delay_u": "50 ps", "splitter_u": "20 ps", "scale_percent": "0.5 %", "trigger_offset_u": "0.1 ns",
-        "coverage_percent": "99 %",
+        "delays": {"H03": "12 ns"}, "delay_u": "50 ps", "splitter_u": "20 ps", "scale_percent": "0.5 %",
+        "trigger_offset_u": "0.1 ns", "coverage_percent": "99 %",
     }  # fmt: skip
     assert set(values) == set(setting_names())
     settings = layered(claims=values)
@@ -56,6 +74,10 @@ def test_every_setting_can_be_set() -> None:
         ("channels", " H01 , H02 ", ("H01", "H02")), ("channels", ["H01"], ("H01",)), ("records", [2, 5], (2, 5)),
         ("left_out", [5, 3, 5], (3, 5)), ("sent", "24", 24), ("cycle", 1, 1), ("increment", "-60 us", -60e-6),
         ("asynchronous", False, False), ("channel", " H01 ", "H01"), ("min_gap", 0, 0.0),
+        ("delays", {"H03": "12 ns", "H01": -1e-9}, (("H01", -1e-9), ("H03", 12e-9))),
+        ("delays", "H03=12 ns, H 1 = 0", (("H 1", 0.0), ("H03", 12e-9))),
+        ("delays", ["H03=12 ns"], (("H03", 12e-9),)), ("delays", [["a=b", 1e-9]], (("a=b", 1e-9),)),
+        ("delays", ("a=b=3 ns",), (("a=b", 3e-9),)), ("delays", {}, ()),
         ("delay_u", "50 ps", 50e-12), ("splitter_u", 2e-11, 2e-11), ("trigger_offset_u", "0.1 ns", 1e-10),
         ("scale_percent", "0.5 %", 0.5), ("scale_percent", "0.5%", 0.5), ("scale_percent", 0.5, 0.5),
     ],
@@ -76,6 +98,9 @@ def test_values_that_are_read(name: str, raw: Any, value: Any) -> None:
         ("cycle", True), ("cycle", "1.5"), ("sent", 0), ("sent", -4), ("re_arm", "-1 s"), ("asynchronous", "yes"),
         ("asynchronous", 1), ("clock_ppm", -1), ("clock_ppm", "2 V"), ("clock_ppm", "1e308"), ("delay_u", "-1 ps"),
         ("delay_u", 50), ("splitter_u", "1 V"), ("scale_percent", "-1"), ("scale_percent", "1 V"),
+        ("delays", "12 ns"), ("delays", "=12 ns"), ("delays", "H03=12"), ("delays", "H03=12 V"), ("delays", "H03="),
+        ("delays", 12e-9), ("delays", ["H03=1 ns", "H03=2 ns"]), ("delays", {"H03": None}), ("delays", [[3, 1e-9]]),
+        ("delays", {"H03": "nan"}), ("delays", {"H03": True}),
         ("scale_percent", 101), ("scale_percent", "%"), ("trigger_offset_u", "soon"),
     ],
 )  # fmt: skip

@@ -55,7 +55,9 @@ def update_actions(window: DeskWindow) -> None:
         "suggested_n",
     ):
         actions[name].setEnabled(there and pair is not None)
-    for name in ("remove_pair", "pair_ahead", "pair_back"):
+    for name in ("nudge_up", "nudge_down", "nudge_far_up", "nudge_far_down", "threshold"):
+        actions[name].setEnabled(there and document.level_pair(pair_id) is not None)
+    for name in ("remove_pair", "pair_ahead", "pair_back", "note_pair"):
         actions[name].setEnabled(there and document.either_pair(pair_id) is not None)
     actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
     actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)

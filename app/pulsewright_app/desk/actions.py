@@ -65,13 +65,21 @@ ACTIONS: tuple[Described, ...] = (
     Described("undo", "Edit", "Undo", "Ctrl+Z", "Take back the last thing that you added or moved"),
     Described("redo", "Edit", "Redo", "Ctrl+Shift+Z", "Bring back what was taken back"),
     Described("add_pair", "Edit", "Put down a marker pair", "M", "Put a marker pair down at the pointer"),
-    Described("remove_pair", "Edit", "Remove the marker pair", "Shift+M", "Remove the pair of the selected marker"),
+    Described("add_levels", "Edit", "Put down a level pair", "H", "Put a pair of levels down at the pointer"),
+    Described("remove_pair", "Edit", "Remove the pair", "Shift+M", "Remove the pair of the chosen marker or level"),
     Described("nudge_earlier", "Edit", "Marker one sample earlier", "Left", "Move the selected marker earlier"),
     Described("nudge_later", "Edit", "Marker one sample later", "Right", "Move the selected marker later"),
     Described(
         "nudge_far_earlier", "Edit", "Marker ten samples earlier", "Shift+Left", "Move it earlier by ten samples"
     ),
     Described("nudge_far_later", "Edit", "Marker ten samples later", "Shift+Right", "Move it later by ten samples"),
+    Described("nudge_up", "Edit", "Level one code up", "Up", "Move the chosen level up by one code of the converter"),
+    Described("nudge_down", "Edit", "Level one code down", "Down", "Move the chosen level down by one code"),
+    Described("nudge_far_up", "Edit", "Level ten codes up", "Shift+Up", "Move it up by ten codes"),
+    Described("nudge_far_down", "Edit", "Level ten codes down", "Shift+Down", "Move it down by ten codes"),
+    Described(
+        "threshold", "Edit", "Level as threshold", "Shift+H", "Measure with the chosen level as the threshold of pulses"
+    ),
     Described(
         "follow", "Edit", "Follow the pulses", "T", "Let the chosen pair follow its pulses, or fix it in time", True
     ),
@@ -87,11 +95,14 @@ ACTIONS: tuple[Described, ...] = (
     Described("suggested_n", "Edit", "N from the pulses between", "N", "Set N of the chosen pair by the pulses found"),
     Described("pair_ahead", "Edit", "Marker pair ahead", "Ctrl+Left", "Move the chosen pair ahead in panel and sheet"),
     Described("pair_back", "Edit", "Marker pair back", "Ctrl+Right", "Move the chosen pair back in panel and sheet"),
-    Described("snap_pulses", "Edit", "Markers go to pulses", "Ctrl+1", "Dropped near a found pulse, go to it", True),
+    Described("note_pair", "Edit", "Note on the pair", "Shift+N", "Write a note about the chosen pair, for the sheet"),
+    Described(
+        "snap_pulses", "Edit", "Markers go to pulses", "Ctrl+1", "Dropped near a pulse or its levels, go there", True
+    ),
     Described("snap_samples", "Edit", "Markers go to samples", "Ctrl+2", "Dropped, go to the nearest sample", True),
     Described("snap_nothing", "Edit", "Markers stay put", "Ctrl+3", "Dropped, stay where they are", True),
     Described(
-        "snap_crossings", "Edit", "Markers go to crossings", "Ctrl+4", "Dropped near a 50 % crossing, go to it", True
+        "snap_crossings", "Edit", "Markers go to crossings", "Ctrl+4", "Dropped near a 50 % crossing, go there", True
     ),
     Described(
         "draw_span", "Edit", "Draw where pulses are", "S", "The next drag says where pulses are looked for", True
@@ -108,6 +119,7 @@ ACTIONS: tuple[Described, ...] = (
     Described(
         "clear_spans", "Edit", "Clear the spans", "Ctrl+Shift+S", "Give both spans back to claims file or default"
     ),
+    Described("cable_delay", "Edit", "Cable delay …", "Alt+D", "Write the cable delay of the current channel"),
     Described("flag", "Edit", "Flag this record", "F", "Flag the current record, or take its flag away", True),
     Described("flag_on", "Edit", "Flag and go on", "G", "Flag the current record and go to the next"),
     Described("reject_pulse", "Edit", "Reject this pulse", "X", "Leave the pulse at the pointer out of the measuring"),
@@ -183,7 +195,9 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("Shift and wheel", "Zoom in value about the pointer"),
     ("Drag with the right or middle button", "Push the window along"),
     ("Double-click on the plot", "Put a marker pair down there"),
+    ("Shift and double-click on the plot", "Put a level pair down there"),
     ("Drag a marker line", "Move that marker"),
+    ("Drag a level", "Move that level"),
     ("Drag a bracket's end at the plot's upper edge", "Change where pulses are looked for"),
     ("Drag a wedge at the plot's lower edge", "Change where alignment is measured"),
     ("Click a lane in Single", "Make that channel the current one"),

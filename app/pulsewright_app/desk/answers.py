@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pulsewright_app.desk.claims_again import read_claims_again
 from pulsewright_app.desk.following import follow_or_fix, follow_or_fix_one
 from pulsewright_app.desk.going import next_of
-from pulsewright_app.desk.pair_answers import shift_pair, take_suggested_n
+from pulsewright_app.desk.pair_answers import shift_pair, take_as_threshold, take_suggested_n, write_note
 from pulsewright_app.desk.record_answers import (
     flag_and_go_on,
     go_against,
@@ -30,7 +30,7 @@ _SPREAD = 2**0.25
 _PLACE_STEP = 0.1
 """Of the stretch of values that a channel takes up: how far a key moves it."""
 _FAR = 10
-"""Samples that a marker moves by with Shift."""
+"""Samples that a marker, and codes that a level, moves by with Shift."""
 
 Answer = Callable[[], object]
 
@@ -51,6 +51,9 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "undo": document.undo,
         "redo": document.redo,
         "add_pair": _about_times(window, lambda: window.middle.view.hand.add_at_pointer()),
+        "add_levels": lambda: window.middle.view.level_hand.add_at_pointer(),
+        "threshold": lambda: take_as_threshold(window),
+        "note_pair": lambda: write_note(window),
         "remove_pair": lambda: _remove_pair(window),
         "pair_series": window.show_series,
         "suggested_n": lambda: take_suggested_n(window),
@@ -59,6 +62,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "follow": lambda: _then_tell(window, follow_or_fix),
         "follow_one": lambda: _then_tell(window, follow_or_fix_one),
         **{name: _about_times(window, _nudge(window, by)) for name, by in _NUDGES.items()},
+        **{name: _nudge_level(window, by) for name, by in _LEVEL_NUDGES.items()},
         **{f"snap_{snap}": _snap(window, snap) for snap in _SNAPS},
         **{f"draw_{name}": _about_times(window, _draw_span(window, name)) for name in SPANS},
         **{f"{name}_shown": _about_times(window, _span_shown(window, name)) for name in SPANS},
@@ -87,6 +91,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "only_channel": lambda: window.channels_panel.show_only(),
         "only_module": lambda: window.channels_panel.show_only_module(),
         "all_channels": viewing.show_all,
+        "cable_delay": lambda: _edit_delay(window),
         "drawn_larger": lambda: viewing.trims.step_scale(viewing.channel, up=True),
         "drawn_smaller": lambda: viewing.trims.step_scale(viewing.channel, up=False),
         "drawn_higher": lambda: _draw_higher(window, _PLACE_STEP),
@@ -125,6 +130,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
 
 
 _NUDGES = {"nudge_earlier": -1, "nudge_later": 1, "nudge_far_earlier": -_FAR, "nudge_far_later": _FAR}
+_LEVEL_NUDGES = {"nudge_up": 1, "nudge_down": -1, "nudge_far_up": _FAR, "nudge_far_down": -_FAR}
 _SNAPS: tuple[Snap, ...] = ("pulses", "samples", "nothing", "crossings")
 _VIEWS: tuple[View, ...] = ("single", "stacked", "afterglow", "map")
 _PANELS = ("channels_panel", "records_panel", "markers_panel", "findings_panel")
@@ -144,6 +150,11 @@ def _about_times(window: DeskWindow, answer: Answer) -> Answer:
     return answer_or_refuse
 
 
+def _edit_delay(window: DeskWindow) -> None:
+    window.docks["channels_panel"].show()
+    window.channels_panel.edit_delay()
+
+
 def _draw_higher(window: DeskWindow, share: float) -> None:
     trims, channel = window.viewing.trims, window.viewing.channel
     low, high = window.data.value_range((channel,))
@@ -152,6 +163,10 @@ def _draw_higher(window: DeskWindow, share: float) -> None:
 
 def _nudge(window: DeskWindow, by: int) -> Answer:
     return lambda: window.middle.view.hand.nudge(by)
+
+
+def _nudge_level(window: DeskWindow, by: int) -> Answer:
+    return lambda: window.middle.view.level_hand.nudge(by)
 
 
 def _snap(window: DeskWindow, snap: Snap) -> Answer:

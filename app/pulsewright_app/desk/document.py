@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject, Signal
 
 from pulsewright.claims_file import ClaimsFile, claims_path_for
 from pulsewright.claims_text import WrittenClaims, look_at
+from pulsewright.errors import PulsewrightError
 from pulsewright.review import SheetView
 from pulsewright.session import Session
 from pulsewright.settings import Settings, layered, parse_setting
@@ -27,9 +28,12 @@ class Document(PairEdits, RecordEdits):
     session_changed = Signal()
     claims_changed = Signal()
     """What is claimed of the session, or the settings of its claims file, are others now."""
+    delays_changed = Signal()
+    """Other cable delays count: the times of the session on the desk are others now."""
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
+        self._recorded: Session | None = None
         self._session: Session | None = None
         self._option: Mapping[str, Any] = {}
         self._claims: Mapping[str, Any] = {}
@@ -38,6 +42,7 @@ class Document(PairEdits, RecordEdits):
         self._written: tuple[str, WrittenClaims] = ("", WrittenClaims())
         self._announced_settings: Mapping[str, Any] = {}
         self.claims_text_changed.connect(self._announce_claims)
+        self.settings_changed.connect(self._take_delays)  # before anybody else: they find the session as it counts
 
     # -- the session ----------------------------------------------------------------------------------------
 
@@ -65,11 +70,12 @@ class Document(PairEdits, RecordEdits):
         claims_text : str
             The text of that file.
         """
-        before, self._session = self._session, session
+        before, self._recorded = self._recorded, session
         self._claims_file, self._claims_text = claims_file, claims_text
         self._option, self._claims = dict(option or {}), dict(claims or {})
         self._begin(additions or Additions())
         self._announced_settings = self._claims_settings()
+        self._session = self._by_delays()
         if before is not None and before is not session:
             before.close()
         self.session_changed.emit()
@@ -83,8 +89,27 @@ class Document(PairEdits, RecordEdits):
 
     @property
     def session(self) -> Session | None:
-        """The session on the desk."""
+        """The session on the desk, its times less the cable delays that count."""
         return self._session
+
+    @property
+    def recorded(self) -> Session | None:
+        """The session on the desk with the cable delays of its file: the same object as long as it is there."""
+        return self._recorded
+
+    def _by_delays(self) -> Session | None:
+        if self._recorded is None:
+            return None
+        try:
+            return self._recorded.with_delays(self.measuring_settings().delays)
+        except PulsewrightError:  # told where it is measured
+            return self._recorded
+
+    def _take_delays(self) -> None:
+        session = self._by_delays()
+        if session is not None and self._session is not None and session.channels != self._session.channels:
+            self._session = session
+            self.delays_changed.emit()
 
     # -- the claims -----------------------------------------------------------------------------------------
 
@@ -188,10 +213,18 @@ class Document(PairEdits, RecordEdits):
     @property
     def clock_ppm(self) -> float:
         """The sample clock's standard uncertainty that markers count, parts per million; 0 if it is not known."""
+        try:
+            return self.measuring_settings().clock_ppm
+        except PulsewrightError:
+            return 0.0
+
+    @property
+    def scale_percent(self) -> float:
+        """The standard uncertainty of a channel's scale that levels count, percent; 0 if it is not known."""
         from pulsewright.errors import PulsewrightError
 
         try:
-            return self.measuring_settings().clock_ppm
+            return self.measuring_settings().scale_percent
         except PulsewrightError:
             return 0.0
 
@@ -202,8 +235,10 @@ class Document(PairEdits, RecordEdits):
         """The settings that a person changed on the desk, as they were written."""
         return self._now.settings
 
-    def set_setting(self, name: str, value: Any) -> None:
+    def set_setting(self, name: str, value: Any, label: str = "") -> None:
         """Change a measuring setting for this session; None gives it back to the claims file or the default.
+
+        `label` says what was done, for undo, where the setting's name alone would not.
 
         Raises
         ------
@@ -214,7 +249,7 @@ class Document(PairEdits, RecordEdits):
         if value is not None:
             parse_setting(name, value)
             settings[name] = value
-        self._change(f"Set {name.replace('_', ' ')}", settings=settings)
+        self._change(label or f"Set {name.replace('_', ' ')}", settings=settings)
 
     # -- views for the evidence sheet -----------------------------------------------------------------------
 

@@ -1,15 +1,28 @@
-"""Where a key goes: Space presses what has the keyboard, and plays elsewhere."""
+"""Where a key goes: Space presses what has the keyboard, up and down walk in it; elsewhere they are the desk's."""
 
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QObject, Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QAbstractButton, QAbstractItemView, QApplication, QComboBox, QWidget
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QAbstractItemView,
+    QAbstractSlider,
+    QAbstractSpinBox,
+    QApplication,
+    QComboBox,
+    QPlainTextEdit,
+    QTextEdit,
+    QWidget,
+)
 from shiboken6 import isValid
 
+_UP_AND_DOWN = (Qt.Key.Key_Up, Qt.Key.Key_Down)
+_WALKED = (QAbstractItemView, QAbstractSlider, QAbstractSpinBox, QComboBox, QPlainTextEdit, QTextEdit)
 
-class SpaceKey(QObject):
-    """Lets Space press the button, or tick the box, that has the keyboard.
+
+class OwnKeys(QObject):
+    """Lets Space press the button, or tick the box, that has the keyboard, and up and down walk through a list.
 
     Only the widget that has the keyboard is watched: a filter on everything would slow everything down.
     """
@@ -33,10 +46,12 @@ class SpaceKey(QObject):
             new.installEventFilter(self)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """Take Space for the widget that has the keyboard, if that has a use for it."""
+        """Take a key for the widget that has the keyboard, if that has a use for it."""
         if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
             focus = QApplication.focusWidget()
-            if event.key() == Qt.Key.Key_Space and watched is focus and _wants_space(focus):
+            wanted = event.key() == Qt.Key.Key_Space and _wants_space(focus)
+            walks = event.key() in _UP_AND_DOWN and isinstance(focus, _WALKED)
+            if watched is focus and (wanted or walks):
                 event.accept()
                 return True
         return super().eventFilter(watched, event)

@@ -1,14 +1,19 @@
-"""What the actions do to the chosen marker pair: its place in the report, its number of intervals."""
+"""What the actions do to the chosen pair: its place in the report, its number of intervals, its note, its level."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pulsewright_analysis.marker_series import intervals_between
-from pulsewright_app.desk.following import Following
+from pulsewright.errors import PulsewrightError
+from pulsewright.quantity import engineering
+from pulsewright_app.desk.suggesting import suggested_n
 
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
+
+_DIGITS = 5
+_LEAST_OF_NOISE = 6.0
+"""No threshold lies nearer to the base than so many times the noise."""
 
 
 def shift_pair(window: DeskWindow, by: int) -> None:
@@ -18,22 +23,68 @@ def shift_pair(window: DeskWindow, by: int) -> None:
         window.document.shift_pair(selected[0], by)
 
 
+def write_note(window: DeskWindow) -> None:
+    """Show the panel of the markers, and let the note of the chosen pair be written there."""
+    window.docks["markers_panel"].show()
+    window.docks["markers_panel"].raise_()
+    window.markers_panel.write_note()
+
+
 def take_suggested_n(window: DeskWindow) -> None:
     """Set N of the chosen pair by the pulses found between its markers, or say why nothing is suggested."""
-    document, viewing, findings = window.document, window.viewing, window.results.findings
+    document, viewing = window.document, window.viewing
     pair = None if viewing.selected_marker is None else document.pair(viewing.selected_marker[0])
     if pair is None:
         return
-    if findings is None:
-        viewing.tell("The session is not measured yet: N can be suggested when its pulses are found.")
+    suggested = suggested_n(document, window.results, pair, viewing.record)
+    if isinstance(suggested, str):
+        viewing.tell(suggested)
+    else:
+        document.set_intervals(pair.id, suggested)
+
+
+def take_as_threshold(window: DeskWindow) -> None:
+    """Measure with the chosen level as the threshold of pulses, or say why that cannot be."""
+    document, viewing, findings = window.document, window.viewing, window.results.findings
+    selected, session = viewing.selected_marker, document.session
+    pair = None if selected is None else document.level_pair(selected[0])
+    if pair is None or selected is None or session is None:
         return
-    shown = Following(document, window.results).shown(pair, viewing.record, 0.0)
-    here = shown.pair
-    times, reach = sorted((here.t1, here.t2)), 6 * window.middle.view.canvas.pixel_time
-    intervals = intervals_between(findings, here.record, here.channel, times[0] - reach, times[1] + reach)
-    if intervals is None or shown.reason:
-        name = findings.session.channels[here.channel][0]
-        why = shown.reason or f"fewer than two pulses of {name} lie between its markers in record {here.record}"
-        viewing.tell(f"No N is suggested for {pair.name}: {why}.")
+    about = session.channels[pair.channel]
+    refused = _refused(window, pair.channel)
+    if refused or findings is None:
+        viewing.tell(
+            refused or "The session is not measured yet: a threshold counts from the base, which is not known."
+        )
         return
-    document.set_intervals(pair.id, intervals)
+    place = findings.channels.index(pair.channel)
+    base, noise = float(findings.levels.offset[place]), float(findings.levels.noise[place])
+    threshold = abs(pair.level(selected[1]).value - base)
+    try:
+        document.set_setting("threshold", engineering(threshold, "V", _DIGITS))
+    except PulsewrightError as error:
+        viewing.tell(error.sentence)
+        return
+    told = f"The threshold is {engineering(threshold, 'V', _DIGITS)} from the base now, on every channel."
+    if threshold < _LEAST_OF_NOISE * noise:
+        least = engineering(_LEAST_OF_NOISE * noise, "V", 3)
+        told += f" {about.name} goes on being measured at six times its noise, {least}: none lies lower."
+    viewing.tell(told)
+
+
+def _refused(window: DeskWindow, channel: int) -> str:
+    """Return why the levels of a channel cannot be made the threshold; empty where they can."""
+    document, findings, session = window.document, window.results.findings, window.document.session
+    if session is None:
+        return ""
+    about = session.channels[channel]
+    if about.unit != "V":
+        return f"The threshold is given in volts, and {about.name} is in {about.unit}."
+    if findings is not None and channel not in findings.channels:
+        return f"{about.name} was not measured, so its base is not known, from which a threshold counts."
+    try:
+        if document.measuring_settings().origin("threshold") == "option":
+            return "The desk cannot change the threshold: it was given as --threshold, which counts first."
+    except PulsewrightError as error:
+        return error.sentence
+    return ""

@@ -97,6 +97,7 @@ class References(QObject):
         self._record: tuple[Codes, dict[int, Beneath]] | None = None
         """The codes of the last reference record, and what was made of them."""
         document.session_changed.connect(self._start_over)
+        document.delays_changed.connect(self._start_over)
         document.left_out_changed.connect(self._want)
         document.settings_changed.connect(self._want)
         options.changed.connect(self._want)

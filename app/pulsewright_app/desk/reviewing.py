@@ -122,7 +122,7 @@ class Reviewing(QObject):
         self._timer.stop()
         self._again.stop()
         self._saved, self._warned, self._failure = None, False, ""
-        if self._opened is not None and self._opened.session is not self._document.session:
+        if self._opened is not None and self._opened.session is not self._document.recorded:
             self._opened.lock.release()
             self._opened = None
 

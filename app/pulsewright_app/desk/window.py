@@ -38,7 +38,7 @@ from pulsewright_app.desk.importing.arrivals import Arrived, open_or_import
 from pulsewright_app.desk.importing.import_page import ImportPage
 from pulsewright_app.desk.importing.importing import Importing
 from pulsewright_app.desk.judging import Judging
-from pulsewright_app.desk.keyboard import SpaceKey
+from pulsewright_app.desk.keyboard import OwnKeys
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
@@ -96,7 +96,7 @@ class DeskWindow(QMainWindow):
         self._pages: dict[str, FormPage] = {}
         self._help: ShortcutsPage | None = None
         self._claims_page: ClaimsPage | None = None
-        self._space_key = SpaceKey(self)
+        self._own_keys = OwnKeys(self)
         self._build()
         self._connect()
         self._redress()
@@ -133,18 +133,19 @@ class DeskWindow(QMainWindow):
         self.findings_panel = FindingsPanel(*state)
         self.channels_panel = ChannelsPanel(*state)
         self.records_panel = RecordsPanel(*state, measured=self.measured)
+        self.markers_panel = MarkersPanel(*state, actions=self.actions_by_name)
         self.records_panel.save_wanted.connect(self.saving.save_records)
         left, right = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.RightDockWidgetArea
         self.docks = {
             "channels_panel": self._dock("Channels", self.channels_panel, left),
             "records_panel": self._dock("Records", self.records_panel, left),
-            "markers_panel": self._dock("Markers", MarkersPanel(*state), right),
+            "markers_panel": self._dock("Markers", self.markers_panel, right),
             "findings_panel": self._dock("Findings", self.findings_panel, right),
         }
         docks = list(self.docks.values())
         self.resizeDocks([docks[0], docks[2]], [290, 400], Qt.Orientation.Horizontal)
         self.resizeDocks(docks[:2], [430, 400], Qt.Orientation.Vertical)
-        self.resizeDocks(docks[2:], [250, 580], Qt.Orientation.Vertical)
+        self.resizeDocks(docks[2:], [360, 470], Qt.Orientation.Vertical)
 
     def _dock(self, title: str, panel: QWidget, area: Qt.DockWidgetArea) -> QDockWidget:
         dock = QDockWidget(title, self)
@@ -322,8 +323,13 @@ class DeskWindow(QMainWindow):
     def show_series(self) -> None:
         """Show a following pair over all records, beside the work."""
         state = self.document, self.viewing, self.results, self.background
-        self._show_page("series", lambda: SeriesPage(*state, self))
-        self._pages["series"].addActions([self.actions_by_name[name] for name in ("undo", "redo", "follow")])
+        if "series" not in self._pages:
+            page = self._pages["series"] = SeriesPage(*state, self)
+            page.addActions([self.actions_by_name[name] for name in ("undo", "redo", "follow", "follow_one")])
+            page.save_wanted.connect(lambda table: self.saving.save_series(page, table))
+            self.saving.files.saved.connect(page.tell_saved)
+            self.saving.files.failed.connect(page.tell_failed)
+        self._pages["series"].come_up()
 
     def show_guide(self) -> None:
         """Show the five-minute guide, beside the work."""
@@ -369,7 +375,7 @@ class DeskWindow(QMainWindow):
         self.manners.end()
         self.manners.leave()
         windows.part(self)
-        self._space_key.leave()
+        self._own_keys.leave()
         self.background.close()
         self.importing.close()
         self.reviewing.leave()

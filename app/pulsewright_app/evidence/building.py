@@ -66,6 +66,7 @@ def sheet_of(
 
     review = review or Review()
     findings = assessment.findings
+    session = session.with_delays(findings.settings.delays)
     require_current(assessment, session, review, watch)
     pictures = Pictures(session, assessment, review, watch)
     claims = claim_parts(assessment, pictures)

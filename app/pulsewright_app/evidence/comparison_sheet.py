@@ -15,9 +15,9 @@ from pulsewright_app.evidence.numbers import count as whole
 from pulsewright_app.evidence.numbers import number
 from pulsewright_app.evidence.sheet import Cell, Facts, Picture, Table
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
-from pulsewright_app.setting_words import name_in_words, told_settings, value_in_words
+from pulsewright_app.setting_words import name_in_words, told_settings, value_in_words, with_origin
 from pulsewright_app.theme import VERDICT_SHAPES
-from pulsewright_app.wording import ORIGINS, capitalised, listed, with_full_stop
+from pulsewright_app.wording import capitalised, listed, with_full_stop
 
 SCHEMA = "pulsewright-comparison-sheet/1"
 COMPARED_SO = (
@@ -194,7 +194,7 @@ def _settings(old: Assessment, new: Assessment) -> Table:
     rows = []
     for name in told_settings():
         sides = [
-            f"{value_in_words(settings, name)} ({ORIGINS[settings.origin(name)]})"
+            with_origin(settings, name, value_in_words(settings, name))
             for settings in (old.findings.settings, new.findings.settings)
         ]
         rows.append((name_in_words(name), sides[0], "as before" if sides[1] == sides[0] else sides[1]))

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.sheet import Cell, Number, Table
-from pulsewright_app.setting_words import NUMBERS, name_in_words, told_settings, value_in_words
-from pulsewright_app.wording import ORIGINS
+from pulsewright_app.setting_words import NUMBERS, name_in_words, origin_in_words, told_settings, value_in_words
 
 
 def settings_table(findings: Findings) -> Table:
@@ -15,5 +14,5 @@ def settings_table(findings: Findings) -> Table:
     for name in told_settings():
         value, text = getattr(settings, name), value_in_words(settings, name)
         cell = Number(text, float(value)) if name in NUMBERS and value is not None else text
-        rows.append((name_in_words(name), cell, ORIGINS[settings.origin(name)]))
+        rows.append((name_in_words(name), cell, origin_in_words(settings, name)))
     return Table(("Setting", "Value", "From"), tuple(rows), wide=(1,))

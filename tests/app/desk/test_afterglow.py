@@ -258,16 +258,16 @@ def test_what_could_not_be_accumulated_is_never_said_to_be_in_the_picture(
     glowing: DeskWindow, qtbot: Any, settle: Settle, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The file cannot be read from record 6 on; then the picture is inked anew by other things that were chosen."""
-    whole = Session.channel_codes
+    whole = Session.channel_stretch
 
-    def broken(self: Session, channel: int, first: int = 0, stop: int | None = None) -> np.ndarray:
+    def broken(self: Session, channel: int, first: int, stop: int, begin: int, end: int) -> np.ndarray:
         if first >= 6:
             raise SessionFileError("the file ends at record 6", "record the session again")
-        return whole(self, channel, first, stop)
+        return whole(self, channel, first, stop, begin, end)
 
     monkeypatch.setattr(glow, "BLOCK_BYTES", 1)  # a record a block
     monkeypatch.setattr(glow, "CORES", 2)
-    monkeypatch.setattr(Session, "channel_codes", broken)
+    monkeypatch.setattr(Session, "channel_stretch", broken)
     glowing.viewing.zoom_time((0.0, 100e-6))
     settle(glowing)
     assert "the file ends at record 6" in message(glowing)

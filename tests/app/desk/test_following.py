@@ -14,7 +14,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QAbstractButton, QFileDialog, QLabel
 
 from pulsewright.review import marker_pairs, read_review, review_path_for, save_review
 from pulsewright.session import Channel, Session
@@ -233,6 +233,24 @@ def test_choosing_a_row_goes_to_its_record(page: SeriesPage, following: DeskWind
     assert following.viewing.record == 2
 
 
+def test_the_table_is_saved_as_csv_with_every_u(
+    page: SeriesPage, following: DeskWindow, qtbot: Any, settle: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **__: (str(tmp_path / "pair"), ""))
+    qtbot.mouseClick(page.csv_button, Qt.MouseButton.LeftButton)
+    settle(following)
+    with (tmp_path / "pair.csv").open(encoding="utf-8", newline="") as stream:
+        heading, *rows = list(csv.reader(stream))
+    assert len(rows) == 5
+    cells = [dict(zip(heading, row, strict=True)) for row in rows]
+    assert [row["record"] for row in cells] == ["0", "1", "2", "3", "4"]
+    assert cells[ALONE]["reason"].startswith("only 1 pulse")
+    first, second = times(following, 2)
+    assert float(cells[2]["difference (s)"]) == pytest.approx(second - first, rel=1e-12)
+    assert float(cells[2]["difference_u (s)"]) > 0
+    assert page.told.text() == f"5 records in {tmp_path / 'pair.csv'}"
+
+
 def test_the_page_says_what_to_do_where_no_pair_follows(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
     qtbot.keyClick(page.table, Qt.Key.Key_T)
     assert page.told.text().startswith("No pair follows its pulses")
@@ -263,6 +281,20 @@ def test_n_is_suggested_by_the_pulses_between_and_undone(following: DeskWindow, 
     assert cell(following, INTERVALS) == "1"
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].intervals == 7
+
+
+def test_the_panel_shows_the_suggested_n_and_its_button_takes_it(following: DeskWindow, qtbot: Any) -> None:
+    following.document.set_intervals(1, 7)
+    panel = following.markers_panel
+    (told,) = (label for label in panel.findChildren(QLabel) if "By the pulses between" in label.text())
+    assert (told.isVisible(), told.text()) == (True, "By the pulses between, N = 1")
+    (take,) = (b for b in panel.findChildren(QAbstractButton) if b.text() == "Take it")
+    qtbot.mouseClick(take, Qt.MouseButton.LeftButton)
+    assert cell(following, INTERVALS) == "1"
+    assert told.text() == "By the pulses between, N = 1, as set"
+    assert not take.isVisible()
+    following.viewing.select_marker(None)
+    assert not told.isVisible()
 
 
 def test_no_n_is_suggested_where_no_pulses_lie_between(following: DeskWindow, qtbot: Any) -> None:

@@ -23,6 +23,9 @@ from pulsewright_app.desk.panels.marker_table import (
     SECOND,
 )
 from pulsewright_app.desk.panels.markers import MarkersPanel
+from pulsewright_app.desk.window import DeskWindow
+
+from .gestures import Settle
 
 
 def text(panel: MarkersPanel, row: int, pair: int = 0) -> str:
@@ -168,6 +171,21 @@ def test_without_a_session_no_pair_can_be_added(bench: Any) -> None:
     bench.document.open(None)
     panel = bench.show(MarkersPanel)
     assert not panel.add_button.isEnabled()
+
+
+@pytest.mark.parametrize("larger", [1.0, 2.0])
+def test_a_whole_pair_is_seen_in_letters_of_any_size(desk: DeskWindow, settle: Settle, larger: float) -> None:
+    """Name to Δ/N of a pair, without scrolling."""
+    panel = desk.markers_panel
+    font = panel.font()
+    font.setPointSizeF(font.pointSizeF() * larger)
+    panel.setFont(font)
+    desk.document.add_pair(15.0e-6, 254.0e-6, 1e-10, 1e-10, 0, 0)
+    desk.document.add_pair(15.0e-6, 20.0e-6, 1e-9, 1e-9, 0, 0)
+    settle(desk)
+    table, seen = panel.table, panel.table.viewport().visibleRegion().boundingRect()
+    for row in range(NAME, EACH + 1):
+        assert seen.contains(table.visualRect(table.model().index(row, 0))), row
 
 
 def test_every_control_has_an_accessible_name(bench: Any) -> None:

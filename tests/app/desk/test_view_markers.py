@@ -100,6 +100,21 @@ def test_stepping_holds_markers_and_zoom_still(desk: DeskWindow, qtbot: Any, set
     assert lines <= before & {x for x, _ in pixels(picture(desk), LIGHT.marker)}
 
 
+def test_the_text_of_a_pair_does_not_lie_over_the_word_of_the_span(desk: DeskWindow, settle: Settle) -> None:
+    """What was written in the span's ink before is still there, though the pair stands right below it."""
+    desk.document.set_setting("span", [0.0, 150e-6])
+    settle(desk)
+    top = canvas_of(desk).plot_rect().top()
+    word = {(x, y) for x, y in pixels(picture(desk), LIGHT.pulse) if y < top + 22}
+    assert len({x for x, _ in word}) > 60
+    right = canvas_of(desk).time_at(max(x for x, _ in word if x < canvas_of(desk).x_of(140e-6)) - 60)
+    desk.document.add_pair(right - 40e-6, right + 40e-6, 1e-8, 1e-8, 0, 0)
+    settle(desk)
+    lines = {round(canvas_of(desk).x_of(t)) + by for t in (right - 40e-6, right + 40e-6) for by in (-1, 0, 1)}
+    after = pixels(picture(desk), LIGHT.pulse)
+    assert {spot for spot in word if spot[0] not in lines} <= after
+
+
 def test_shift_and_arrows_nudge_by_ten_samples(desk: DeskWindow, qtbot: Any) -> None:
     pair = desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
     desk.viewing.select_marker(pair.id, 1)

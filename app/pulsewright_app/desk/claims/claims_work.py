@@ -35,7 +35,7 @@ class ClaimsWork(QObject):
 
     def draft(self) -> None:
         """Put a draft from what the session shows in the place of the claims; undo brings them back."""
-        findings, session, review = self._results.findings, self._document.session, self._reviewing.review
+        findings, session, review = self._results.findings, self._document.recorded, self._reviewing.review
         if findings is None or self._results.partial:
             self.told.emit("The session is not measured yet: claims can be drafted from it when it is.")
             return
@@ -46,7 +46,7 @@ class ClaimsWork(QObject):
             return draft(findings, review)
 
         def done(text: str) -> None:
-            if self._document.session is session:
+            if self._document.recorded is session:
                 self._document.set_claims_text(text, "Draft the claims")
                 self.told.emit(
                     "Drafted from what the session shows. Fill in each limit from what the experiment needs."
@@ -76,10 +76,10 @@ class ClaimsWork(QObject):
 
     def _write(self, path: Path, expected: str | None) -> None:
         """Write the claims; `expected` is what the file must hold, and None if it does not matter."""
-        session, text = self._document.session, self._document.claims_text
+        session, text = self._document.recorded, self._document.claims_text
 
         def done(_: None) -> None:
-            own = self._document.session is session and path == self._document.claims_path
+            own = self._document.recorded is session and path == self._document.claims_path
             if own:
                 self._document.claims_saved(text)
             self.told.emit(f"Saved: {path}.")

@@ -66,6 +66,8 @@ class SettingsTable(QTableWidget):
 def as_typed(settings: Mapping[str, Any], name: str) -> str:
     """Return a setting as a person would type it; empty where the file does not set it."""
     value = settings.get(name, "")
+    if isinstance(value, Mapping):
+        return ", ".join(f"{channel}={part}" for channel, part in value.items())
     return ", ".join(str(part) for part in value) if isinstance(value, list) else str(value)
 
 

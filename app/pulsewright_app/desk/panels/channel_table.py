@@ -10,17 +10,20 @@ from PySide6.QtGui import QColor, QFont, QFontMetrics, QGuiApplication
 from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import engineering
 from pulsewright.session import Channel
+from pulsewright_app.desk.cable_delays import delay_origin, delay_text, set_delay
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.panel import swatch
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
 from pulsewright_app.desk.trims import read_place, read_scale
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
+from pulsewright_app.wording import ORIGINS
 
 NAME, MODULE, RANGE, DELAY, SCALE, PLACE = range(6)
 HEADINGS = ("Channel", "Module", "Range", "Cable delay", "Drawn", "Higher by")
 _EXACT_HEADINGS = ("Channel", "Module", "Range", "Cable delay / s", "Drawn", "Higher by")
 _TRIMS = (SCALE, PLACE)
+_WRITTEN = (DELAY, *_TRIMS)
 _ABOUT = {
     SCALE: "Times as large as recorded in Single; double-click or F2 to change. No number changes.",
     PLACE: "How much higher than recorded it is drawn in Single; double-click or F2 to change. No number changes.",
@@ -112,7 +115,7 @@ class ChannelTable(QAbstractTableModel):
         ticked = Qt.ItemFlag.ItemIsUserCheckable if index.column() == NAME else Qt.ItemFlag.NoItemFlags
         if self.channel_at(index.row()) is None:
             return Qt.ItemFlag.ItemIsEnabled | ticked
-        written = Qt.ItemFlag.ItemIsEditable if index.column() in _TRIMS else Qt.ItemFlag.NoItemFlags
+        written = Qt.ItemFlag.ItemIsEditable if index.column() in _WRITTEN else Qt.ItemFlag.NoItemFlags
         return Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable | ticked | written
 
     def data(self, index: AnyIndex, role: int = 0) -> Any:
@@ -120,8 +123,10 @@ class ChannelTable(QAbstractTableModel):
         channel = self.channel_at(index.row())
         if channel is None:
             return self._module_data(index.row(), index.column(), role)
+        if index.column() == DELAY:
+            return self._delay_data(channel, role)
         if role in (_Role.DisplayRole, _Role.EditRole, EXACT_ROLE):
-            return self._text(channel, index.column(), exact=role == EXACT_ROLE)
+            return self._text(channel, index.column())
         if role == _Role.TextAlignmentRole:
             return RIGHT if index.column() > MODULE else LEFT
         if index.column() != NAME:
@@ -155,7 +160,25 @@ class ChannelTable(QAbstractTableModel):
             return QColor(theme(self._viewing.dark).muted)
         return None
 
-    def _text(self, number: int, column: int, exact: bool) -> str:
+    def _delay_data(self, channel: int, role: int) -> Any:
+        """Return the delay that counts; where it is not the file's, with where it came from."""
+        session, recorded = self._document.session, self._document.recorded
+        if session is None or recorded is None:
+            return None
+        seconds, origin = session.channels[channel].delay, delay_origin(self._document, channel)
+        if role == _Role.DisplayRole:
+            return delay_text(seconds) + (f" ({ORIGINS[origin]})" if origin != "default" else "")
+        if role == _Role.EditRole:
+            return delay_text(seconds)
+        if role == EXACT_ROLE:
+            return repr(seconds)
+        if role == _Role.ToolTipRole:
+            own = delay_text(recorded.channels[channel].delay)
+            where = "from the session's file" if origin == "default" else f"the session's file says {own}"
+            return f"Taken off this channel's times; {where}. Double-click or F2 to change, empty to give it back."
+        return RIGHT if role == _Role.TextAlignmentRole else None
+
+    def _text(self, number: int, column: int) -> str:
         session = self._document.session
         if session is None:
             return ""
@@ -166,20 +189,20 @@ class ChannelTable(QAbstractTableModel):
             return channel.module
         if column == RANGE:
             return range_text(channel, session.dtype.kind in "iu")
-        if column == DELAY:
-            return repr(channel.delay) if exact else engineering(channel.delay, "s")
         trim = self._viewing.trims.of(number)
         return trim.scale_text if column == SCALE else trim.place_text(channel.unit)
 
     def setData(self, index: AnyIndex, value: Any, role: int = int(_Role.EditRole)) -> bool:
-        """Show or hide channels by a tick, or draw one as it was written."""
+        """Show or hide channels by a tick; take a delay as it was written, or draw one so."""
         if role == _Role.CheckStateRole:
             shown = Qt.CheckState(value) is Qt.CheckState.Checked
             self._viewing.show_these(self.channels_at(index.row()), shown)
             return True
         channel, session = self.channel_at(index.row()), self._document.session
-        if channel is None or session is None or role != _Role.EditRole or index.column() not in _TRIMS:
+        if channel is None or session is None or role != _Role.EditRole or index.column() not in _WRITTEN:
             return False
+        if index.column() == DELAY:
+            return self._write_delay(channel, str(value))
         try:
             if index.column() == SCALE:
                 self._viewing.trims.scale(channel, read_scale(str(value)))
@@ -189,3 +212,12 @@ class ChannelTable(QAbstractTableModel):
             self._viewing.tell(error.sentence)
             return False
         return True
+
+    def _write_delay(self, channel: int, text: str) -> bool:
+        session = self._document.session
+        if session is None or text.strip() == delay_text(session.channels[channel].delay):
+            return False  # an editor that was only looked into changes nothing
+        refused = set_delay(self._document, channel, text)
+        if refused:
+            self._viewing.tell(refused)
+        return not refused

@@ -8,7 +8,7 @@ from PySide6.QtCore import QModelIndex
 from PySide6.QtWidgets import QComboBox, QGridLayout, QPushButton, QTableView, QWidget
 
 from pulsewright_app.desk.document import Document
-from pulsewright_app.desk.panels.channel_table import MODULE, NAME, ChannelTable
+from pulsewright_app.desk.panels.channel_table import DELAY, MODULE, NAME, ChannelTable
 from pulsewright_app.desk.panels.panel import Panel
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
@@ -33,6 +33,8 @@ class ChannelsPanel(Panel):
         viewing.channel_changed.connect(self._follow)
         viewing.shown_changed.connect(self._shown_changed)
         viewing.trims.changed.connect(self._model.refresh)
+        document.settings_changed.connect(self._settings_changed)
+        document.claims_changed.connect(self._settings_changed)
         self.restyle()
         self._session_changed()
 
@@ -85,6 +87,18 @@ class ChannelsPanel(Panel):
             widget.setEnabled(self.document.session is not None)
         self._shown_changed()
         self._follow()
+
+    def edit_delay(self) -> None:
+        """Let the delay of the current channel be written."""
+        row = self._model.row_of(self.viewing.channel)
+        if row is not None:
+            self.table.setFocus()
+            self.table.setCurrentIndex(self._model.index(row, DELAY))
+            self.table.edit(self.table.currentIndex())
+
+    def _settings_changed(self) -> None:
+        self._model.refresh()
+        self.table.fit_columns()
 
     def _shown_changed(self) -> None:
         self._model.refresh()

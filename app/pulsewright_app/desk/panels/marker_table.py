@@ -1,4 +1,4 @@
-"""The marker pairs side by side: a column for each pair, a row for each of its numbers."""
+"""The marker pairs and the level pairs side by side: a column for each pair, a row for each of its numbers."""
 
 from __future__ import annotations
 
@@ -8,50 +8,55 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
 from PySide6.QtGui import QColor, QFont
 
 from pulsewright.quantity import Quantity, coverage_factor, with_uncertainty
-from pulsewright_app.desk.additions import MarkerPair, Which
+from pulsewright_analysis.level_markers import level_difference, level_value
+from pulsewright_app.desk.additions import AnyPair, LevelPair, MarkerPair, Which
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.following import Following, Shown
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
-from pulsewright_app.wording import follows
+from pulsewright_app.wording import follows, level_words
 
-NAME, FIRST, SECOND, DELTA, RATE, INTERVALS, EACH, PLACE = range(8)
-HEADINGS = ("Name", "t₁", "t₂", "Δ", "1/Δ", "N", "Δ/N", "Put down on")
+NAME, FIRST, SECOND, DELTA, RATE, INTERVALS, EACH, PLACE, NOTE = range(9)
+HEADINGS = ("Name", "t₁", "t₂", "Δ", "1/Δ", "N", "Δ/N", "Put down on", "Note")
+_OF_LEVELS = {FIRST: "v₁", SECOND: "v₂"}
 _TIPS = (
     "",
-    "First marker, from the trigger",
-    "Second marker, from the trigger",
-    "t₂ − t₁, with U",
+    "First marker, from the trigger; first level",
+    "Second marker, from the trigger; second level",
+    "Second less first, with U",
     "The rate that one Δ stands for",
     "Equal intervals between the two markers",
     "One interval",
     "The record and channel for which U holds",
+    "What the sheet says about the pair",
 )
+_EDITED = (NAME, INTERVALS, NOTE)
 _COPIED = (
     "Name\tt1 / s\tU(t1) / s\tt2 / s\tU(t2) / s\tΔ / s\tU(Δ) / s\t1/Δ / Hz\tU(1/Δ) / Hz\tN\tΔ/N / s\tU(Δ/N) / s"
-    "\tRecord\tChannel"
+    "\tRecord\tChannel\tNote"
 )
+_COPIED_LEVELS = "Name\tUnit\tv1\tU(v1)\tv2\tU(v2)\tΔ\tU(Δ)\tv1 put on\tv2 put on\tRecord\tChannel\tNote"
 
 _Role = Qt.ItemDataRole
 
 
 class MarkerTable(QAbstractTableModel):
-    """Each pair's numbers, computed afresh from how the pair was put down."""
+    """Each pair's numbers, computed afresh from how the pair was put down; the level pairs after the others."""
 
     def __init__(self, document: Document, viewing: Viewing, results: Results) -> None:
         super().__init__()
         self._document, self._viewing = document, viewing
         self._following = Following(document, results)
-        self._pairs: tuple[MarkerPair, ...] = ()
-        self._shown: tuple[Shown, ...] = ()
+        self._pairs: tuple[AnyPair, ...] = ()
+        self._shown: dict[int, Shown] = {}
 
     def rebuild(self) -> None:
         """Take the pairs from the document; a table with the same pairs keeps its editors."""
-        pairs = self._document.pairs
+        pairs: tuple[AnyPair, ...] = (*self._document.pairs, *self._document.levels)
         record, ppm = self._viewing.record, self._document.clock_ppm
-        shown = tuple(self._following.shown(pair, record, ppm) for pair in pairs)
+        shown = {pair.id: self._following.shown(pair, record, ppm) for pair in self._document.pairs}
         same = [pair.id for pair in pairs] == [pair.id for pair in self._pairs]
         if not same:
             self.beginResetModel()
@@ -66,9 +71,13 @@ class MarkerTable(QAbstractTableModel):
         if self._pairs:
             self.dataChanged.emit(self.index(0, 0), self.index(len(HEADINGS) - 1, len(self._pairs) - 1))
 
-    def pair_at(self, column: int) -> MarkerPair | None:
+    def pair_at(self, column: int) -> AnyPair | None:
         """Return the pair of a column."""
         return self._pairs[column] if 0 <= column < len(self._pairs) else None
+
+    def has_intervals(self, column: int) -> bool:
+        """Return whether the pair of a column has a number of intervals: levels have none."""
+        return isinstance(self.pair_at(column), MarkerPair)
 
     def column_of(self, pair_id: int) -> int | None:
         """Return the column of a pair."""
@@ -88,24 +97,29 @@ class MarkerTable(QAbstractTableModel):
             return None
         if role == _Role.TextAlignmentRole:
             return LEFT
-        return {int(_Role.DisplayRole): HEADINGS, int(_Role.ToolTipRole): _TIPS}.get(role, (None,) * 8)[section]
+        if role == _Role.DisplayRole and section in _OF_LEVELS:
+            kinds = [HEADINGS[section]] if self._document.pairs or not self._document.levels else []
+            return ", ".join(kinds + [_OF_LEVELS[section]] * bool(self._document.levels))
+        return {int(_Role.DisplayRole): HEADINGS, int(_Role.ToolTipRole): _TIPS}.get(role, (None,) * 9)[section]
 
     def flags(self, index: AnyIndex) -> Qt.ItemFlag:
-        """Let names and numbers of intervals be edited."""
+        """Let names, numbers of intervals and notes be edited."""
         flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
-        return flags | Qt.ItemFlag.ItemIsEditable if index.row() in (NAME, INTERVALS) else flags
+        editable = index.row() in _EDITED and (index.row() != INTERVALS or self.has_intervals(index.column()))
+        return flags | Qt.ItemFlag.ItemIsEditable if editable else flags
 
     def data(self, index: AnyIndex, role: int = 0) -> Any:
         """Return what a cell shows."""
         pair = self.pair_at(index.column())
         if pair is None:
             return None
-        if role == _Role.DisplayRole:
-            return self._text(self._shown[index.column()], index.row())
-        if role == EXACT_ROLE:
-            return self._text(self._shown[index.column()], index.row())
+        if role in (_Role.DisplayRole, EXACT_ROLE):
+            return self._text(pair, index.row())
         if role == _Role.EditRole:
-            return {NAME: pair.name, INTERVALS: pair.intervals}.get(index.row())
+            intervals = pair.intervals if isinstance(pair, MarkerPair) else None
+            return {NAME: pair.name, INTERVALS: intervals, NOTE: pair.note}.get(index.row())
+        if role == _Role.ToolTipRole and index.row() == NOTE:
+            return pair.note
         if role == _Role.TextAlignmentRole:
             return RIGHT
         if role == _Role.FontRole and index.row() in (NAME, DELTA):
@@ -116,18 +130,24 @@ class MarkerTable(QAbstractTableModel):
             return self._ink(pair, index.row())
         return None
 
-    def _ink(self, pair: MarkerPair, row: int) -> QColor | None:
+    def _ink(self, pair: AnyPair, row: int) -> QColor | None:
         colours = theme(self._viewing.dark)
-        here = self._viewing.record if pair.pulses is not None else pair.record
+        moves = isinstance(pair, MarkerPair) and pair.pulses is not None
+        here = self._viewing.record if moves else pair.record
         elsewhere = (here, pair.channel) != (self._viewing.record, self._viewing.channel)
         if row == PLACE and elsewhere:
             return QColor(colours.muted)
         return QColor(colours.marker) if row == NAME else None
 
-    def _text(self, shown: Shown, row: int) -> str:
+    def _text(self, pair: AnyPair, row: int) -> str:
+        if row in (NAME, NOTE):
+            return pair.name if row == NAME else pair.note
+        if isinstance(pair, LevelPair):
+            return self._level_text(pair, row)
+        return self._marker_text(self._shown[pair.id], row)
+
+    def _marker_text(self, shown: Shown, row: int) -> str:
         pair, told = shown.pair, shown.told
-        if row == NAME:
-            return pair.name
         if row == INTERVALS:
             return str(pair.intervals)
         if row == PLACE:
@@ -145,6 +165,23 @@ class MarkerTable(QAbstractTableModel):
             return "not defined"
         return with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
 
+    def _level_text(self, pair: LevelPair, row: int) -> str:
+        if row == PLACE:
+            on = [level_words(level.level, level.pulse) for level in (pair.first, pair.second)]
+            told = on[0] if on[0] == on[1] else " and ".join(on)
+            return f"record {pair.record}, {self._channel_name(pair.channel)}: {told}"
+        quantity = self._level_quantities(pair).get(row)
+        return "" if quantity is None else with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
+
+    def _level_quantities(self, pair: LevelPair) -> dict[int, Quantity]:
+        session, percent = self._document.session, self._document.scale_percent
+        unit = session.channels[pair.channel].unit if session is not None else ""
+        return {
+            FIRST: level_value(pair.first, unit, percent),
+            SECOND: level_value(pair.second, unit, percent),
+            DELTA: level_difference(pair.first, pair.second, unit, percent),
+        }
+
     def _place(self, shown: Shown) -> str:
         pair = shown.pair
         if pair.pulses is None:
@@ -157,12 +194,14 @@ class MarkerTable(QAbstractTableModel):
         return session.channels[channel].name if session is not None else ""
 
     def setData(self, index: AnyIndex, value: Any, role: int = int(_Role.EditRole)) -> bool:
-        """Rename a pair, or set its number of intervals."""
+        """Rename a pair, set its number of intervals, or write its note."""
         pair = self.pair_at(index.column())
         if pair is None or role != _Role.EditRole:
             return False
         if index.row() == NAME:
             self._document.rename_pair(pair.id, str(value))
+        elif index.row() == NOTE:
+            self._document.note_pair(pair.id, str(value))
         elif index.row() == INTERVALS:
             self._document.set_intervals(pair.id, int(value))
         else:
@@ -170,16 +209,35 @@ class MarkerTable(QAbstractTableModel):
         return True
 
     def copied(self, columns: list[int]) -> str:
-        """Return pairs as tab-separated text at full precision, a line for each pair; all if none is named."""
-        lines = [_COPIED]
-        for column in columns or range(len(self._pairs)):
-            pair, told = self._shown[column].pair, self._shown[column].told
-            quantities = (None,) * 4 if told is None else (_placed(pair, 1), _placed(pair, 2), told.delta, told.rate)
-            cells = [pair.name, *(cell for quantity in quantities for cell in _exact(quantity))]
-            cells += [str(pair.intervals), *_exact(None if told is None else told.per_interval)]
-            cells += [str(self._viewing.record if told is None else pair.record), self._channel_name(pair.channel)]
-            lines.append("\t".join(" ".join(cell.split()) for cell in cells))
+        """Return pairs as tab-separated text at full precision, a line for each pair; all if none is named.
+
+        Level pairs stand below the others, under headings of their own.
+        """
+        pairs = [self._pairs[column] for column in columns or range(len(self._pairs))]
+        of_times = [self._copied_markers(pair) for pair in pairs if isinstance(pair, MarkerPair)]
+        of_levels = [self._copied_levels(pair) for pair in pairs if isinstance(pair, LevelPair)]
+        lines = [_COPIED, *of_times] if of_times else []
+        lines += [_COPIED_LEVELS, *of_levels] if of_levels else []
         return "\n".join(lines) + "\n"
+
+    def _copied_markers(self, pair: MarkerPair) -> str:
+        pair, told = self._shown[pair.id].pair, self._shown[pair.id].told
+        quantities = (None,) * 4 if told is None else (_placed(pair, 1), _placed(pair, 2), told.delta, told.rate)
+        cells = [pair.name, *(cell for quantity in quantities for cell in _exact(quantity))]
+        cells += [str(pair.intervals), *_exact(None if told is None else told.per_interval)]
+        cells += [str(self._viewing.record if told is None else pair.record), self._channel_name(pair.channel)]
+        return _line([*cells, pair.note])
+
+    def _copied_levels(self, pair: LevelPair) -> str:
+        quantities = self._level_quantities(pair)
+        cells = [pair.name, quantities[DELTA].unit]
+        cells += [cell for row in (FIRST, SECOND, DELTA) for cell in _exact(quantities[row])]
+        cells += [level_words(level.level, level.pulse) for level in (pair.first, pair.second)]
+        return _line([*cells, str(pair.record), self._channel_name(pair.channel), pair.note])
+
+
+def _line(cells: list[str]) -> str:
+    return "\t".join(" ".join(cell.split()) for cell in cells)
 
 
 def _placed(pair: MarkerPair, which: Which) -> Quantity:

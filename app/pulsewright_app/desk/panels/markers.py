@@ -1,6 +1,8 @@
-"""The panel of the markers: each pair with its difference, rate and interval, every number with U."""
+"""The panel of the markers: each pair of times or levels with its difference, every number with U."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 from PySide6.QtCore import (
     QAbstractItemModel,
@@ -9,32 +11,39 @@ from PySide6.QtCore import (
     QModelIndex,
     QObject,
     QPersistentModelIndex,
+    QSize,
     Qt,
 )
-from PySide6.QtGui import QKeyEvent, QKeySequence
+from PySide6.QtGui import QAction, QKeyEvent, QKeySequence, QWheelEvent
 from PySide6.QtWidgets import (
-    QHBoxLayout,
     QHeaderView,
     QLabel,
     QPushButton,
+    QScrollArea,
+    QSizePolicy,
     QSpinBox,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
+    QVBoxLayout,
     QWidget,
 )
 
 from pulsewright_analysis.markers import u_on_sample
 from pulsewright_app.desk.document import Document
-from pulsewright_app.desk.panels.marker_table import FIRST, INTERVALS, NAME, SECOND, MarkerTable
+from pulsewright_app.desk.panels.marker_table import FIRST, INTERVALS, NAME, NOTE, PLACE, SECOND, MarkerTable
+from pulsewright_app.desk.panels.pair_buttons import PairButtons
 from pulsewright_app.desk.panels.panel import Panel
 from pulsewright_app.desk.panels.span_rows import SpanRows
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.views.flow import FlowRow
 
 _AnyIndex = QModelIndex | QPersistentModelIndex
 _MOST_INTERVALS = 1_000_000
+_MOST_OF_WINDOW = 3
+_TEXTS = (NAME, PLACE, NOTE)
 
 
 class _IntervalsDelegate(QStyledItemDelegate):
@@ -78,6 +87,7 @@ class _PairsView(CopyingTable):
         self._markers = model
         self.setModel(model)
         self.setSelectionBehavior(QTableView.SelectionBehavior.SelectColumns)
+        self.setWordWrap(True)
         self.horizontalHeader().hide()
         self.horizontalHeader().setStretchLastSection(False)
         self.verticalHeader().show()
@@ -86,30 +96,95 @@ class _PairsView(CopyingTable):
         triggers = QTableView.EditTrigger
         self.setEditTriggers(triggers.DoubleClicked | triggers.EditKeyPressed)
         self.setItemDelegateForRow(INTERVALS, _IntervalsDelegate(self))
+        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)  # the panel scrolls as a whole
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        self.verticalHeader().sectionResized.connect(lambda *_: self.updateGeometry())
+
+    def sizeHint(self) -> QSize:
+        """Return room for every number of a pair, and for the bar that goes through the pairs."""
+        bar = self.horizontalScrollBar().sizeHint().height()
+        return QSize(super().sizeHint().width(), self.verticalHeader().length() + bar + 2 * self.frameWidth())
+
+    def minimumSizeHint(self) -> QSize:
+        """Return the same height, and the width of one whole pair: its numbers stand at its right."""
+        columns = (self.columnWidth(column) for column in range(self._markers.columnCount()))
+        wide = self.verticalHeader().sizeHint().width() + max(columns, default=0) + 2 * self.frameWidth()
+        return QSize(wide, self.sizeHint().height())
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        """Leave the wheel to the panel, but for what goes sideways."""
+        if event.angleDelta().x() or event.modifiers():
+            super().wheelEvent(event)
+        else:
+            event.ignore()
+
+    def fit_pairs(self, anew: bool = False) -> None:
+        """Make every column wide enough for its numbers, and never narrower than before unless `anew`.
+
+        A marker that is dragged must not make the table tremble. Texts go on in a second line.
+        """
+        model, air = self._markers, self.fontMetrics().averageCharWidth()
+        for column in range(model.columnCount()):
+            numbers = (row for row in range(model.rowCount()) if row not in _TEXTS)
+            wanted = max(self.sizeHintForIndex(model.index(row, column)).width() for row in numbers) + air
+            if anew or self.columnWidth(column) < wanted:
+                self.setColumnWidth(column, wanted)
+        self.updateGeometry()
 
     def copied(self) -> str:
         """Return the chosen pairs, or all, at full precision."""
         return self._markers.copied(sorted(index.column() for index in self.selectionModel().selectedColumns()))
 
 
+class _UpAndDown(QScrollArea):
+    """Scrolls up and down alone: it is as wide as what is inside, up to a part of the window."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setWidgetResizable(True)
+        self.setFrameShape(QScrollArea.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+
+    def minimumSizeHint(self) -> QSize:
+        """Return the width of what is inside beside the bar."""
+        inside = self.widget()
+        wide = 0 if inside is None else inside.minimumSizeHint().width()
+        wide += self.verticalScrollBar().sizeHint().width()
+        return QSize(min(wide, self.window().width() // _MOST_OF_WINDOW), super().minimumSizeHint().height())
+
+
 class MarkersPanel(Panel):
     """The marker pairs; choosing a number selects the marker that it belongs to."""
 
-    def __init__(self, document: Document, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
+    def __init__(
+        self,
+        document: Document,
+        viewing: Viewing,
+        results: Results,
+        parent: QWidget | None = None,
+        *,
+        actions: Mapping[str, QAction] | None = None,
+    ) -> None:
         super().__init__(document, viewing, results, parent)
         self._model = MarkerTable(document, viewing, results)
         self.table = _PairsView(self._model, self)
         self.hint = QLabel("No marker pair yet. Add one here, or put markers down in the view.")
         self.hint.setWordWrap(True)
-        self.column.addWidget(self.hint)
-        self.column.addWidget(self.table, 1)
-        self.column.addLayout(self._buttons())
+        inside = self._scrolling()
+        inside.addWidget(self.hint)
+        inside.addWidget(self.table)
+        inside.addLayout(self._buttons(actions or {}))
+        if actions is not None:
+            inside.addWidget(PairButtons(document, viewing, results, actions, self))
         self.spans = SpanRows(document, viewing, self)
-        self.column.addWidget(self.spans)
+        inside.addWidget(self.spans)
+        inside.addStretch(1)
         self._model.modelReset.connect(self._pairs_reset)
         self.table.selectionModel().currentChanged.connect(self._chosen)
         for signal in (
-            document.pairs_changed, document.settings_changed, document.session_changed, results.changed,
+            document.pairs_changed, document.levels_changed, document.settings_changed, document.session_changed,
+            results.changed,
         ):  # fmt: skip
             signal.connect(self._rebuild)
         viewing.record_changed.connect(self._stepped)
@@ -119,29 +194,41 @@ class MarkersPanel(Panel):
         self._rebuild()
         self._pairs_reset()
 
-    def _buttons(self) -> QHBoxLayout:
-        row = QHBoxLayout()
+    def _scrolling(self) -> QVBoxLayout:
+        """Return the column that scrolls where the panel is low: in large letters it is taller than most screens."""
+        self.area = _UpAndDown()
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(0, 0, 0, 0)
+        self.area.setWidget(inside)
+        self.column.addWidget(self.area, 1)
+        return column
+
+    def _buttons(self, actions: Mapping[str, QAction]) -> FlowRow:
+        row = FlowRow(gap=4)
         self.add_button = QPushButton("Add a pair")
         self.add_button.setAccessibleName("Add a marker pair")
         self.add_button.clicked.connect(self.add_pair)
+        self.levels_button = QPushButton("Add levels")
+        self.levels_button.setAccessibleName("Add a level pair")
+        self.levels_button.clicked.connect(lambda: actions["add_levels"].trigger())
+        self.levels_button.setVisible("add_levels" in actions)
         self.remove_button = QPushButton("Remove")
-        self.remove_button.setAccessibleName("Remove the chosen marker pair")
+        self.remove_button.setAccessibleName("Remove the chosen pair")
         self.remove_button.clicked.connect(self.remove_pair)
         self.copy_button = QPushButton("Copy")
-        self.copy_button.setAccessibleName("Copy the marker pairs as tab-separated text")
+        self.copy_button.setAccessibleName("Copy the pairs as tab-separated text")
         self.copy_button.setToolTip(QKeySequence(QKeySequence.StandardKey.Copy).toString())
         self.copy_button.clicked.connect(self.table.copy)
-        row.addWidget(self.add_button)
-        row.addWidget(self.remove_button)
-        row.addStretch(1)
-        row.addWidget(self.copy_button)
+        for button in (self.add_button, self.levels_button, self.remove_button, self.copy_button):
+            row.addWidget(button)
         return row
 
     # -- showing --------------------------------------------------------------------------------------------
 
     def _rebuild(self) -> None:
         self._model.rebuild()
-        self._fit()
+        self.table.fit_pairs()
         self._update()
         self._follow()
 
@@ -149,26 +236,22 @@ class MarkersPanel(Panel):
         """Show the numbers of this record; only a pair that follows its pulses can need more room than before."""
         self._model.rebuild()
         if any(pair.pulses is not None for pair in self.document.pairs):
-            self._fit()
+            self.table.fit_pairs()
 
     def _pairs_reset(self) -> None:
         """Give every pair its spin box."""
         for column in range(self._model.columnCount()):
-            self.table.openPersistentEditor(self._model.index(INTERVALS, column))
-        self._fit()
-
-    def _fit(self) -> None:
-        """Make every column wide enough for its numbers, and never narrower while a marker is dragged."""
-        for column in range(self._model.columnCount()):
-            wanted = self.table.sizeHintForColumn(column) + self.fontMetrics().averageCharWidth()
-            if self.table.columnWidth(column) < wanted:
-                self.table.setColumnWidth(column, wanted)
+            if self._model.has_intervals(column):
+                self.table.openPersistentEditor(self._model.index(INTERVALS, column))
+        self.table.fit_pairs(anew=True)
 
     def _update(self) -> None:
         any_pair = self._model.columnCount() > 0
+        self.area.updateGeometry()
         self.hint.setVisible(not any_pair)
         self.table.setVisible(any_pair)
-        self.add_button.setEnabled(self.document.session is not None)
+        for button in (self.add_button, self.levels_button):
+            button.setEnabled(self.document.session is not None)
         self.copy_button.setEnabled(any_pair)
         self.remove_button.setEnabled(self.viewing.selected_marker is not None)
 
@@ -220,6 +303,18 @@ class MarkersPanel(Panel):
         if self.viewing.selected_marker is not None:
             self.document.remove_pair(self.viewing.selected_marker[0])
 
+    def write_note(self) -> None:
+        """Let the note of the chosen pair be written in its cell."""
+        selected = self.viewing.selected_marker
+        column = None if selected is None else self._model.column_of(selected[0])
+        if column is not None:
+            cell = self._model.index(NOTE, column)
+            self.table.setFocus()
+            self.table.selectionModel().setCurrentIndex(cell, QItemSelectionModel.SelectionFlag.NoUpdate)
+            self.table.scrollTo(cell)
+            self.table.edit(cell)
+            self.area.ensureWidgetVisible(self.table.indexWidget(cell) or self.table)
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Remove the chosen pair by Delete."""
         if event.key() == Qt.Key.Key_Delete:
@@ -231,4 +326,4 @@ class MarkersPanel(Panel):
         """Widen the columns with the font."""
         super().changeEvent(event)
         if event.type() is QEvent.Type.FontChange and hasattr(self, "table"):
-            self._fit()
+            self.table.fit_pairs(anew=True)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt, Signal
 from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QComboBox, QTableView, QWidget
 
 from pulsewright.quantity import Quantity, engineering, with_uncertainty
 from pulsewright_analysis.marker_series import PairSeries, pair_over_records
+from pulsewright_analysis.marker_tables import one_series_table
 from pulsewright_app.desk.additions import MarkerPair
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex, CopyingTable
 from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.saving.files import SERIES
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background
 
@@ -134,12 +136,16 @@ def _text(quantity: Quantity, exact: bool) -> str:
 class SeriesPage(FormPage):
     """Lists a following pair in every record; a row that is chosen brings the desk to its record."""
 
+    save_wanted = Signal(object)
+    """A table of the pair over all records, to be written into a file."""
+
     def __init__(
         self, document: Document, viewing: Viewing, results: Results, background: Background, parent: QWidget
     ) -> None:
         super().__init__("Marker pair over all records", parent)
         self._document, self._viewing, self._results = document, viewing, results
         self._background = background
+        self._series: tuple[PairSeries, MarkerPair] | None = None
         self.pairs = QComboBox()
         self.add_field("Pair", self.pairs, "Pair that is tabulated")
         self._model = SeriesTable()
@@ -148,6 +154,8 @@ class SeriesPage(FormPage):
         self.table.setSelectionBehavior(QTableView.SelectionBehavior.SelectRows)
         self.column.insertWidget(1, self.table, 100)
         self.copy_button = self.add_button("Copy", "Copy the table as tab-separated text")
+        self.csv_button = self.add_button("CSV …", "Save the table with every u as a CSV file")
+        self.csv_button.clicked.connect(self._save)
         self.close_button = self.add_button("Close", "Close this page")
         self.copy_button.clicked.connect(self.table.copy)
         self.close_button.clicked.connect(self.close)
@@ -192,15 +200,34 @@ class SeriesPage(FormPage):
         self._background.start(
             _KEY,
             lambda _: pair_over_records(findings, channel, ends, intervals),
-            lambda series: self._show(series, told),
+            lambda series: self._show(series, told, pair),
             lambda sentence: self._show(None, sentence),
         )
 
-    def _show(self, series: PairSeries | None, told: str) -> None:
+    def _show(self, series: PairSeries | None, told: str, pair: MarkerPair | None = None) -> None:
+        self._series = None if series is None or pair is None else (series, pair)
         self._model.show(series)
         self.table.fit_columns()
         self.told.setText(f"{told}\n{_foot_text(series)}" if series is not None else told)
         self.copy_button.setEnabled(series is not None)
+        final = not (self._results.partial or self._results.out_of_date)
+        self.csv_button.setEnabled(series is not None and final)  # no file from numbers that are not final
+
+    def _save(self) -> None:
+        session = self._document.session
+        if self._series is not None and session is not None:
+            series, pair = self._series
+            self.save_wanted.emit(one_series_table(series, pair.id, pair.name, session.channels[pair.channel].name))
+
+    def tell_saved(self, key: str, path: object, sentence: str) -> None:
+        """Say that the table was written."""
+        if key == SERIES:
+            self.told.setText(f"{sentence} in {path}")
+
+    def tell_failed(self, key: str, sentence: str) -> None:
+        """Say why the table was not written."""
+        if key == SERIES:
+            self.told.setText(sentence)
 
     def _go(self, current: QModelIndex) -> None:
         record = self._model.record_at(current.row())

@@ -103,7 +103,7 @@ class CellDelegate(QStyledItemDelegate):
 
     def sizeHint(self, option: QStyleOptionViewItem, index: AnyIndex) -> QSize:
         """Return the room of one cell, the air included."""
-        return super().sizeHint(option, index) + QSize(2 * _air(option.fontMetrics), 0)
+        return super().sizeHint(self._inside(option), index) + QSize(2 * _air(option.fontMetrics), 0)
 
 
 def _air(metrics: QFontMetrics) -> int:
@@ -156,7 +156,7 @@ class CopyingTable(QTableView):
         for column in range(model.columnCount()):
             if self.isColumnHidden(column):
                 continue
-            cells = [model.index(row, column) for row in rows]
+            cells = [model.index(row, column) for row in rows if self.columnSpan(row, column) == 1]
             cells.sort(key=lambda cell: len(str(cell.data() or "")), reverse=True)
             wanted = max((self.sizeHintForIndex(cell).width() for cell in cells[:_MEASURED]), default=0)
             self.setColumnWidth(column, max(wanted, header.sectionSizeHint(column)) + _air(self.fontMetrics()))

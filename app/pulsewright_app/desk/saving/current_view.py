@@ -39,7 +39,7 @@ def current_view(document: Document, viewing: Viewing) -> SheetView | str:
         filter=_filter(viewing),
         aligned_by=glow.aligned_by,
         reference=_reference(viewing),
-        markers=bool(document.pairs),
+        markers=bool(document.pairs or document.levels),
     )
 
 

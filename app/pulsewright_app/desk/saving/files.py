@@ -20,9 +20,11 @@ from pulsewright_app.wording import count
 
 if TYPE_CHECKING:
     from pulsewright_analysis.record_table import RecordTable
+    from pulsewright_analysis.table_columns import Table
     from pulsewright_app.evidence.view_files import PictureSize
 
 RECORDS = "Writing the records"
+SERIES = "Writing the pair over all records"
 SHEET, PICTURE, NUMBERS = "Writing the evidence sheet", "Writing the picture", "Writing the numbers"
 
 
@@ -165,6 +167,17 @@ class Files(QObject):
             return count(len(rows), "record")
 
         self._start(RECORDS, path, work)
+
+    def write_series(self, path: Path, table: Table) -> None:
+        """Write a marker pair over all records as one CSV table."""
+
+        def work(_: Job) -> str:
+            from pulsewright_app.csv_folder import write_table
+
+            write_table(table, path)
+            return count(len(table.rows), "record")
+
+        self._start(SERIES, path, work)
 
     def _start(self, key: str, path: Path, work: Callable[[Job], str]) -> None:
         def done(sentence: str) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QFileDialog
+from PySide6.QtWidgets import QFileDialog, QWidget
 
 from pulsewright_app.desk.saving.files import NUMBERS, PICTURE, RECORDS, SHEET, Files
 from pulsewright_app.desk.saving.picture_page import PicturePage
@@ -15,6 +15,7 @@ from pulsewright_app.desk.saving.sheet_page import SheetPage, with_suffix
 from pulsewright_app.desk.saving.views_page import ViewsPage, add_view
 
 if TYPE_CHECKING:
+    from pulsewright_analysis.table_columns import Table
     from pulsewright_app.desk.form_page import FormPage
     from pulsewright_app.desk.window import DeskWindow
 
@@ -87,17 +88,27 @@ class Saving(QObject):
 
     def save_records(self, records: list[int]) -> None:
         """Ask for a file, and write what is known of some records into it as CSV."""
-        window, session = self._window, self._window.document.session
-        table = window.measured.now()
-        if session is None or table is None:
-            return
+        table = self._window.measured.now()
+        path = None if table is None else self._csv_path("Save the records", "records", self._window)
+        if table is not None and path is not None:
+            self.files.write_records(path, table.saying(self._window.document.additions), records)
+
+    def save_series(self, page: QWidget, table: Table) -> None:
+        """Ask for a file, and write a marker pair over all records into it as CSV."""
+        path = self._csv_path("Save the pair over all records", "pair", page)
+        if path is not None:
+            self.files.write_series(path, table)
+
+    def _csv_path(self, title: str, ending: str, parent: QWidget) -> Path | None:
+        """Ask for the name of a CSV file beside the session; None where nobody gives one."""
+        session = self._window.document.session
+        if session is None:
+            return None
         beside = Path.cwd() if session.file is None else session.file.parent
         stem = "session" if session.file is None else session.file.stem
-        start = str(beside / f"{stem}.records.csv")
-        name, _ = QFileDialog.getSaveFileName(window, "Save the records", start, "CSV (*.csv)")
-        if name:
-            path = with_suffix(Path(name), ".csv", (".csv",))
-            self.files.write_records(path, table.saying(window.document.additions), records)
+        start = str(beside / f"{stem}.{ending}.csv")
+        name, _ = QFileDialog.getSaveFileName(parent, title, start, "CSV (*.csv)")
+        return with_suffix(Path(name), ".csv", (".csv",)) if name else None
 
     def _saved(self, key: str, path: object, sentence: str) -> None:
         if key in (NUMBERS, RECORDS):

@@ -18,8 +18,10 @@ from pulsewright_analysis.results import Ints
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.glow_controls import GlowControls
 from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
+from pulsewright_app.desk.views.level_layer import LevelRow
 from pulsewright_app.desk.views.passing_list import PassingList
 from pulsewright_app.desk.views.picture_view import PictureView, image_of
+from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
 from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan, alignment_of, inked, passing_of
@@ -320,6 +322,10 @@ class AfterglowView(PictureView[_Shown]):
         return Spot(record, self.viewing.channel, time + shift)
 
     # -- passing records ------------------------------------------------------------------------------------
+
+    def level_row(self, channel: int) -> LevelRow | None:
+        """Return where the current channel's values lie: heights are values here."""
+        return LevelRow(Row(), *self.canvas.windows()[1]) if channel == self.viewing.channel else None
 
     def clicked(self, time: float, height: float) -> None:
         """List the records that pass through the clicked spot."""

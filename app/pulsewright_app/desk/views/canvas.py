@@ -45,7 +45,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
     hovered = Signal(float, float)
     left = Signal()
     clicked = Signal(float, float)
-    double_clicked = Signal(float, float)
+    double_clicked = Signal(float, float, bool)
+    """Where, and whether Shift was held."""
     grabbed_moved = Signal(float, float)
     grabbed_dropped = Signal(float, float)
     zoom_wanted = Signal(object, object, bool)
@@ -64,7 +65,7 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self.below: list[Layer] = []
         self.above: list[Layer] = []
         self.grabber: Callable[[QPointF], bool] = lambda _: False
-        self.hover_shape: Callable[[QPointF], bool] = lambda _: False
+        self.hover_shape: Callable[[QPointF], Qt.CursorShape | None] = lambda _: None
         self.heights_zoom = True
         """Whether the heights can be zoomed at all."""
         self.band_heights = True
@@ -227,8 +228,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self._tell_pointer(point)
         drag = self._drag
         if drag is None:
-            over = self.plot_rect().contains(point) and self.hover_shape(point)
-            self.viewport().setCursor(Qt.CursorShape.SizeHorCursor if over else Qt.CursorShape.CrossCursor)
+            shape = self.hover_shape(point) if self.plot_rect().contains(point) else None
+            self.viewport().setCursor(Qt.CursorShape.CrossCursor if shape is None else shape)
             return
         begins = not drag.moved and (point - drag.start).manhattanLength() >= _DRAG_STARTS
         drag.moved, drag.now = drag.moved or begins, point
@@ -261,7 +262,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         point = event.position()
         self._drag = None
         if event.button() == Qt.MouseButton.LeftButton and self.plot_rect().contains(point):
-            self.double_clicked.emit(self.time_at(point.x()), self.height_at(point.y()))
+            shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+            self.double_clicked.emit(self.time_at(point.x()), self.height_at(point.y()), shift)
 
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Zoom about the pointer: time, or with Shift the values."""

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
+from PySide6.QtCore import QPointF
+from PySide6.QtGui import QColor, QPainter, QPen
 
 from pulsewright_app.desk.additions import MarkerPair, Which
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.following import Following, Shown
 from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.spans import SPANS, span_of
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, text_box, text_size
 from pulsewright_app.wording import follows
 
 REACH = 5.0
 """Pixels from a marker line within which the mouse takes hold of it."""
 
-_FIRST_ROW = 28.0
-_ROW = 34.0
-_ARROW = 8.0
+_AIR = 4.0
+_BETWEEN = 14.0
+"""Pixels between the text of one dimension line and the line above it."""
 
 
 def pair_text(shown: Shown, record: int) -> str:
@@ -35,8 +37,9 @@ def pair_text(shown: Shown, record: int) -> str:
 class MarkerLayer:
     """Draws the marker pairs over a view, and finds the marker that lies under the mouse."""
 
-    def __init__(self, document: Document, viewing: Viewing, results: Results) -> None:
+    def __init__(self, document: Document, viewing: Viewing, results: Results, taken: Taken | None = None) -> None:
         self._document = document
+        self._taken = taken or Taken()
         self._viewing = viewing
         self._following = Following(document, results)
 
@@ -57,9 +60,13 @@ class MarkerLayer:
         return min(found)[1] if found else None
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
-        """Draw every pair, each dimension line on a row of its own."""
+        """Draw every pair, each dimension line on a row of its own, the first below what the spans write."""
+        spans = (span_of(self._document, name).window for name in SPANS)
+        below = canvas.fontMetrics().height() + 2 * _AIR if any(spans) else _AIR
         for row, shown in enumerate(self.shown()):
-            y, text = canvas.plot_rect().top() + _FIRST_ROW + row * _ROW, pair_text(shown, self._viewing.record)
+            text = pair_text(shown, self._viewing.record)
+            height = text_size(painter, canvas, text)[1]
+            y = canvas.plot_rect().top() + below + height + _AIR + row * (height + _BETWEEN)
             if shown.reason:
                 self._text(painter, canvas, canvas.plot_rect().center().x(), y, text)
             else:
@@ -77,37 +84,13 @@ class MarkerLayer:
             painter.setPen(QPen(colour, 2.0 if is_selected else 1.0))
             painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
         left, right = sorted((canvas.x_of(pair.t1), canvas.x_of(pair.t2)))
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-        painter.setPen(QPen(colour, 1.0))
-        self._dimension_line(painter, left, right, y, colour)
+        dimension_line(painter, (left, right), y, colour, level=True)
         if right < plot.left():
             text = f"◂ {text}"
         elif left > plot.right():
             text = f"{text} ▸"
         self._text(painter, canvas, (max(left, plot.left()) + min(right, plot.right())) / 2, y, text)
 
-    def _dimension_line(self, painter: QPainter, left: float, right: float, y: float, colour: QColor) -> None:
-        """Draw the arrowed line; where the two lie close its arrows point inward from outside."""
-        inside = right - left > 3 * _ARROW
-        reach = 0.0 if inside else 2 * _ARROW
-        painter.drawLine(QPointF(left - reach, y), QPointF(right + reach, y))
-        painter.setBrush(colour)
-        for tip, way in ((left, 1.0 if inside else -1.0), (right, -1.0 if inside else 1.0)):
-            back = tip + way * _ARROW
-            painter.drawPolygon(QPolygonF([QPointF(tip, y), QPointF(back, y - 3), QPointF(back, y + 3)]))
-
     def _text(self, painter: QPainter, canvas: Canvas, centre: float, y: float, text: str) -> None:
-        plot = canvas.plot_rect()
-        font = QFont(canvas.font())
-        painter.setFont(font)
-        size = painter.fontMetrics().size(0, text)
-        width, height = size.width() + 10.0, size.height() + 2.0
-        left = min(max(centre - width / 2, plot.left() + 2), max(plot.right() - width - 2, plot.left() + 2))
-        box = QRectF(left, y - height - 4.0, width, height)
-        page = QColor(canvas.theme.plot)
-        page.setAlpha(225)
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(page)
-        painter.drawRect(box)
-        painter.setPen(QColor(canvas.theme.marker))
-        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+        width, height = text_size(painter, canvas, text)
+        text_box(painter, canvas, centre - width / 2, y - height - _AIR, text, self._taken)

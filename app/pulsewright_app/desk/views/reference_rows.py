@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
@@ -49,8 +50,12 @@ class Stretches:
         """Return the difference's row where that height belongs to it rather than to the trace."""
         if self.difference is None or self.trace is None:
             return self.difference
-        edge = self.difference.base + (1 - _TRACE_SHARE) / 2
-        return self.difference if height < edge else None
+        return self.difference if height < self.edge else None
+
+    @property
+    def edge(self) -> float:
+        """The height between a difference and the trace above it; minus infinity where there is no difference."""
+        return -math.inf if self.difference is None else self.difference.base + (1 - _TRACE_SHARE) / 2
 
 
 def stretches(row: Row, lanes: bool, wanted: Difference, magnification: int) -> Stretches:

@@ -15,6 +15,7 @@ from pulsewright_app.desk.views.axes import RowLabel
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.columns import seen
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
+from pulsewright_app.desk.views.level_layer import LevelRow
 from pulsewright_app.desk.views.marks import clipped_samples, draw_clipped, draw_pulse
 from pulsewright_app.desk.views.reference_controls import ReferenceControls
 from pulsewright_app.desk.views.reference_rows import (
@@ -268,6 +269,16 @@ class SingleView(View):
         if not self.viewing.lanes or not self._rows:
             return self.viewing.channel
         return min(self._rows, key=lambda channel: abs(self._rows[channel].base - height))
+
+    def level_row(self, channel: int) -> LevelRow | None:
+        """Return where a channel's trace lies, if it is drawn."""
+        use, heights = self._stretches.get(channel), self.canvas.windows()[1]
+        if use is None or use.trace is None:
+            return None
+        if not self.viewing.lanes:
+            return LevelRow(use.trace, *heights)
+        base = self._rows[channel].base
+        return LevelRow(use.trace, max(base - 0.5, use.edge), base + 0.5)
 
     def clicked(self, time: float, height: float) -> None:
         """Make the channel of the clicked lane the current one."""

@@ -9,6 +9,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.spans import SPANS, WORDS, SpanName, Window, span_of
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.dimension_lines import Taken
 
 STRIP = 12.0
 """Pixels at the plot's upper edge (pulses) and lower edge (alignment) that a span's ends are taken hold of in."""
@@ -20,8 +21,9 @@ _TOOTH = 7.0
 class SpanHand:
     """Paints both spans of one view and moves their ends: the document hears of a drag once, when it ends."""
 
-    def __init__(self, document: Document, viewing: Viewing, canvas: Canvas) -> None:
+    def __init__(self, document: Document, viewing: Viewing, canvas: Canvas, taken: Taken) -> None:
         self._document, self._viewing, self._canvas = document, viewing, canvas
+        self._taken = taken
         self._name: SpanName | None = None
         self._fixed = 0.0
         """The end that stays where it is while the other is dragged."""
@@ -123,6 +125,8 @@ class SpanHand:
         where = QPointF(pixels[1] - 2 * _TOOTH - metrics.horizontalAdvance(word), base)
         page = QColor(self._canvas.theme.plot)
         page.setAlpha(210)
-        painter.fillRect(metrics.boundingRect(word).translated(where.toPoint()).adjusted(-2, 0, 2, 0), page)
+        box = metrics.boundingRect(word).translated(where.toPoint()).adjusted(-2, 0, 2, 0)
+        painter.fillRect(box, page)
+        self._taken.add(QRectF(box))
         painter.setPen(colour)
         painter.drawText(where, word)

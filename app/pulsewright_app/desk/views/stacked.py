@@ -16,6 +16,7 @@ from pulsewright_app.desk.viewing import MOST_NEIGHBOURS
 from pulsewright_app.desk.views.axes import RowLabel
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
+from pulsewright_app.desk.views.level_layer import LevelRow
 from pulsewright_app.desk.views.marks import draw_pulse
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.traces import Trace, TraceLayer
@@ -187,6 +188,14 @@ class StackedView(View):
     def spot(self, time: float, height: float) -> Spot | str:
         """Return the record whose row lies there."""
         return Spot(self.record_at(height), self.viewing.channel, time)
+
+    def level_row(self, channel: int) -> LevelRow | None:
+        """Return where the current record's values lie, for levels of its channel."""
+        row = self._rows.get(self.viewing.record)
+        if row is None or channel != self.viewing.channel:
+            return None
+        reach = max(0.5, 0.5 / self.viewing.spacing)
+        return LevelRow(row, row.base - reach, row.base + reach)
 
     def clicked(self, time: float, height: float) -> None:
         """Go to the clicked record."""

@@ -17,8 +17,11 @@ from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas, Layer
+from pulsewright_app.desk.views.dimension_lines import Taken
 from pulsewright_app.desk.views.found import FoundPulses, pulse_text
 from pulsewright_app.desk.views.hands import Hands
+from pulsewright_app.desk.views.level_hand import LevelHand
+from pulsewright_app.desk.views.level_layer import LevelLayer, LevelRow
 from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
 from pulsewright_app.desk.views.marker_layer import MarkerLayer
 from pulsewright_app.desk.views.span_hand import STRIP, SpanHand
@@ -83,12 +86,18 @@ class View(QWidget):
         self._timer.setSingleShot(True)
         self._timer.setInterval(0)
         self._timer.timeout.connect(self._refresh_if_seen)
-        self.markers = MarkerLayer(self.document, self.viewing, self.results)
+        taken = Taken()
+        self.canvas.below.append(lambda *_: taken.begin())
+        self.markers = MarkerLayer(self.document, self.viewing, self.results, taken)
         self.hand = MarkerHand(self.document, self.viewing, self.results, self.canvas)
         self.hand.channel_at = self.channel_at
         self.hand.codes = self.desk.data.codes
-        self.spans = SpanHand(self.document, self.viewing, self.canvas)
-        self.hands = Hands(self.spans, self.hand)
+        self.spans = SpanHand(self.document, self.viewing, self.canvas, taken)
+        self.levels = LevelLayer(self.document, self.viewing, self.level_row, taken)
+        self.level_hand = LevelHand(self.document, self.viewing, self.results, self.canvas, self.level_row, self.levels)
+        self.level_hand.channel_at, self.level_hand.codes = self.channel_at, self.desk.data.codes
+        self.level_hand.has_times = lambda: not self.time_refused
+        self.hands = Hands(self.viewing, self.canvas, self.spans, self.hand, self.level_hand)
         self._connect()
         self._restyle()
 
@@ -118,22 +127,26 @@ class View(QWidget):
     def _connect(self) -> None:
         viewing, document = self.viewing, self.document
         document.session_changed.connect(self.forget)
+        document.delays_changed.connect(self.forget)  # what was made has other times
         for signal in (
-            document.session_changed, viewing.record_changed, viewing.channel_changed, viewing.shown_changed,
+            document.session_changed, document.delays_changed,
+            viewing.record_changed, viewing.channel_changed, viewing.shown_changed,
             viewing.zoom_changed, viewing.options_changed, self.results.changed, self.canvas.resized,
             self.desk.data.record_arrived, self.desk.data.extents_arrived,
         ):  # fmt: skip
             signal.connect(self.schedule)
-        for drawn in (document.pairs_changed, document.settings_changed, document.claims_changed):
+        for drawn in (
+            document.pairs_changed, document.levels_changed, document.settings_changed, document.claims_changed,
+        ):  # fmt: skip
             drawn.connect(self._repaint)
         viewing.selection_changed.connect(self._repaint)
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
         canvas.below.append(self._paint_before_trigger)
         of_times = (self._where_time_counts(paint) for paint in (self.spans.paint, self.markers.paint))
-        canvas.above += [self.paint_above, self._paint_trigger, *of_times]
-        canvas.grabber = self._grab
-        canvas.hover_shape = self._can_grab
+        canvas.above += [self.paint_above, self._paint_trigger, *of_times, self.levels.paint]
+        canvas.grabber = lambda point: self.hands.grab(point, self.time_refused)
+        canvas.hover_shape = lambda point: self.hands.shape_at(point, self.markers, self.levels, self.time_refused)
         canvas.grabbed_moved.connect(self.hands.drag)
         canvas.grabbed_dropped.connect(self.hands.drop)
         canvas.double_clicked.connect(self._put_down)
@@ -142,7 +155,11 @@ class View(QWidget):
         canvas.hovered.connect(self._point)
         canvas.left.connect(lambda: self.pointed.emit(""))
 
-    # -- markers and spans ----------------------------------------------------------------------------------
+    # -- markers, levels and spans --------------------------------------------------------------------------
+
+    def level_row(self, channel: int) -> LevelRow | None:
+        """Return where a channel's values lie; None where they are not drawn as heights."""
+        return None
 
     @property
     def time_refused(self) -> str:
@@ -152,27 +169,13 @@ class View(QWidget):
     def _where_time_counts(self, paint: Layer) -> Layer:
         return lambda painter, canvas: None if self.time_refused else paint(painter, canvas)
 
-    def _grab(self, point: QPointF) -> bool:
-        """Take hold of a span or a marker; a span that cannot be drawn here is told of, and the drag does nothing."""
-        if not self.time_refused:
-            return self.hands.grab(point)
-        if self.viewing.spans.name is None:
-            return False
-        self.viewing.spans.draw(None)
-        self.viewing.tell(self.time_refused)
-        return True
-
-    def _put_down(self, time: float, height: float) -> None:
-        if self.time_refused:
+    def _put_down(self, time: float, height: float, level: bool) -> None:
+        if level:
+            self.level_hand.add(time, height)
+        elif self.time_refused:
             self.viewing.tell(self.time_refused)
         else:
             self.hand.add(time, height)
-
-    def _can_grab(self, point: QPointF) -> bool:
-        if self.time_refused:
-            return False
-        marker = self.markers.marker_at(point, self.canvas)
-        return marker is not None or self.viewing.spans.name is not None or self.spans.end_at(point) is not None
 
     # -- drawing --------------------------------------------------------------------------------------------
 

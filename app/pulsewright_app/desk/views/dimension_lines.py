@@ -1,0 +1,100 @@
+"""What pairs of markers and levels are drawn with: an arrowed line between two places, and a text that can be read.
+
+As in a technical drawing: where the two places lie close, the arrows point inward from outside.
+"""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
+
+from pulsewright_app.desk.views.canvas import Canvas
+
+ARROW = 8.0
+_BESIDE = 3.0
+_GAP = 4.0
+
+
+def dimension_line(painter: QPainter, ends: tuple[float, float], across: float, colour: QColor, level: bool) -> None:
+    """Draw the arrowed line.
+
+    Parameters
+    ----------
+    ends : (float, float)
+        Pixels along its direction.
+    across : float
+        Pixels of where it lies across that.
+    level : bool
+        Whether it lies level, from left to right; else it stands upright.
+    """
+    low, high = sorted(ends)
+    inside = high - low > 3 * ARROW
+    reach = 0.0 if inside else 2 * ARROW
+
+    def at(along: float, away: float = 0.0) -> QPointF:
+        return QPointF(along, across + away) if level else QPointF(across + away, along)
+
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+    painter.setPen(QPen(colour, 1.0))
+    painter.drawLine(at(low - reach), at(high + reach))
+    painter.setBrush(colour)
+    for tip, way in ((low, 1.0 if inside else -1.0), (high, -1.0 if inside else 1.0)):
+        back = tip + way * ARROW
+        painter.drawPolygon(QPolygonF([at(tip), at(back, -_BESIDE), at(back, _BESIDE)]))
+
+
+def text_size(painter: QPainter, canvas: Canvas, text: str) -> tuple[float, float]:
+    """Return the width and height of a text with its page, pixels."""
+    painter.setFont(QFont(canvas.font()))
+    size = painter.fontMetrics().size(0, text)
+    return size.width() + 10.0, size.height() + 2.0
+
+
+class Taken:
+    """Where texts lie on one plot, so that none is written over another; begun anew with every painting."""
+
+    def __init__(self) -> None:
+        self._boxes: list[QRectF] = []
+
+    def begin(self) -> None:
+        """Forget what was written before."""
+        self._boxes = []
+
+    def add(self, box: QRectF) -> None:
+        """Keep a place free."""
+        self._boxes.append(box)
+
+    def free(self, box: QRectF, within: QRectF) -> QRectF:
+        """Return the box, or where it is free the nearest left of it, above or below; where it was, if nothing is."""
+        steps = range(1, round(within.height() / max(box.height(), 1.0)) + 1)
+        away = [0.0, *(way * step * box.height() for step in steps for way in (1, -1))]
+        for moved in (box.translated(0.0, by) for by in away):
+            for place in (moved, self._left_of_all(moved)):
+                if within.contains(place) and not self._across(place):
+                    return place
+        return box
+
+    def _across(self, box: QRectF) -> list[QRectF]:
+        return [other for other in self._boxes if other.intersects(box)]
+
+    def _left_of_all(self, box: QRectF) -> QRectF:
+        """Return the box beside the leftmost of those that it would lie over."""
+        edge = min((other.left() for other in self._across(box)), default=box.right() + _GAP)
+        return box.translated(edge - _GAP - box.right(), 0.0)
+
+
+def text_box(painter: QPainter, canvas: Canvas, left: float, top: float, text: str, taken: Taken) -> None:
+    """Write a text that can be read over whatever lies there, inside the plot and beside the texts that lie there."""
+    plot = canvas.plot_rect()
+    width, height = text_size(painter, canvas, text)
+    left = min(max(left, plot.left() + 2), max(plot.right() - width - 2, plot.left() + 2))
+    top = min(max(top, plot.top() + 1), max(plot.bottom() - height - 1, plot.top() + 1))
+    box = taken.free(QRectF(left, top, width, height), plot)
+    taken.add(box)
+    page = QColor(canvas.theme.plot)
+    page.setAlpha(225)
+    painter.setPen(Qt.PenStyle.NoPen)
+    painter.setBrush(page)
+    painter.drawRect(box)
+    painter.setPen(QColor(canvas.theme.marker))
+    painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
