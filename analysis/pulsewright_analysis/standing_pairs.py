@@ -143,9 +143,20 @@ def standing_in(findings: Findings, pair: tuple[Marker, Marker], record: int | N
     first = pair[0]
     names = [name for name, _ in findings.session.channels]
     channel = names.index(first.channel) if first.channel in names else 0
-    here = (first.record or 0) if record is None else record
+    here = record_of(pair) if record is None else record
     ppm, intervals = findings.settings.clock_ppm, max(first.intervals, 1)
     return standing(ends_of(pair), PulseFinder(findings, channel, here).of(here), intervals, ppm)
+
+
+def record_of(pair: tuple[Marker, Marker]) -> int:
+    """Return the record that a pair names: that of a marker which follows its pulse, else that of the first.
+
+    Parameters
+    ----------
+    pair : (Marker, Marker)
+    """
+    followed = [marker for marker, end in zip(pair, ends_of(pair), strict=True) if end.pulse is not None]
+    return (followed or pair)[0].record or 0
 
 
 def ends_of(pair: tuple[Marker, Marker]) -> tuple[End, End]:

@@ -14,7 +14,7 @@ from typer.core import TyperGroup
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.cli_options import File, Text, option
 from pulsewright_app.printing import ReaderLeft
-from pulsewright_app.recordings_cli import simulate, split
+from pulsewright_app.recordings_cli import convert, describe, simulate, split
 
 INPUT_IS_WRONG = 2
 OWN_FAULT = 70
@@ -164,17 +164,6 @@ def review(
     from pulsewright_app.desk.start import open_desk
 
     return open_desk(file, {})
-
-
-@app.command(short_help="Say what a session file holds.")
-def describe(file: File) -> int:
-    """Say what a session file holds, and whether it is whole.
-
-    Example: pulsewright describe tank_walk.h5
-    """
-    from pulsewright_app.describe_command import run_describe
-
-    return run_describe(file)
 
 
 @app.command(short_help="Measure a session; print the findings.")
@@ -414,6 +403,8 @@ def campaign(
     )
 
 
+app.command(short_help="Say what a session file or a recording holds.")(describe)
+app.command(short_help="Bring recordings in, or write a session out.")(convert)
 app.command(short_help="Cut a continuous capture into records.")(split)
 app.command(short_help="Make a session with a known truth.")(simulate)
 

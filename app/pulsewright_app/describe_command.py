@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pulsewright.errors import PulsewrightError
+from pulsewright.formats.sample_types import NO_END_CODE
 from pulsewright.quantity import engineering
 from pulsewright.session import Channel, Session
 from pulsewright_app.wording import ORIGINS
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
     from pulsewright_app.survey import ChannelSurvey, Survey
 
@@ -20,8 +22,20 @@ MOST_TOLD = 5
 """How many of a kind are told one by one."""
 
 
-def run_describe(file: Path) -> int:
-    """Read the whole file, print what is in it, and return the exit code."""
+def run_describe(file: Path, options: dict[str, str]) -> int:
+    """Read the whole file, print what is in it, and return the exit code.
+
+    Raises
+    ------
+    PulsewrightError
+        If it is damaged, or cannot be understood.
+    """
+    from pulsewright.formats.recognising import is_session_file
+
+    if options or not is_session_file(file):
+        from pulsewright_app.recording_description import describe_recording
+
+        return describe_recording(file, options)
     from pulsewright.opening import open_session
     from pulsewright_app.printing import page, progress_on_stderr
     from pulsewright_app.survey import survey
@@ -54,16 +68,14 @@ def delays_given(session: Session, file: Path, sha256: str) -> Iterable[str]:
 
 def print_description(session: Session, file: Path, found: Survey, out: Console, delays: Sequence[str] = ()) -> None:
     """Print what a session holds, its channels, which other cable delays count, and what is odd about it."""
-    from pulsewright_app.printing import columns, pairs
+    from pulsewright_app.printing import pairs
 
     out.print(session.title or file.name, style="bold")
     if session.notes:
         out.print(session.notes)
-    out.print(pairs([*_session_rows(session, file), *_trigger_rows(session, found)]))
+    out.print(pairs([*session_rows(session, file), *trigger_rows(session, found)]))
     out.print()
-    headings = ("Channel", "Range", "Lowest seen", "Highest seen", "Clipped", "Delay")
-    rows = [_channel_row(session, number, entry) for number, entry in enumerate(found.channels)]
-    out.print(columns(headings, rows, right=range(1, 6)))
+    out.print(channel_table(session, found))
     for sentence in delays:
         out.print(f"{sentence[:1].upper()}{sentence[1:]}.")
     out.print()
@@ -81,6 +93,13 @@ def odd_things(session: Session, found: Survey) -> Iterable[str]:
     for channel, entry in zip(session.channels, found.channels, strict=True):
         if entry.constant:
             yield f"{channel.name} holds the same value in every sample"
+        if entry.beyond_ends:
+            yield f"{channel.name} goes beyond its end codes: they are not the converter's"
+        if entry.flat_samples:
+            yield (
+                f"{channel.name} stays at an extreme for {entry.flat_samples} samples without being at an end code: "
+                "the end codes may be wrong"
+            )
         if entry.clipped_samples:
             records = _records(entry.clipped_records)
             yield f"{channel.name} has {entry.clipped_samples} clipped samples, in {records}"
@@ -97,7 +116,17 @@ def odd_things(session: Session, found: Survey) -> Iterable[str]:
         yield f"record {again} holds the same samples as record {first}"
 
 
-def _session_rows(session: Session, file: Path) -> list[tuple[str, str]]:
+def channel_table(session: Session, found: Survey) -> Table:
+    """Return a row for each channel: its range, what was seen of it, clipped samples, delay."""
+    from pulsewright_app.printing import columns
+
+    headings = ("Channel", "Range", "Lowest seen", "Highest seen", "Clipped", "Delay")
+    rows = [_channel_row(session, number, entry) for number, entry in enumerate(found.channels)]
+    return columns(headings, rows, right=range(1, 6))
+
+
+def session_rows(session: Session, file: Path) -> list[tuple[str, str]]:
+    """Return what a session is made of, name and value."""
     duration = engineering(session.record_duration, "s", 6)
     rows = [
         ("File", f"{file} ({file.stat().st_size:,} bytes)"),
@@ -114,7 +143,8 @@ def _session_rows(session: Session, file: Path) -> list[tuple[str, str]]:
     return rows
 
 
-def _trigger_rows(session: Session, found: Survey) -> list[tuple[str, str]]:
+def trigger_rows(session: Session, found: Survey) -> list[tuple[str, str]]:
+    """Return what is known of its triggers, name and value."""
     period = "not known" if found.period is None else engineering(found.period, "s", 6)
     if found.gap_range is not None and found.gap_range[0] < found.gap_range[1]:
         shortest, longest = (engineering(gap, "s", 6) for gap in found.gap_range)
@@ -140,12 +170,13 @@ def _channel_row(session: Session, number: int, entry: ChannelSurvey) -> tuple[s
         channel.highest_code * channel.scale + channel.offset,
     )
     low, high = (engineering(value, channel.unit) for value in sorted(ends))
+    reach = "no end codes" if channel.highest_code >= NO_END_CODE else f"{low} .. {high}"
     seen = [
         engineering(value * channel.scale + channel.offset, channel.unit) for value in (entry.lowest, entry.highest)
     ]
     if channel.scale < 0:
         seen.reverse()
-    return (channel.name, f"{low} .. {high}", *seen, str(entry.clipped_samples), _delay(channel))
+    return (channel.name, reach, *seen, str(entry.clipped_samples), _delay(channel))
 
 
 def _delay(channel: Channel) -> str:

@@ -9,6 +9,14 @@ from typing import Annotated
 import typer
 
 from pulsewright_app.cli_options import Text, option
+from pulsewright_app.recording_options import takes_recording_options
+
+
+class Match(StrEnum):
+    """How records of several files are matched."""
+
+    NUMBER = "number"
+    TIME = "time"
 
 
 class Slope(StrEnum):
@@ -60,3 +68,49 @@ def split(
         file, to, channel=channel, level=level, rising=slope == Slope.RISING, before=before, after=after,
         hold_off=hold_off, hysteresis=hysteresis,
     )  # fmt: skip
+
+
+@takes_recording_options
+def convert(
+    to: Annotated[Path, option("FILE", "The file to make: .h5 a session; .npz, .csv, .wav or .sigmf-meta.")],
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="FILE…", help="Recordings; several are modules of one session.", show_default=False),
+    ] = None,
+    module: Annotated[
+        list[str] | None,
+        option("NAME=FILE", "A module and its file; give it for each."),
+    ] = None,
+    how: Annotated[Path | None, option("FILE.toml", "These options by name, for modules and for channels.")] = None,
+    match: Annotated[Match, typer.Option(help="What tells that records of several files belong together.")] = (
+        Match.NUMBER
+    ),
+    tolerance: Annotated[Text, option('"10 us"', "With --match time: how far apart their triggers may be.")] = None,
+    *,
+    options: dict[str, str],
+) -> int:
+    """Bring recordings in as a session, or write a session out.
+
+    A format is found by what is in the file. What is not given is found in the file or guessed; every such assumption
+    is printed, with the option that changes it, and kept in the session's notes.
+
+    Example: pulsewright convert capture.csv --to tank.h5 --time-unit ms --record-length 2048
+    """
+    from pulsewright_app.convert_command import run_convert
+
+    return run_convert(files or [], to, module or [], how, match.value, tolerance, options)
+
+
+@takes_recording_options
+def describe(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A session file, or a recording.", show_default=False)],
+    *,
+    options: dict[str, str],
+) -> int:
+    """Say what a session file or a recording holds, whether it is whole, what is odd, and how it would be read.
+
+    Example: pulsewright describe tank_walk.h5
+    """
+    from pulsewright_app.describe_command import run_describe
+
+    return run_describe(file, options)

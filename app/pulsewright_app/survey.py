@@ -5,13 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.block_source import pieces_of
 from pulsewright.digest import sha256_of
 from pulsewright.session import Codes, Session
 
+STANDS_STILL, MANY_CODES = 8, 64
+"""So often must an extreme follow itself, in a signal so many codes high, to look like a converter's end."""
 LONG_GAP = 1.5
 """A gap of more periods than this deserves to be named."""
 
@@ -26,12 +30,18 @@ class ChannelSurvey:
         The extreme codes seen.
     clipped_samples : int
     clipped_records : tuple of int
+    beyond_ends : bool
+        Whether a code lies beyond the end codes.
+    flat_samples : int
+        How often an extreme code follows itself, where that is no end code but looks like one; else 0.
     """
 
     lowest: float
     highest: float
     clipped_samples: int
     clipped_records: tuple[int, ...]
+    beyond_ends: bool
+    flat_samples: int
 
     @property
     def constant(self) -> bool:
@@ -108,29 +118,59 @@ def _samples(
     session: Session, progress: Callable[[float, str], None] | None
 ) -> tuple[tuple[ChannelSurvey, ...], tuple[tuple[int, int], ...]]:
     ends = np.array([(c.lowest_code, c.highest_code) for c in session.channels])[:, :, None]
-    lowest, highest, clipped = [], [], []
+    lowest, highest = _Extreme(len(session.channels), np.less), _Extreme(len(session.channels), np.greater)
+    clipped = np.zeros((session.records, len(session.channels)), dtype=np.int64)
+    digests: dict[int, Any] = {}
     seen: dict[bytes, int] = {}
     repeated = []
-    for first, codes in session.blocks():
-        lowest.append(codes.min(axis=(0, 2)))
-        highest.append(codes.max(axis=(0, 2)))
-        clipped.append(((codes <= ends[:, 0]) | (codes >= ends[:, 1])).sum(axis=2))
-        for record, digest in enumerate(_digests(codes), start=first):
-            earlier = seen.setdefault(digest, record)
-            if earlier != record:
-                repeated.append((earlier, record))
+    for first, start, codes in pieces_of(session.source):
+        lowest.take(codes.min(axis=(0, 2)), codes)
+        highest.take(codes.max(axis=(0, 2)), codes)
+        clipped[first : first + len(codes)] += ((codes <= ends[:, 0]) | (codes >= ends[:, 1])).sum(axis=2)
+        for record, samples in enumerate(codes, start=first):
+            digest = digests.setdefault(record, hashlib.sha256())
+            digest.update(np.ascontiguousarray(samples).data)
+            if start + codes.shape[2] == session.record_length:
+                earlier = seen.setdefault(digests.pop(record).digest(), record)
+                if earlier != record:
+                    repeated.append((earlier, record))
         if progress is not None:
-            progress((first + len(codes)) / session.records, "Reading")
-    counts = np.concatenate(clipped)
+            share = (first + (start + codes.shape[2]) * len(codes) / session.record_length) / session.records
+            progress(share, "Reading")
+    flat = lowest.flat(ends[:, 0, 0], ends[:, 1, 0], highest) + highest.flat(ends[:, 0, 0], ends[:, 1, 0], lowest)
+    beyond = (lowest.values < ends[:, 0, 0]) | (highest.values > ends[:, 1, 0])
     channels = tuple(
-        ChannelSurvey(float(low), float(high), int(count.sum()), tuple(np.flatnonzero(count).tolist()))
-        for low, high, count in zip(np.min(lowest, axis=0), np.max(highest, axis=0), counts.T, strict=True)
-    )
+        ChannelSurvey(
+            float(lowest.values[place]), float(highest.values[place]), int(clipped[:, place].sum()),
+            tuple(np.flatnonzero(clipped[:, place]).tolist()), bool(beyond[place]), int(flat[place]),
+        )
+        for place in range(len(session.channels))
+    )  # fmt: skip
     return channels, tuple(repeated)
 
 
-def _digests(codes: Codes) -> list[bytes]:
-    return [hashlib.sha256(np.ascontiguousarray(record).data).digest() for record in codes]
+class _Extreme:
+    """The lowest or the highest code of each channel so far, and how often it has followed itself."""
+
+    def __init__(self, channels: int, further: Any) -> None:
+        self.values = np.full(channels, np.nan)
+        self._pairs = np.zeros(channels, dtype=np.int64)
+        self._further = further
+
+    def take(self, found: Codes, codes: Codes) -> None:
+        """Take in the extreme codes of a piece, (channels,), and the piece."""
+        new = np.isnan(self.values) | self._further(found, self.values)
+        self._pairs[new] = 0
+        self.values[new] = found[new]
+        for place in np.flatnonzero(found == self.values).tolist():
+            there = codes[:, place] == found[place]
+            self._pairs[place] += int((there[:, 1:] & there[:, :-1]).sum())
+
+    def flat(self, lowest_code: Codes, highest_code: Codes, other: _Extreme) -> NDArray[np.int64]:
+        """Return the counts where a signal of some height stands still at an extreme that is no end code."""
+        inside = (self.values > lowest_code) & (self.values < highest_code)
+        high = np.abs(self.values - other.values) >= MANY_CODES
+        return np.where(inside & high & (self._pairs >= STANDS_STILL), self._pairs, 0)
 
 
 def _gaps(

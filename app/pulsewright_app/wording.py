@@ -201,3 +201,44 @@ def level_words(level: str, pulse: int | None) -> str:
     if pulse is None:
         return "a sample" if level == "sample" else f"the {level}"
     return f"{'the ' if level == 'top' else ''}{level} of pulse {pulse}"
+
+
+def held_for(records: Sequence[int], shown: int | None) -> list[str]:
+    """Return which records the uncertainties of a pair hold for, where that is not the one that is shown.
+
+    Parameters
+    ----------
+    records : sequence of int
+        Those that its two markers were put down on.
+    shown : int or None
+        The record that is shown; None where no single one is.
+
+    Returns
+    -------
+    list of str
+        One phrase, such as ``record 3`` or ``records 3 and 5``; none where there is nothing to say.
+    """
+    apart = list(dict.fromkeys(records))
+    if apart == [shown]:
+        return []
+    return [f"record {apart[0]}" if len(apart) == 1 else f"records {apart[0]} and {apart[1]}"]
+
+
+def stays(first: int | None, second: int | None, records: Sequence[int]) -> list[str]:
+    """Return which record the marker that is fixed is of, where the other one of its pair follows into another.
+
+    Parameters
+    ----------
+    first, second : int or None
+        The pulse that each marker follows.
+    records : sequence of int
+        Those that the two stand in.
+
+    Returns
+    -------
+    list of str
+        One phrase, such as ``t₁ of record 0``; none where there is nothing to say.
+    """
+    if (first is None) == (second is None) or records[0] == records[1]:
+        return []
+    return [f"t₁ of record {records[0]}" if first is None else f"t₂ of record {records[1]}"]

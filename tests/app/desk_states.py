@@ -87,6 +87,8 @@ def _records(window: DeskWindow) -> Iterator[State]:
     window.middle.view.hand.add_at_pointer()
     window.viewing.go_to(6)
     window.middle.view.hand.add_at_pointer()
+    window.middle.view.level_hand.add_at_pointer()
+    window.document.note_pair(window.document.pairs[0].id, "From the ping to the wall's echo")
     window.document.flag(9)
     window.document.note(9, "The carriage paused here")
     window.document.leave_out(3, "A bubble on the plate")

@@ -107,7 +107,7 @@ def test_a_fixed_pair_keeps_its_u_and_names_the_record_that_it_holds_for(review:
     """U = 1.96·√2·70 ns (JCGM 100:2008, 5.1.2)."""
     assert drawn(review, findings, 0, 1) == "by hand: Δ 60.00 ± 0.19 µs"
     assert drawn(review, findings, 4, 1) == "by hand: Δ 60.00 ± 0.19 µs (record 0)"
-    assert "t₂ follows pulse 1, record 4" in drawn(review, findings, 4, 2)
+    assert drawn(review, findings, 4, 2).endswith("(t₂ follows pulse 1, record 4, t₁ of record 0)")
 
 
 def test_what_is_not_in_the_record_is_named_below_its_view(

@@ -37,7 +37,7 @@ def update_actions(window: DeskWindow) -> None:
     }
     pair_id, which = viewing.selected_marker or (0, 1)
     pair = document.pair(pair_id)
-    checked["follow"] = pair is not None and pair.pulses is not None
+    checked["follow"] = pair is not None and all(end.pulse is not None for end in pair.ends)
     checked["follow_one"] = pair is not None and pair.ends[which - 1].pulse is not None
     for name, on in checked.items():
         actions[name].setChecked(on)
@@ -57,7 +57,7 @@ def update_actions(window: DeskWindow) -> None:
         actions[name].setEnabled(there and pair is not None)
     for name in ("nudge_up", "nudge_down", "nudge_far_up", "nudge_far_down", "threshold"):
         actions[name].setEnabled(there and document.level_pair(pair_id) is not None)
-    for name in ("remove_pair", "pair_ahead", "pair_back", "note_pair"):
+    for name in ("remove_pair", "pair_ahead", "pair_back", "note_pair", "snap_now"):
         actions[name].setEnabled(there and document.either_pair(pair_id) is not None)
     actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
     actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)

@@ -67,6 +67,9 @@ ACTIONS: tuple[Described, ...] = (
     Described("add_pair", "Edit", "Put down a marker pair", "M", "Put a marker pair down at the pointer"),
     Described("add_levels", "Edit", "Put down a level pair", "H", "Put a pair of levels down at the pointer"),
     Described("remove_pair", "Edit", "Remove the pair", "Shift+M", "Remove the pair of the chosen marker or level"),
+    Described("next_marker", "Edit", "Next marker", "K", "Choose the next marker or level"),
+    Described("marker_before", "Edit", "Marker before", "Shift+K", "Choose the marker or level before"),
+    Described("snap_now", "Edit", "Marker to what is nearest", "J", "Let it go to a pulse, a sample or a level now"),
     Described("nudge_earlier", "Edit", "Marker one sample earlier", "Left", "Move the selected marker earlier"),
     Described("nudge_later", "Edit", "Marker one sample later", "Right", "Move the selected marker later"),
     Described(

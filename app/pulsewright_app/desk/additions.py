@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from pulsewright.review import SheetView
@@ -28,7 +28,7 @@ class MarkerPair:
     t1, t2, u1, u2 : float
         Seconds from the trigger, and standard uncertainties.
     record, channel : int
-        Where the pair was put down, and for which its uncertainties hold.
+        Where the first marker was put down, and for which its uncertainty holds.
     intervals : int
         N, the number of equal intervals between the two.
     pulses : (int or None, int or None) or None
@@ -36,6 +36,8 @@ class MarkerPair:
         the times are then those of `record`. None for the one that is fixed in time, and for a pair of which both are.
     note : str
         What the person wrote about it; may be empty.
+    second_place : (int, int) or None
+        Record and channel of the second marker; None where they are those of the first.
     """
 
     id: int
@@ -49,6 +51,25 @@ class MarkerPair:
     intervals: int = 1
     pulses: tuple[int | None, int | None] | None = None
     note: str = ""
+    second_place: tuple[int, int] | None = None
+
+    @property
+    def places(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """Record and channel of both markers."""
+        first = (self.record, self.channel)
+        return first, self.second_place or first
+
+    @property
+    def one_channel(self) -> bool:
+        """Whether both markers were put down on one channel."""
+        return self.places[0][1] == self.places[1][1]
+
+    def put(self, which: Which, record: int, channel: int) -> MarkerPair:
+        """Return the pair with one marker put down on another record or channel; the other one stays where it is."""
+        places = [*self.places]
+        places[which - 1] = (record, channel)
+        (record, channel), second = places
+        return replace(self, record=record, channel=channel, second_place=None if second == places[0] else second)
 
     @property
     def ends(self) -> tuple[End, End]:
@@ -78,9 +99,11 @@ class LevelPair:
     first, second : PlacedLevel
         In the channel's unit.
     record, channel : int
-        Where the pair was put down, and for which its uncertainties hold.
+        Where the first level was put down, and for which its uncertainty holds; both are of one channel.
     note : str
         What the person wrote about it; may be empty.
+    second_record : int or None
+        The record of the second level; None where it is that of the first.
     """
 
     id: int
@@ -90,6 +113,18 @@ class LevelPair:
     record: int
     channel: int
     note: str = ""
+    second_record: int | None = None
+
+    @property
+    def records(self) -> tuple[int, int]:
+        """The records that the two were put down on."""
+        return self.record, self.record if self.second_record is None else self.second_record
+
+    def put(self, which: Which, level: PlacedLevel, record: int) -> LevelPair:
+        """Return the pair with one level put down anew; the other one stays where it is."""
+        first, second = (record, self.records[1]) if which == 1 else (self.records[0], record)
+        moved = replace(self, record=first, second_record=None if second == first else second)
+        return replace(moved, first=level) if which == 1 else replace(moved, second=level)
 
     def level(self, which: Which) -> PlacedLevel:
         """Return the first level, or the second."""

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING
 from pulsewright_app.desk.claims_again import read_claims_again
 from pulsewright_app.desk.following import follow_or_fix, follow_or_fix_one
 from pulsewright_app.desk.going import next_of
-from pulsewright_app.desk.pair_answers import shift_pair, take_as_threshold, take_suggested_n, write_note
+from pulsewright_app.desk.pair_answers import (
+    choose_next,
+    shift_pair,
+    snap_now,
+    take_as_threshold,
+    take_suggested_n,
+    write_note,
+)
 from pulsewright_app.desk.record_answers import (
     flag_and_go_on,
     go_against,
@@ -52,6 +59,9 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "redo": document.redo,
         "add_pair": _about_times(window, lambda: window.middle.view.hand.add_at_pointer()),
         "add_levels": lambda: window.middle.view.level_hand.add_at_pointer(),
+        "next_marker": lambda: choose_next(window, 1),
+        "marker_before": lambda: choose_next(window, -1),
+        "snap_now": lambda: snap_now(window),
         "threshold": lambda: take_as_threshold(window),
         "note_pair": lambda: write_note(window),
         "remove_pair": lambda: _remove_pair(window),

@@ -41,6 +41,8 @@ class Document(PairEdits, RecordEdits):
         self._claims_text = ""
         self._written: tuple[str, WrittenClaims] = ("", WrittenClaims())
         self._announced_settings: Mapping[str, Any] = {}
+        self._combined: tuple[tuple[Any, ...], Mapping[str, Any], Settings] | None = None
+        """What the settings were last combined from, and what came out: cells of tables ask again and again."""
         self.claims_text_changed.connect(self._announce_claims)
         self.settings_changed.connect(self._take_delays)  # before anybody else: they find the session as it counts
 
@@ -202,13 +204,24 @@ class Document(PairEdits, RecordEdits):
         SettingError
             For a value that cannot be used.
         """
+        claims = self._claims_settings()
+        given = (self._now, self._session, self._option)
+        if self._combined is not None:
+            before, claims_before, settings = self._combined
+            if claims == claims_before and all(one is other for one, other in zip(given, before, strict=True)):
+                return settings
+        settings = self._combine(claims)
+        self._combined = given, claims, settings
+        return settings
+
+    def _combine(self, claims: Mapping[str, Any]) -> Settings:
         review = dict(self._now.settings)
         if self._now.left_out:
             review["left_out"] = tuple(sorted(self._now.left_out))
         if self._now.rejected and self._session is not None:
             names = [channel.name for channel in self._session.channels]
             review["rejected_pulses"] = [(record, names[c], sample) for record, c, sample in self._now.rejected]
-        return layered(option=self._option, review=review, claims=self._claims_settings())
+        return layered(option=self._option, review=review, claims=claims)
 
     @property
     def clock_ppm(self) -> float:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Signal
-from PySide6.QtGui import QFont
+from PySide6.QtCore import QTimer, Signal
+from PySide6.QtGui import QFont, QShowEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.habits.habits import RecentFile
+from pulsewright_app.desk.views.ink import load_soon
 
+_LOOKING_MS = 150
 MOST_SHOWN = 5
 """Recent sessions on the first screen; the menu has them all."""
 
@@ -27,6 +29,10 @@ class FirstScreen(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setAccessibleName("First screen")
+        self._looking = QTimer(self)
+        self._looking.setSingleShot(True)
+        self._looking.setInterval(_LOOKING_MS)
+        self._looking.timeout.connect(self._load)
         column = QVBoxLayout()
         column.setSpacing(10)
         column.addWidget(_heading("Which recorded session shall we look at?"))
@@ -67,6 +73,15 @@ class FirstScreen(QWidget):
         middle.addStretch(1)
         outer.addLayout(middle)
         outer.addStretch(3)
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Load what draws fast while the person looks for a session."""
+        super().showEvent(event)
+        self._looking.start()
+
+    def _load(self) -> None:
+        if self.isVisible():  # where a session came at once, its first picture must not wait for this
+            load_soon()
 
     def show_recent(self, recent: Sequence[RecentFile]) -> None:
         """List the sessions that were opened last; those that are gone are left away here."""

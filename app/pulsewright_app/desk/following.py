@@ -29,7 +29,7 @@ class Shown:
     Attributes
     ----------
     pair : MarkerPair
-        With the times and standard uncertainties that hold there.
+        With the times and standard uncertainties that hold there; one that is fixed keeps those of its own record.
     told : MarkerDifference or None
         Its numbers; None where it has none there.
     reason : str
@@ -59,7 +59,12 @@ class Following:
         if there.told is None or pair.pulses is None:
             return Shown(pair, there.told, there.reason)
         (t1, t2), (u1, u2) = there.times, there.us
-        return Shown(replace(pair, t1=t1, u1=u1, t2=t2, u2=u2, record=record), there.told)
+        here = replace(pair, t1=t1, u1=u1, t2=t2, u2=u2)
+        choices: tuple[Which, Which] = (1, 2)
+        for which in choices:
+            if pair.pulses[which - 1] is not None:
+                here = here.put(which, record, pair.channel)
+        return Shown(here, there.told)
 
     def _pulse(self, record: int, channel: int, order: int) -> FollowedPulse | str:
         findings = self._results.findings
@@ -78,11 +83,11 @@ def follow_or_fix(window: DeskWindow) -> None:
     pair = _chosen(window)
     if pair is None:
         return
-    document = window.document
-    if pair.pulses is not None:
-        document.fix(_standing(window, pair))
+    if pair.pulses is not None and None not in pair.pulses:
+        window.document.fix(_standing(window, pair))
         return
-    found = _pulses_at(window, pair, (1, 2))
+    here = Following(window.document, window.results).shown(pair, window.viewing.record, 0.0).pair
+    found = _pulses_at(window, here, (1, 2))
     if isinstance(found, str):
         window.viewing.tell(found)
         return
@@ -140,24 +145,28 @@ def _follow(window: DeskWindow, pair: MarkerPair, record: int, pulses: tuple[int
 def _pulses_at(window: DeskWindow, pair: MarkerPair, which: tuple[Which, ...]) -> tuple[int, list[int]] | str:
     """Return a record in which markers of a pair stand on pulses, and on which; or why there is none.
 
-    It is the pair's own record, or else the current one.
+    It is the record that the first of them was put down on, or else the current one.
     """
     findings, session = window.results.findings, window.document.session
     if findings is None or session is None:
         return "The session is not measured yet: a pair can follow pulses when they are found."
+    if not pair.one_channel:
+        names = " and ".join(session.channels[channel].name for _, channel in pair.places)
+        return f"{pair.name}: its markers stand on two channels, {names}; drop both on one to let them follow."
     reach = max(_REACH * window.middle.view.canvas.pixel_time, session.sample_interval)
     pulses, missing = findings.pulses, which[0]
-    for record in (pair.record, window.viewing.record):
+    own = pair.places[which[0] - 1][0]
+    for record in (own, window.viewing.record):
         there, found = pulses.where(record, pair.channel), []
         for marker in which:
             away = np.abs(pulses.time[there] - pair.time(marker))
             away[~np.isfinite(away)] = np.inf
             if not len(away) or away.min() > reach:
-                missing = missing if record != pair.record else marker
+                missing = missing if record != own else marker
                 break
             found.append(int(away.argmin()))
         if len(found) == len(which):
             return record, found
     name = session.channels[pair.channel].name
     drop = "drop both markers on pulses first" if len(which) == 2 else "drop it on a pulse first"
-    return f"{pair.name}: marker {missing} stands on no found pulse of {name} in record {pair.record}; {drop}."
+    return f"{pair.name}: marker {missing} stands on no found pulse of {name} in record {own}; {drop}."

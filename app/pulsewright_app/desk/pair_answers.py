@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import engineering
+from pulsewright_app.desk.additions import Which
 from pulsewright_app.desk.suggesting import suggested_n
 
 if TYPE_CHECKING:
@@ -21,6 +22,31 @@ def shift_pair(window: DeskWindow, by: int) -> None:
     selected = window.viewing.selected_marker
     if selected is not None:
         window.document.shift_pair(selected[0], by)
+
+
+def choose_next(window: DeskWindow, by: int) -> None:
+    """Choose the next marker or level of all pairs, or the one before (−1); round at the ends."""
+    document, viewing = window.document, window.viewing
+    numbers = [pair.id for pair in document.pairs] + [pair.id for pair in document.levels]
+    choices: tuple[Which, Which] = (1, 2)
+    order = [(number, which) for number in numbers for which in choices]
+    if not order:
+        viewing.tell("There is no marker yet: M puts a pair down, H a pair of levels.")
+        return
+    selected = viewing.selected_marker
+    place = order.index(selected) + by if selected in order else (0 if by > 0 else -1)
+    viewing.select_marker(*order[place % len(order)])
+
+
+def snap_now(window: DeskWindow) -> None:
+    """Let the chosen marker or level go to what is nearest of what dropped ones go to."""
+    view, selected = window.middle.view, window.viewing.selected_marker
+    if selected is not None and window.document.level_pair(selected[0]) is not None:
+        view.level_hand.snap_now()
+    elif view.time_refused:
+        window.viewing.tell(view.time_refused)
+    else:
+        view.hand.snap_now()
 
 
 def write_note(window: DeskWindow) -> None:

@@ -80,8 +80,7 @@ class PairEdits(History):
         """Move one level of a pair; `record` and `merge` as in `move_marker`."""
         pair = self.level_pair(pair_id)
         if pair is not None:
-            moved = replace(pair, first=level) if which == 1 else replace(pair, second=level)
-            moved = replace(moved, record=pair.record if record is None else record)
+            moved = pair.put(which, level, pair.records[which - 1] if record is None else record)
             self._replace_pair(moved, f"Move {pair.name}", ("move", pair_id, which) if merge else None)
 
     def move_marker(
@@ -111,13 +110,10 @@ class PairEdits(History):
         pair = self.pair(pair_id)
         if pair is None:
             return
-        moved = replace(
-            pair,
-            record=pair.record if record is None else record,
-            channel=pair.channel if channel is None else channel,
-        )
+        before = pair.places[which - 1]
+        moved = pair.put(which, before[0] if record is None else record, before[1] if channel is None else channel)
         moved = replace(moved, t1=time, u1=u) if which == 1 else replace(moved, t2=time, u2=u)
-        kept = pair.pulses if moved.channel == pair.channel else None
+        kept = pair.pulses if moved.one_channel else None
         moved = replace(moved, pulses=without(kept, which))
         self._replace_pair(moved, f"Move {pair.name}", ("move", pair_id, which) if merge else None)
 

@@ -83,7 +83,7 @@ def review_of(
             level.u,
             pair.id,
             names[pair.channel],
-            pair.record,
+            record,
             pair.name,
             pair.note,
             level.level,
@@ -91,7 +91,7 @@ def review_of(
             level.base_u,
         )
         for pair in additions.levels
-        for level in (pair.first, pair.second)
+        for level, record in zip((pair.first, pair.second), pair.records, strict=True)
     ]
     return Review(
         session_sha256=sha256,
@@ -118,11 +118,9 @@ def review_of(
 def markers_of(pairs: Sequence[MarkerPair], names: Sequence[str]) -> list[Marker]:
     """Return the markers of pairs as a review has them; `names` are the channels'."""
     return [
-        Marker(
-            end.time, end.u, pair.id, pair.name, names[pair.channel], pair.record, pair.intervals, end.pulse, pair.note
-        )
+        Marker(end.time, end.u, pair.id, pair.name, names[channel], record, pair.intervals, end.pulse, pair.note)
         for pair in pairs
-        for end in pair.ends
+        for end, (record, channel) in zip(pair.ends, pair.places, strict=True)
     ]
 
 
@@ -143,7 +141,8 @@ def _pairs(review: Review, session: Session) -> tuple[tuple[MarkerPair, ...], tu
         pulses = None if one.pulse is None and other.pulse is None else (one.pulse, other.pulse)
         name, intervals = first.name or f"Pair {number}", max(first.intervals, 1)
         times = first.time, second.time, first.u, second.u
-        pairs.append(MarkerPair(number, name, *times, record, channel, intervals, pulses, first.note))
+        pair = MarkerPair(number, name, *times, record, channel, intervals, pulses, first.note)
+        pairs.append(pair.put(2, second.record or 0, names.index(second.channel or names[0])))
     return tuple(pairs), tuple(lone)
 
 
@@ -161,5 +160,6 @@ def _levels(review: Review, session: Session, taken: set[int]) -> tuple[tuple[Le
         free = number if number not in taken else max(taken) + 1
         taken = {*taken, free}
         name, channel = first.name or f"Levels {free}", names.index(first.channel)
-        pairs.append(LevelPair(free, name, placed(first), placed(second), first.record, channel, first.note))
+        pair = LevelPair(free, name, placed(first), placed(second), first.record, channel, first.note)
+        pairs.append(pair.put(2, pair.second, second.record))
     return tuple(pairs), tuple(lone)

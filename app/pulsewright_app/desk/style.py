@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 from PySide6.QtGui import QFont, QFontDatabase, QGuiApplication
 from PySide6.QtWidgets import QApplication
 
+from pulsewright_app.desk.memory import give_back_large_blocks
 from pulsewright_app.desk.panels.panel import palette_of
 from pulsewright_app.theme import Theme
 
@@ -14,13 +16,17 @@ _FONTS = Path(__file__).resolve().parent.parent / "fonts"
 _WITHOUT_A_SCREEN = ("offscreen", "minimal")
 
 _PREPARED, _WORN = "pulsewright_prepared", "pulsewright_theme"
+_SWITCH_SECONDS = 5e-4
+"""How long a thread may keep the interpreter while another waits: the desk waits anew after each call into Qt."""
 
 
 def prepare(application: QApplication) -> None:
-    """Set the widget style, and the bundled font where the platform brings none of its own; once is enough."""
+    """Set style and memory, and the bundled font where the platform brings none of its own; once is enough."""
     if application.property(_PREPARED):
         return
     application.setProperty(_PREPARED, True)
+    give_back_large_blocks()
+    sys.setswitchinterval(_SWITCH_SECONDS)
     application.setStyle("Fusion")
     application.setApplicationName("Pulsewright")
     application.setApplicationDisplayName("Pulsewright")

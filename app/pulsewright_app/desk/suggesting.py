@@ -21,6 +21,8 @@ def suggested_n(document: Document, results: Results, pair: MarkerPair, record: 
         return "The session is not measured yet: N can be suggested when its pulses are found."
     shown = Following(document, results).shown(pair, record, 0.0)
     here = shown.pair
+    if not here.one_channel:
+        return f"No N is suggested for {pair.name}: its markers stand on two channels."
     times, reach = sorted((here.t1, here.t2)), max(_REACH * max(here.u1, here.u2), session.sample_interval)
     intervals = intervals_between(findings, here.record, here.channel, times[0] - reach, times[1] + reach)
     if intervals is not None and not shown.reason:

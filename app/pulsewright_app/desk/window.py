@@ -32,7 +32,7 @@ from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.habits import windows
 from pulsewright_app.desk.habits.habits import Habits
-from pulsewright_app.desk.habits.manners import Manners
+from pulsewright_app.desk.habits.manners import Manners, set_font_percent
 from pulsewright_app.desk.help.pages import GuidePage, about_page, cautions_page
 from pulsewright_app.desk.importing.arrivals import Arrived, open_or_import
 from pulsewright_app.desk.importing.import_page import ImportPage
@@ -77,9 +77,11 @@ class DeskWindow(QMainWindow):
     def __init__(
         self, options: Mapping[str, Any] | None = None, dark: bool = False, habits: Habits | None = None
     ) -> None:
+        habits = habits or Habits()
+        set_font_percent(habits.preferences.font_percent)  # before anything is built, which then fits its letters
         super().__init__()
         self.options = dict(options or {})
-        self.manners = Manners(self, habits or Habits())
+        self.manners = Manners(self, habits)
         self.document = Document(self)
         self.viewing = Viewing(self.document, self)
         self.results = Results(self)
@@ -257,7 +259,7 @@ class DeskWindow(QMainWindow):
         if not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
-        self.background.stop()
+        self.background.cancel_all()
         self.measuring.sha256 = opened.sha256
         self.reviewing.put_on(opened, self.options)
         self.manners.opened(opened.path)
@@ -281,7 +283,7 @@ class DeskWindow(QMainWindow):
         """Go back to the first screen."""
         if not self.reviewing.let_go():
             return
-        self.background.stop()
+        self.background.cancel_all()
         self.document.open(None)
 
     def open_figure(self) -> None:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from pulsewright.review import LevelMarker, Marker, Review, level_pairs, marker_pairs
 from pulsewright_analysis.level_markers import level_difference, placed
 from pulsewright_analysis.results import Findings
-from pulsewright_analysis.standing_pairs import ends_of, standing_in
+from pulsewright_analysis.standing_pairs import ends_of, record_of, standing_in
 from pulsewright_app.evidence.drawing import MARKER, short
 from pulsewright_app.figures_axes import Axis
-from pulsewright_app.wording import follows
+from pulsewright_app.wording import follows, held_for, stays
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -125,10 +125,15 @@ def dimensions_of(
 
 def _about(pair: tuple[Marker, Marker], record: int | None) -> str:
     """Return which record a pair's Δ holds for, and what it follows, where that has to be said."""
-    own, (first, second) = pair[0].record or 0, ends_of(pair)
-    if first.pulse is not None or second.pulse is not None:
-        return f" ({follows(first.pulse, second.pulse)}, record {own if record is None else record})"
-    return "" if record == own else f" (record {own})"
+    first, second = (end.pulse for end in ends_of(pair))
+    moves = first is not None or second is not None
+    shown = record_of(pair) if record is None and moves else record
+    own = [
+        marker.record or 0 if pulse is None or shown is None else shown
+        for marker, pulse in zip(pair, (first, second), strict=True)
+    ]
+    told = [follows(first, second), f"record {shown}", *stays(first, second, own)] if moves else held_for(own, shown)
+    return f" ({', '.join(told)})" if told else ""
 
 
 def _level_text(
@@ -137,7 +142,8 @@ def _level_text(
     first, second = pair
     name = short(first.name or f"Levels {first.pair}")
     told = level_difference(placed(first), placed(second), units[first.channel], findings.settings.scale_percent)
-    return f"{name}: Δ {told}" + ("" if record == first.record else f" (record {first.record})")
+    held = held_for((first.record, second.record), record)
+    return f"{name}: Δ {told}" + (f" ({held[0]})" if held else "")
 
 
 def height_of_pairs(pairs: tuple[DrawnPair, ...]) -> float:
@@ -180,7 +186,8 @@ def draw_levels(
     of_channel = [pair for pair in levels if pair.channel == channel]
     if whole:
         ends = [v * factor for pair in of_channel for v in pair.values]
-        low, high = min((low, *ends)), max((high, *ends))
+        air = 0.04 * (high - low)
+        low, high = min((low, *(end - air for end in ends))), max((high, *(end + air for end in ends)))
     inside = [pair for pair in of_channel if all(low <= v * factor <= high for v in pair.values)]
     for place, pair in enumerate(inside):
         x, heights = 0.985 - _COLUMN * place, [v * factor for v in pair.values]

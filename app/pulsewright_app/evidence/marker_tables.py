@@ -11,7 +11,7 @@ from pulsewright_analysis.results import Findings
 from pulsewright_analysis.standing_pairs import ends_of, standing_in
 from pulsewright_app.evidence.numbers import number, plain
 from pulsewright_app.evidence.sheet import Cell, Number, Table
-from pulsewright_app.wording import follows, level_words
+from pulsewright_app.wording import follows, held_for, level_words
 
 
 def marker_table(review: Review, findings: Findings) -> Table | None:
@@ -25,7 +25,7 @@ def marker_table(review: Review, findings: Findings) -> Table | None:
 
 def _row(pair: tuple[Marker, Marker], findings: Findings) -> tuple[Cell, ...]:
     first, there = pair[0], standing_in(findings, pair)
-    where = f"record {first.record or 0}, {first.channel or findings.session.channels[0][0]}"
+    where = _places(pair, findings)
     ends = [end.pulse for end in ends_of(pair)]
     if any(pulse is not None for pulse in ends):
         where = f"{follows(*ends)}, {where}"
@@ -41,6 +41,13 @@ def _row(pair: tuple[Marker, Marker], findings: Findings) -> tuple[Cell, ...]:
         number(there.told.per_interval),
         where,
     )
+
+
+def _places(pair: tuple[Marker, Marker], findings: Findings) -> str:
+    """Return the record and channel that the u of each marker holds for; once where they are the same."""
+    nameless = findings.session.channels[0][0]
+    first, second = (f"record {marker.record or 0}, {marker.channel or nameless}" for marker in pair)
+    return first if first == second else f"t₁: {first}; t₂: {second}"
 
 
 def level_table(review: Review, session: Session, findings: Findings) -> Table | None:
@@ -62,8 +69,7 @@ def _put_down(pair: tuple[LevelMarker, LevelMarker]) -> str:
     first, second = pair
     words = [level_words(marker.level, marker.pulse) for marker in pair]
     on = words[0] if words[0] == words[1] else " and ".join(words)
-    records = f"record {first.record}" if first.record == second.record else f"records {first.record}, {second.record}"
-    return f"{records}, {first.channel}: {on}"
+    return f"{held_for((first.record, second.record), None)[0]}, {first.channel}: {on}"
 
 
 def series_table(review: Review, findings: Findings) -> Table | None:

@@ -143,8 +143,18 @@ class Pictures:
         record = min(first.record or 0, session.records - 1)
         here = replace(
             self._review,
-            markers=[m for m in self._review.markers if m.channel == first.channel and (m.record or 0) == record],
-            level_markers=[m for m in self._review.level_markers if (m.channel, m.record) == (names[channel], record)],
+            markers=[
+                marker
+                for pair in marker_pairs(self._review)
+                if pair[0].channel == first.channel and (pair[0].record or 0) == record
+                for marker in pair
+            ],
+            level_markers=[
+                level
+                for pair in level_pairs(self._review)
+                if (pair[0].channel, pair[0].record) == (names[channel], record)
+                for level in pair
+            ],
         )
         shown = dimensions_of(here, self._findings, self._units, (names[channel],), record)
         caption = f"Record {record} on {short(names[channel], 40)} with the pairs put down there.{shown.sentence}"

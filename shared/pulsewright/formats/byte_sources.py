@@ -113,6 +113,56 @@ class FileBytes:
             os.close(number)
 
 
+class FilePart:
+    """A stretch of a file as bytes of their own.
+
+    Parameters
+    ----------
+    whole : FileBytes
+        The file; closed with the part.
+    start, length : int
+        Where the stretch begins, and its bytes.
+    name : str
+        The file's name, for errors.
+
+    Raises
+    ------
+    RecordingError
+        If the file does not hold all of it.
+    """
+
+    def __init__(self, whole: FileBytes, start: int, length: int, name: str) -> None:
+        self._whole, self._start, self._length, self._name = whole, start, length, name
+        if start < 0 or length < 0 or start + length > whole.length:
+            raise ended_early(name)
+
+    @property
+    def length(self) -> int:
+        """Bytes of the stretch."""
+        return self._length
+
+    def read_at(self, place: int, count: int) -> bytes:
+        """Return `count` bytes from `place` on.
+
+        Parameters
+        ----------
+        place, count : int
+            Bytes of the stretch.
+
+        Raises
+        ------
+        RecordingError
+            If the stretch does not hold them.
+        """
+        if place < 0 or place + count > self._length:
+            raise ended_early(self._name)
+        return self._whole.read_at(self._start + place, count)
+
+    def close(self) -> None:
+        """Give back the file."""
+        self._whole.close()
+
+
 class PackedBytes:
     """Bytes that must be unpacked in order: quick forwards, from the start again backwards.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,18 @@ import numpy as np
 
 from pulsewright.block_source import BlockSource
 from pulsewright.errors import RecordingError
+from pulsewright.formats.option_values import (
+    for_each,
+    parse_ends,
+    parse_rate,
+    show_ends,
+    show_rate,
+    shown_for_each,
+    whole_number,
+)
 from pulsewright.formats.sample_types import NO_END_CODE, usual_end_codes
 from pulsewright.formats.understanding import Ledger, Reading
-from pulsewright.quantity import engineering, parse_number
+from pulsewright.quantity import parse_number
 from pulsewright.session import Channel, Floats, Session
 
 _OWN, _UNKNOWN, _EVERY = "the file's own", "not known", "every "
@@ -41,8 +51,12 @@ class Found:
         Samples.
     trigger_time, trigger_offset
         As for `Session`.
+    time_origin : Fraction
+        The first trigger by the file's own clock, seconds; what `trigger_time` counts from.
     title, notes, origin, created : str
         Text that the file carries.
+    complete : bool
+        Whether the file says everything that a session needs, so that what it leaves open is not known.
     """
 
     source: BlockSource
@@ -60,10 +74,12 @@ class Found:
     pre_trigger: int | None = None
     trigger_time: Floats | None = None
     trigger_offset: Floats | None = None
+    time_origin: Fraction = Fraction(0)
     title: str = ""
     notes: str = ""
     origin: str = ""
     created: str = ""
+    complete: bool = False
 
 
 def records_in(ledger: Ledger, total: int, in_file: int | None = None) -> tuple[int, int]:
@@ -142,7 +158,8 @@ def conclude(ledger: Ledger, path: Path, format_name: str, found: Found) -> Read
         )
     channels = _channels(ledger, found)
     time, offset = _triggers(ledger, found, records)
-    title = ledger.decide("title", str, in_file=found.title or None, guess="", why="the file has none")
+    title = ledger.decide("title", str, in_file=found.title or ("" if found.complete else None), guess="",
+                          why="the file has none")  # fmt: skip
     session = Session(
         found.source,
         channels,
@@ -157,7 +174,8 @@ def conclude(ledger: Ledger, path: Path, format_name: str, found: Found) -> Read
         created=found.created,
         file=path,
     )
-    return Reading(path, format_name, session, tuple(ledger.assumptions), tuple(ledger.odd), tuple(ledger.problems))
+    told = tuple(ledger.assumptions), tuple(ledger.odd), tuple(ledger.problems)
+    return Reading(path, format_name, session, *told, found.time_origin)
 
 
 def _guess(found: Found, name: str, guess: Any = None, why: str = "") -> dict[str, Any]:
@@ -177,7 +195,7 @@ def _channels(ledger: Ledger, found: Found) -> list[Channel]:
 
     def each(name: str, parse: Callable[[str, int], Any], in_file: Any, usual: Any, why: str, show: Any = str) -> Any:
         guess, reason = found.guesses.get(name, (usual, why))
-        return ledger.decide(
+        values = ledger.decide(
             name,
             lambda text: for_each(text, names, parse),
             lambda values: shown_for_each([show(value) for value in values]),
@@ -185,11 +203,15 @@ def _channels(ledger: Ledger, found: Found) -> list[Channel]:
             guess=guess if isinstance(guess, list) else [guess] * count,
             why=reason,
         )
+        assert values is not None
+        return _by_channel(ledger, name, names, values, parse, show)
 
     names = [f"C{place + 1:0{max(2, len(str(count)))}d}" for place in range(count)]
     names = each("names", _name, found.names, names, "the file names none")
     _check_names(ledger, names)
-    modules = each("module", _name, found.modules, "M1", "one module, if nobody says otherwise")
+    renamed = _renamed(ledger, names)
+    _check_names(ledger, renamed)
+    modules = each("module_names", _name, found.modules, "M1", "one module, if nobody says otherwise")
     units = each("unit", lambda text, _: text, found.units, "V", "the file names none")
     scales = each(
         "scale",
@@ -208,9 +230,34 @@ def _channels(ledger: Ledger, found: Found) -> list[Channel]:
     usual = usual_end_codes(found.stored or found.source.dtype, found.source.dtype)
     why = "those of the sample type" if usual[1] < NO_END_CODE else "samples are no codes: none counts as clipped"
     ends = each("end_codes", lambda text, _: parse_ends(text), found.end_codes, usual, why, show_ends)
-    rows = zip(names, modules, units, scales, offsets, (end[0] for end in ends), (end[1] for end in ends), delays,
+    rows = zip(renamed, modules, units, scales, offsets, (end[0] for end in ends), (end[1] for end in ends), delays,
                strict=True)  # fmt: skip
     return [Channel(*row) for row in rows]
+
+
+def _by_channel(
+    ledger: Ledger, name: str, names: Sequence[str], values: list[Any], parse: Callable[[str, int], Any], show: Any
+) -> list[Any]:
+    """Return the values with those in place that a person gave for single channels by name."""
+    given = {place: ledger.channels[known][name] for place, known in enumerate(names)
+             if name in ledger.channels.get(known, {})}  # fmt: skip
+    if not given or name == "names":
+        return values
+    changed = [parse(given[place], place) if place in given else value for place, value in enumerate(values)]
+    ledger.note(name, shown_for_each([show(value) for value in changed]), "option")
+    return changed
+
+
+def _renamed(ledger: Ledger, names: list[str]) -> list[str]:
+    unknown = [name for name in ledger.channels if name not in names]
+    if unknown:
+        raise RecordingError(
+            f"{ledger.file_name}: has no channel {unknown[0]!r}", f"its channels are {', '.join(names)}", "names"
+        )
+    renamed = [ledger.channels.get(name, {}).get("names", name) for name in names]
+    if renamed != names:
+        ledger.note("names", ",".join(renamed), "option")
+    return renamed
 
 
 def _check_names(ledger: Ledger, names: Sequence[str]) -> None:
@@ -228,7 +275,7 @@ def _triggers(ledger: Ledger, found: Found, records: int) -> tuple[Floats | None
     told = ledger.decide(
         "trigger_times",
         _parse_times,
-        in_file=_OWN if own else None,
+        in_file=_OWN if own else _UNKNOWN if found.complete else None,
         guess=_UNKNOWN,
         why="the file has none",
         choices=(_OWN, _UNKNOWN, "every 1 ms") if own else (_UNKNOWN, "every 1 ms"),
@@ -239,7 +286,8 @@ def _triggers(ledger: Ledger, found: Found, records: int) -> tuple[Floats | None
     if told == _OWN:
         return found.trigger_time, found.trigger_offset
     if told == _UNKNOWN:
-        return None, found.trigger_offset
+        # a file that knows none still says whether one column would serve all modules
+        return (None if own else found.trigger_time), found.trigger_offset
     every: Floats = np.arange(records, dtype=np.float64) * parse_number(told.removeprefix(_EVERY), "s")
     return every, found.trigger_offset
 
@@ -256,125 +304,3 @@ def _parse_times(text: str) -> str:
 
 def _name(text: str, _: int) -> str:
     return text
-
-
-def for_each(text: str, names: Sequence[str], parse: Callable[[str, int], Any]) -> list[Any]:
-    """Read one value for all channels, or one for each.
-
-    Parameters
-    ----------
-    text : str
-        ``"1 mV"``, or as many values as channels with commas between them.
-    names : sequence of str
-        The channels.
-    parse : callable
-        Reads one value, told the place of its channel.
-
-    Raises
-    ------
-    RecordingError
-        If there is another number of values.
-    """
-    parts = [part.strip() for part in text.split(",")]
-    if len(parts) == 1:
-        parts *= len(names)
-    if len(parts) != len(names):
-        raise RecordingError(f"{text!r} has {len(parts)} values for {len(names)} channels", "give one, or one for each")
-    return [parse(part, place) for place, part in enumerate(parts)]
-
-
-def shown_for_each(parts: Sequence[str]) -> str:
-    """Write values as `for_each` reads them: one where all are the same.
-
-    Parameters
-    ----------
-    parts : sequence of str
-        One for each channel.
-    """
-    return parts[0] if len(set(parts)) == 1 else ",".join(parts)
-
-
-def whole_number(text: str) -> int:
-    """Read a count, 0 or more.
-
-    Parameters
-    ----------
-    text : str
-        Digits; blanks, commas and underscores between them are passed over.
-
-    Raises
-    ------
-    ValueError
-        If it is none.
-    """
-    number = int(text.replace(",", "").replace("_", "").replace(" ", ""))
-    if not 0 <= number < 1 << 62:
-        raise ValueError(text)
-    return number
-
-
-def parse_rate(text: str) -> float:
-    """Read a sample rate, or a sample interval such as ``"40 ns"``, in hertz.
-
-    Parameters
-    ----------
-    text : str
-        A number with or without a unit.
-
-    Raises
-    ------
-    ValueError
-        If it is not above 0, or its reciprocal is not finite.
-    SettingError
-        If it is no number.
-    """
-    seconds = text.rstrip().endswith("s") and not text.rstrip().endswith("/s")
-    value = parse_number(text, "s" if seconds else "Hz", "sample rate")
-    rate = 1.0 / value if seconds and value else value
-    if not (rate > 0 and np.isfinite(rate) and np.isfinite(1.0 / rate)):
-        raise ValueError(text)
-    return rate
-
-
-def show_rate(rate: float) -> str:
-    """Write a sample rate so that it is read back to the last bit.
-
-    Parameters
-    ----------
-    rate : float
-        Hertz.
-    """
-    short = engineering(rate, "Hz", 12)
-    return short if parse_number(short, "Hz") == rate else f"{rate!r} Hz"
-
-
-def parse_ends(text: str) -> tuple[int, int]:
-    """Read end codes: ``"-2048 .. 2047"``, or ``"none"``.
-
-    Parameters
-    ----------
-    text : str
-        Two whole numbers, or ``none``.
-
-    Raises
-    ------
-    ValueError
-        If they are no whole numbers, or the second is not above the first.
-    """
-    if text == "none":
-        return -NO_END_CODE, NO_END_CODE
-    low, high = (int(part) for part in text.split(".."))
-    if not -NO_END_CODE <= low < high <= NO_END_CODE:
-        raise ValueError(text)
-    return low, high
-
-
-def show_ends(ends: tuple[int, int]) -> str:
-    """Write end codes as `parse_ends` reads them.
-
-    Parameters
-    ----------
-    ends : (int, int)
-        Lowest and highest.
-    """
-    return "none" if ends == (-NO_END_CODE, NO_END_CODE) else f"{ends[0]} .. {ends[1]}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from pulsewright.formats.sample_types import StoredType, as_type, sample_type
 from pulsewright.formats.text_lines import TextFile, looks_like_text
 from pulsewright.formats.understanding import Ledger, Reading
 
+_UTF8_MARK = b"\xef\xbb\xbf"
 NAME = "delimited text"
 SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".asc")
 
@@ -74,11 +76,11 @@ def _encoding(ledger: Ledger) -> str | None:
         return None
     try:
         name = codecs.lookup(given).name
-        b"0".decode(name)
+        plain = "0123456789.,;\t\n".encode(name)
     except (LookupError, UnicodeError, ValueError) as error:
         raise RecordingError(f"encoding: {given!r} is none", 'write it like "utf-8"', "encoding") from error
-    if name.startswith("utf-32"):
-        raise RecordingError("encoding: UTF-32 is not read", "save it as UTF-8", "encoding")
+    if plain not in (b"0123456789.,;\t\n", _UTF8_MARK + b"0123456789.,;\t\n") and not name.startswith("utf-16"):
+        raise RecordingError(f"encoding: {given!r} does not write digits as ASCII", "save it as UTF-8", "encoding")
     return name
 
 
@@ -124,6 +126,8 @@ def _take_times(found: Found, seen: TextSurvey, layout: TextLayout) -> None:
         starts = [starts[0] + record * layout.length / found.sample_rate for record in range(layout.records)]
     for key, value in triggers_from(starts[: layout.records], found.sample_rate, layout.length).items():
         setattr(found, key, value)
+        if key == "trigger_time":
+            found.time_origin = Fraction(starts[0])
 
 
 class TextLayout:
@@ -177,7 +181,7 @@ def _layout(ledger: Ledger, seen: TextSurvey, roles: Roles) -> TextLayout:
                              "see whether rows are missing", "channel_column")  # fmt: skip
     length = rows[0] // each
     if len(rows) > 1:
-        ledger.note("record_length", str(length), "file")
+        ledger.note("record_length", str(length), "file" if ledger.given("record_length") is None else "option")
         if ledger.given("record_length") not in (None, str(length)):
             raise RecordingError(f"{name}: its records have {length:,} samples", "leave the record length out",
                                  "record_length")  # fmt: skip
@@ -232,12 +236,12 @@ class TextSource:
         each, (_, channels, length) = self._layout.rows, self.shape
         if not chosen:
             return np.empty((0, channels, length), self._dtype)
-        values = self._rows.between(chosen.start * each, chosen.stop * each)[:, self._skipped :]
+        values = self._values(chosen.start * each, chosen.stop * each)
         if not self._layout.by_channel or self._layout.run == 1:
             block = values.reshape(len(chosen), length, channels).transpose(0, 2, 1)
         else:
             block = values.reshape(len(chosen), channels, length)
-        return self._typed(block)
+        return self._closed(block)
 
     def read_channel(self, first: int, stop: int, channel: int) -> Codes:
         """Return records first … stop − 1 on one channel, shape (stop − first, record length).
@@ -266,20 +270,30 @@ class TextSource:
         chosen = range(self._layout.length)[first:stop]
         start = record * self._layout.rows
         if not self._layout.by_channel:
-            values = self._rows.between(start + chosen.start, start + chosen.stop)[:, self._skipped :]
-            return self._typed(values.T[channels])
+            values = self._values(start + chosen.start, start + chosen.stop)
+            return self._closed(values.T[channels])
         count = self._layout.channels
         if self._layout.run == 1:
-            values = self._rows.between(start + chosen.start * count, start + chosen.stop * count)[:, self._skipped :]
-            return self._typed(values.reshape(-1, count).T[channels])
+            values = self._values(start + chosen.start * count, start + chosen.stop * count)
+            return self._closed(values.reshape(-1, count).T[channels])
         parts = []
         for place in range(count)[channels]:
             at = start + place * self._layout.length
-            parts.append(self._rows.between(at + chosen.start, at + chosen.stop)[:, self._skipped])
-        return self._typed(np.stack(parts))
+            parts.append(self._values(at + chosen.start, at + chosen.stop)[:, 0])
+        return self._closed(np.stack(parts))
 
-    def _typed(self, values: Codes) -> Codes:
-        codes = np.ascontiguousarray(as_type(values, self._dtype, self._name))
+    def _values(self, first: int, stop: int) -> Codes:
+        """Return the values of some rows in the session's type, which is smaller than that of the numbers read."""
+        columns = 1 if self._layout.by_channel else self._layout.channels
+        values = np.empty((max(0, stop - first), columns), self._dtype)
+        if len(values):
+            for at, part in self._rows.between(first, stop):
+                values[at : at + len(part)] = as_type(part[:, self._skipped :], self._dtype, self._name)
+        return values
+
+    @staticmethod
+    def _closed(values: Codes) -> Codes:
+        codes = np.ascontiguousarray(values)
         codes.flags.writeable = False
         return codes
 

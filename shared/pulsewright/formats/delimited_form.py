@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pulsewright.errors import RecordingError
-from pulsewright.formats.concluding import parse_rate, whole_number
 from pulsewright.formats.named_arrays import INTERVAL_NAMES, RATE_NAMES
-from pulsewright.formats.text_lines import TextFile
+from pulsewright.formats.option_values import parse_rate, whole_number
+from pulsewright.formats.text_lines import HEAD, TextFile
 from pulsewright.formats.understanding import Ledger
 from pulsewright.quantity import PREFIXES, parse_number
 
@@ -125,7 +125,7 @@ def find_form(ledger: Ledger, text: TextFile) -> TextForm:
                   why="it is not UTF-8")  # fmt: skip
     shown = text.head.decode("utf-8" if text.encoding.startswith("utf") else text.encoding, "replace").lstrip("\ufeff")
     lines = shown.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    if len(text.head) >= 1 << 16:
+    if len(text.head) >= HEAD:
         lines.pop()  # cut off
     comment = ledger.decide(
         "comment", lambda given: "" if given == "none" else given, lambda mark: mark or "none",

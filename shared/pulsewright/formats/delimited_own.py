@@ -123,7 +123,7 @@ class OwnSource:
         chosen = range(self._shape[0])[first:stop]
         _, channels, length = self._shape
         rows = self._codes(chosen.start * length, chosen.stop * length) if chosen else np.empty((0, channels))
-        codes = np.ascontiguousarray(rows.reshape(len(chosen), length, channels).transpose(0, 2, 1).astype(self._dtype))
+        codes = np.ascontiguousarray(rows.reshape(len(chosen), length, channels).transpose(0, 2, 1))
         codes.flags.writeable = False
         return codes
 
@@ -152,12 +152,17 @@ class OwnSource:
             The places of those wanted.
         """
         start = record * self._shape[2]
-        return np.ascontiguousarray(self._codes(start + first, start + stop).T[channels].astype(self._dtype))
+        return np.ascontiguousarray(self._codes(start + first, start + stop).T[channels])
 
     def _codes(self, first: int, stop: int) -> Codes:
         """Return rows as whole codes that fit their type; float32 samples are written as they are."""
-        values: Codes = self._rows.between(first, stop)
-        if self._in_units:
+        rows = np.empty((stop - first, self._shape[1]), self._dtype)
+        for at, part in self._rows.between(first, stop):
+            rows[at : at + len(part)] = self._checked(part)
+        return rows
+
+    def _checked(self, values: Codes) -> Codes:
+        if self._in_units and self._dtype.kind != "f":
             values = np.rint((values - self._offsets) / self._scales)
         if self._dtype.kind != "f":
             room = np.iinfo(self._dtype)

@@ -57,6 +57,8 @@ class Rows:
             self._converters[dates_in] = self._seconds_of
         self._starts: list[tuple[int, int]] = []  # number of the first row, place in the text
         self._kept: tuple[int, Floats] | None = None
+        self._ahead: Iterator[tuple[int, bytes]] | None = None
+        self._next_row, self._header = 0, 0
 
     def all_blocks(self) -> Iterator[Floats]:
         """Yield every row once, in blocks (rows, columns), and note where each block begins.
@@ -87,45 +89,53 @@ class Rows:
         """How much of the file the look through it has read, 0 … 1."""
         return self._text.share
 
-    def between(self, first: int, stop: int) -> Floats:
-        """Return rows first … stop − 1, shape (stop − first, columns).
+    def between(self, first: int, stop: int) -> Iterator[tuple[int, Floats]]:
+        """Yield rows first … stop − 1 in parts, none much larger than a block of text.
 
         Parameters
         ----------
         first, stop : int
             After `all_blocks` has been through.
 
+        Yields
+        ------
+        int, array (rows, columns)
+            Which of the wanted rows the part begins with, from 0.
+
         Raises
         ------
         RecordingError
             If the file has changed since.
         """
-        parts: list[Floats] = []
         have = first
         for row, values in self._blocks_from(first):
             part = values[max(0, have - row) : stop - row]
             if len(part):
-                parts.append(part)
+                yield have - first, part
                 have += len(part)
             if have >= stop:
-                break
-        if have < stop:
-            raise RecordingError(f"{self._text.name}: has become shorter", "copy the file again")
-        return np.concatenate(parts) if parts else np.empty((0, len(self._columns)))
+                return
+        raise RecordingError(f"{self._text.name}: has become shorter", "copy the file again")
 
     def _blocks_from(self, first: int) -> Iterator[tuple[int, Floats]]:
+        """Yield (number of the first row, rows) from the block on that holds a row.
+
+        The look goes on where the last one ended: packed text could only be read from its beginning again.
+        """
         if self._kept is not None and self._kept[0] <= first < self._kept[0] + len(self._kept[1]):
             yield self._kept
             first = self._kept[0] + len(self._kept[1])
-        at = max(0, bisect_right(self._starts, first, key=lambda start: start[0]) - 1)
-        row, place = self._starts[at]
-        header = self._form.header_lines if at == 0 else 0
-        for _, block in self._text.blocks(place):
-            kept, header = self._data_lines(block, header)
+        if self._ahead is None or self._next_row != first:
+            at = max(0, bisect_right(self._starts, first, key=lambda start: start[0]) - 1)
+            self._next_row, place = self._starts[at]
+            self._ahead = self._text.blocks(place)
+            self._header = self._form.header_lines if at == 0 else 0
+        for _, block in self._ahead:
+            kept, self._header = self._data_lines(block, self._header)
             values = self._parsed(kept, 0)
-            self._kept = (row, values)
-            yield row, values
-            row += len(values)
+            self._kept = (self._next_row, values)
+            self._next_row += len(values)
+            yield self._kept
 
     def _data_lines(self, block: bytes, header: int) -> tuple[bytes, int]:
         """Return a block without comments and header lines, and how many header lines are still to come."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -203,3 +204,4 @@ def _take_triggers(arrays: Sequence[NamedArray], found: Found) -> None:
             known = values[np.isfinite(values)]
             if len(known) and bool(np.all(np.diff(known) >= 0)):
                 found.trigger_time = values - known[0]
+                found.time_origin = Fraction(float(known[0]))

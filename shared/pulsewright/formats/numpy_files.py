@@ -12,7 +12,7 @@ import numpy as np
 
 from pulsewright.errors import RecordingError
 from pulsewright.formats.array_axes import NamedArray, strided_array
-from pulsewright.formats.byte_sources import ByteSource, FileBytes, PackedBytes, ended_early
+from pulsewright.formats.byte_sources import ByteSource, FileBytes, FilePart, PackedBytes
 from pulsewright.formats.concluding import conclude
 from pulsewright.formats.named_arrays import understand
 from pulsewright.formats.packing import check_ratio
@@ -72,8 +72,11 @@ def read(path: Path, ledger: Ledger) -> Reading:
 
 def _archive(data: FileBytes, path: Path, ledger: Ledger) -> Reading:
     arrays: list[NamedArray] = []
-    with zipfile.ZipFile(path) as archive:
-        members = [entry for entry in archive.infolist() if entry.filename.endswith(".npy")]
+    try:
+        with zipfile.ZipFile(path) as archive:
+            members = [entry for entry in archive.infolist() if entry.filename.endswith(".npy")]
+    except (zipfile.BadZipFile, NotImplementedError) as error:
+        raise unreadable(path.name, error) from error
     if len(members) > _MOST_MEMBERS:
         raise RecordingError(f"{path.name}: holds {len(members):,} arrays", f"keep at most {_MOST_MEMBERS:,}")
     for member in members:
@@ -100,25 +103,6 @@ def _own(named: dict[str, NamedArray], path: Path, ledger: Ledger) -> Reading:
     return conclude(ledger, path, NAME, found_by(facts, source, path.name))
 
 
-class _Part:
-    """A stretch of a file as bytes of their own."""
-
-    def __init__(self, whole: FileBytes, start: int, length: int) -> None:
-        self._whole, self._start, self._length = whole, start, length
-
-    @property
-    def length(self) -> int:
-        return self._length
-
-    def read_at(self, place: int, count: int) -> bytes:
-        if place < 0 or place + count > self._length:
-            raise RecordingError("an array reaches past its end", "copy the file again")
-        return self._whole.read_at(self._start + place, count)
-
-    def close(self) -> None:
-        self._whole.close()
-
-
 def _bytes_of(member: zipfile.ZipInfo, data: FileBytes, path: Path) -> ByteSource:
     if member.flag_bits & 1:
         raise RecordingError(f"{path.name}: {member.filename} is encrypted", "save it without a password")
@@ -127,9 +111,7 @@ def _bytes_of(member: zipfile.ZipInfo, data: FileBytes, path: Path) -> ByteSourc
         if head[:4] != b"PK\x03\x04":
             raise RecordingError(f"{path.name}: {member.filename} is not where its index says", "copy the file again")
         start = member.header_offset + 30 + sum(struct.unpack("<HH", head[26:30]))
-        if start + member.file_size > data.length:
-            raise ended_early(path.name)
-        return _Part(data, start, member.file_size)
+        return FilePart(data, start, member.file_size, path.name)
     if member.compress_type != zipfile.ZIP_DEFLATED:
         raise RecordingError(f"{path.name}: {member.filename} is packed in an unusual way", "save it with NumPy")
     check_ratio(path.name, member.file_size, member.compress_size)

@@ -31,7 +31,7 @@ OPTIONS: dict[str, OptionWord] = {
     "record_length": OptionWord("Record length", "2048", "Samples in a record, where all records follow one another."),
     "sample_type": OptionWord("Sample type", "int16", "Type in which samples are kept."),
     "names": OptionWord("Channel names", "H01,H02", "One for each channel, in the file's order."),
-    "module": OptionWord("Module", "M1", "The module that carries the channels, or one for each channel."),
+    "module_names": OptionWord("Module", "M1", "The module that carries the channels, or one for each channel."),
     "unit": OptionWord("Unit", "V", "Of the values; one for all channels, or one for each."),
     "scale": OptionWord("Scale", "0.5 mV", "Units for each code; one for all channels, or one for each."),
     "offset": OptionWord("Offset", "0", "Units at code 0; one for all channels, or one for each."),
@@ -58,3 +58,5 @@ OPTIONS: dict[str, OptionWord] = {
     "raw": OptionWord("Description", "layout.toml", "A TOML file that describes raw binary."),
 }
 """In the order in which a person would want to see them; a name is also the command's option and the key in TOML."""
+FOR_CHANNELS = ("names", "module_names", "unit", "scale", "offset", "delay", "end_codes")
+"""The options that can be given for a single channel."""

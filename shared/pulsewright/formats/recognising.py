@@ -13,7 +13,7 @@ from pulsewright.formats.understanding import Ledger, Reading, unreadable
 HEAD_BYTES = 64 << 10
 """How much of a file's beginning is looked at to tell its format."""
 
-_MODULES = ("session_file", "hdf5_datasets", "wav", "numpy_files", "matlab5", "delimited")
+_MODULES = ("session_file", "hdf5_datasets", "wav", "numpy_files", "matlab5", "sigmf", "raw_binary", "delimited")
 """The formats' modules, those first whose files can be told for certain."""
 
 
@@ -65,6 +65,7 @@ def open_recording(
     *,
     progress: Callable[[float, str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
+    channels: Mapping[str, Mapping[str, str]] | None = None,
 ) -> Reading:
     """Open a file of any format but the session file's, for reading only.
 
@@ -79,6 +80,8 @@ def open_recording(
         Told (share done 0 … 1, what is being done) while a file must be looked through, as text must.
     cancelled : callable, optional
         Asked meanwhile; opening ends when it returns True.
+    channels : mapping of str to mapping of str to str, optional
+        Options for single channels, by the names that they have without: ``{"left": {"scale": "2 mV"}}``.
 
     Returns
     -------
@@ -93,7 +96,7 @@ def open_recording(
         If `cancelled` returned True.
     """
     file = Path(path)
-    ledger = Ledger(file.name, options, progress, cancelled)
+    ledger = Ledger(file.name, options, progress, cancelled, channels)
     head = _head(file)
     chosen = _format_of(file, head, ledger)
     try:
@@ -108,6 +111,24 @@ def open_recording(
         reading.close()
         raise
     return reading
+
+
+def is_session_file(path: str | Path) -> bool:
+    """Say whether a file is a session file, or calls itself one.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be opened at all.
+    """
+    from pulsewright.formats import session_file
+
+    return session_file.recognises(_head(Path(path)), Path(path))
 
 
 def _head(path: Path) -> bytes:

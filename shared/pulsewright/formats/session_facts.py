@@ -65,15 +65,25 @@ def _listed(table: Floats, shared: bool) -> list[Any]:
     return result
 
 
-def text_of(facts: dict[str, Any]) -> str:
-    """Return facts as one line of JSON.
+def bounded_text(facts: dict[str, Any], name: str) -> str:
+    """Return facts as one line of JSON, if they are short enough to be read back.
 
     Parameters
     ----------
     facts : dict
         As `facts_of` returns them.
+    name : str
+        Of the file that will carry them, for the error.
+
+    Raises
+    ------
+    RecordingError
+        If there are more of them than a reader would take.
     """
-    return json.dumps(facts, allow_nan=False, ensure_ascii=False)
+    text = json.dumps(facts, allow_nan=False, ensure_ascii=True)
+    if len(text) > MOST_BYTES:
+        raise RecordingError(f"{name}: times and texts of so many records have no room in it", "write a session file")
+    return text
 
 
 def read_facts(text: str | bytes, name: str) -> dict[str, Any]:
@@ -210,6 +220,7 @@ def found_by(facts: dict[str, Any], source: BlockSource, name: str) -> Found:
         notes=facts["notes"],
         origin=facts["origin"],
         created=facts["created"],
+        complete=True,
         trigger_time=tables[0],
         trigger_offset=tables[1],
     )

@@ -84,4 +84,5 @@ def _found(session: Session) -> Found:
         notes=session.notes,
         origin=session.origin,
         created=session.created,
+        complete=True,
     )

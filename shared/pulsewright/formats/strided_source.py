@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import product
 from typing import Any
 
@@ -149,3 +150,108 @@ class StridedSource:
             shape, strides = (*counts, 3), (*self._strides, 1)  # type: ignore[assignment]
         view: Codes = np.ndarray(shape, self._stored.dtype, buffer=raw, strides=strides)
         return as_type(self._stored.unpacked(view), self._dtype, self._name)
+
+
+class PlacedSource:
+    """A block source over bytes in which every record begins at a place of its own.
+
+    Parameters
+    ----------
+    data : ByteSource
+        Closed with the source.
+    name : str
+        The file's name, for errors.
+    places : sequence of int
+        First byte of each record.
+    channels, length : int
+        Of a record.
+    strides : (int, int)
+        Bytes from channel to channel, and from sample to sample.
+    stored, dtype
+        As for `StridedSource`.
+
+    Raises
+    ------
+    RecordingError
+        If a record would reach beyond the end.
+    """
+
+    def __init__(
+        self,
+        data: ByteSource,
+        name: str,
+        places: Sequence[int],
+        channels: int,
+        length: int,
+        strides: tuple[int, int],
+        stored: StoredType,
+        dtype: np.dtype[Any],
+    ) -> None:
+        self._data, self._places = data, tuple(places)
+        self._shape = (len(self._places), channels, length)
+        one = (1, channels, length), (0, *strides), stored, dtype
+        # the first and the last by their place in the file: what lies between them lies inside it too
+        for place in (min(self._places), max(self._places)):
+            StridedSource(data, name, place, *one)
+        self._name, self._one = name, one
+        self._dtype = dtype
+
+    def _record(self, place: int) -> StridedSource:
+        return StridedSource(self._data, self._name, place, *self._one)
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Records, channels, record length."""
+        return self._shape
+
+    @property
+    def dtype(self) -> np.dtype[Any]:
+        """Type of a sample as it is handed out."""
+        return self._dtype
+
+    def read(self, first: int, stop: int) -> Codes:
+        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        """
+        chosen = self._places[first:stop]
+        block = np.empty((len(chosen), *self._shape[1:]), self._dtype)
+        for row, place in enumerate(chosen):
+            block[row] = self._record(place).read(0, 1)[0]
+        block.flags.writeable = False
+        return block
+
+    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
+        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
+
+        Parameters
+        ----------
+        first, stop : int
+            First record, and the one after the last, as a slice takes them.
+        channel : int
+            Place of the channel, from 0.
+        """
+        chosen = self._places[first:stop]
+        rows = [self._record(place).read_channel(0, 1, channel)[0] for place in chosen]
+        return np.stack(rows) if rows else np.empty((0, self._shape[2]), self._dtype)
+
+    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
+        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
+
+        Parameters
+        ----------
+        record : int
+            Number of the record, from 0.
+        first, stop : int
+            First sample, and the one after the last.
+        channels : slice
+            The places of those wanted.
+        """
+        return self._record(self._places[record]).read_stretch(0, first, stop, channels)
+
+    def close(self) -> None:
+        """Give back the file."""
+        self._data.close()

@@ -12,6 +12,7 @@ from pulsewright.formats.byte_sources import FileBytes
 from pulsewright.formats.packing import Unpacking, packed_how
 
 BLOCK = 1 << 20
+HEAD = 64 << 10
 LONGEST_LINE = 1 << 20
 _WIDE = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
 _UTF8_MARK = b"\xef\xbb\xbf"
@@ -76,10 +77,10 @@ class TextFile:
         try:
             first = self._data.read_at(0, min(6, self._data.length))
             self.packing = packed_how(first)
-            raw = self._raw(0).read(BLOCK >> 4)
+            raw = self._raw(0).read(HEAD)
             self.encoding = encoding or _encoding_of(raw, self.name)
             self._wide = codecs.lookup(self.encoding).name.startswith("utf-16")
-            self.head = self._opened(0).read(BLOCK >> 4)
+            self.head = self._opened(0).read(HEAD)
         except BaseException:
             self._data.close()
             raise
@@ -176,6 +177,9 @@ def _encoding_of(raw: bytes, name: str) -> str:
     for mark, encoding in _WIDE.items():
         if raw.startswith(mark):
             return encoding
+    unmarked = _wide_without_mark(raw)
+    if unmarked is not None:
+        return unmarked
     if b"\0" in raw:
         raise RecordingError(
             f"{name}: is not text", "describe its bytes in a TOML file and give that with --raw", "raw"
@@ -190,6 +194,16 @@ def _encoding_of(raw: bytes, name: str) -> str:
     return "utf-8"
 
 
+def _wide_without_mark(raw: bytes) -> str | None:
+    """Return which code of two bytes a letter a text seems to be in, by its digits and commas; None for no such."""
+    start = raw[:1024]
+    low, high = start[::2], start[1::2]
+    for letters, zeros, encoding in ((low, high, "utf-16-le"), (high, low, "utf-16-be")):
+        if len(zeros) > 3 and zeros.count(0) > 0.7 * len(zeros) and 0 not in letters and looks_like_text(letters):
+            return encoding
+    return None
+
+
 def looks_like_text(head: bytes) -> bool:
     """Say whether bytes could be the beginning of a text file.
 
@@ -198,7 +212,7 @@ def looks_like_text(head: bytes) -> bool:
     head : bytes
         The file's first bytes, unpacked.
     """
-    if any(head.startswith(mark) for mark in _WIDE):
+    if any(head.startswith(mark) for mark in _WIDE) or (b"\0" in head[:1024] and _wide_without_mark(head)):
         return True
     control = sum(byte < 9 or 13 < byte < 32 for byte in head[:4096])
     return control == 0 and any(48 <= byte <= 57 for byte in head)

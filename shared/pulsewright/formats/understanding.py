@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 from pulsewright.errors import PulsewrightError, RecordingError
-from pulsewright.formats.option_words import OPTIONS
+from pulsewright.formats.option_words import FOR_CHANNELS, OPTIONS
 from pulsewright.session import Session
 
 Origin = Literal["file", "option", "guessed", "missing"]
@@ -73,6 +74,8 @@ class Reading:
         What is odd in the file, each a clause without a full stop.
     problems : tuple of RecordingError
         What stands in the way of a conversion, each with the option that would mend it.
+    time_origin : Fraction
+        The first trigger by the file's own clock, seconds, so that files of one clock can be joined by time.
     """
 
     path: Path
@@ -81,6 +84,7 @@ class Reading:
     assumptions: tuple[Assumption, ...]
     odd: tuple[str, ...] = ()
     problems: tuple[RecordingError, ...] = ()
+    time_origin: Fraction = Fraction(0)
 
     def checked(self) -> Session:
         """Return the session, if nothing stands in the way of converting it.
@@ -93,6 +97,11 @@ class Reading:
         for problem in self.problems:
             raise problem
         return self.session
+
+    @property
+    def assumed(self) -> bool:
+        """Whether anything at all was guessed or given, rather than said by the file."""
+        return any(told.value and told.origin in ("guessed", "option") for told in self.assumptions)
 
     @property
     def notes(self) -> str:
@@ -132,6 +141,15 @@ class Ledger:
         Told (share done 0 … 1, what is being done) by readers that must look through a whole file.
     cancelled : callable, optional
         Asked by them now and then; they stop when it returns True.
+    channels : mapping of str to mapping of str to str, optional
+        For single channels, by the names that they have without: options of `option_words.FOR_CHANNELS`.
+
+    Attributes
+    ----------
+    said : dict of str to str
+        What a description that belongs to the file says, as options would say it.
+    channels : dict
+        As given.
 
     Raises
     ------
@@ -145,11 +163,16 @@ class Ledger:
         options: Mapping[str, str] | None = None,
         progress: Callable[[float, str], None] | None = None,
         cancelled: Callable[[], bool] | None = None,
+        channels: Mapping[str, Mapping[str, str]] | None = None,
     ) -> None:
         self.file_name = file_name
         self.options = {name: str(value).strip() for name, value in (options or {}).items()}
         self.progress = progress
         self.cancelled = cancelled
+        self.said: dict[str, str] = {}
+        self.channels: dict[str, dict[str, str]] = {
+            name: {key: str(value).strip() for key, value in table.items()} for name, table in (channels or {}).items()
+        }
         self.assumptions: list[Assumption] = []
         self.odd: list[str] = []
         self.problems: list[RecordingError] = []
@@ -157,6 +180,11 @@ class Ledger:
         for name in self.options:
             if name not in OPTIONS:
                 raise RecordingError(f"there is no option {name!r}", f"choose from {', '.join(OPTIONS)}", name)
+        for table in self.channels.values():
+            for name in table:
+                if name not in FOR_CHANNELS:
+                    known = ", ".join(FOR_CHANNELS)
+                    raise RecordingError(f"a channel has no {name!r}", f"choose from {known}", name)
 
     def decide(
         self,
@@ -200,6 +228,10 @@ class Ledger:
         if given is not None:
             value = self._parsed(name, parse, given, choices)
             self._note(Assumption(name, given, "option", choices=tuple(choices)))
+            return value
+        if name in self.said:
+            value = self._parsed(name, parse, self.said[name], choices)
+            self._note(Assumption(name, self.said[name], "file", choices=tuple(choices)))
             return value
         if in_file is not None:
             self._note(Assumption(name, show(in_file), "file", choices=tuple(choices)))

@@ -176,6 +176,11 @@ def _cells(widget: QTableView, walked: Walked) -> None:
             seen = widget.viewport().rect().intersects(rect)
             if text and seen and not widget.isColumnHidden(column) and widget.indexWidget(index) is None:
                 whole = tooltip_of(widget.viewport(), rect.intersected(widget.viewport().rect()).center())
+                if widget.wordWrap():  # its lines must have room below each other, and its longest word in one
+                    room = QRect(0, 0, rect.width(), 10_000)
+                    lines = widget.fontMetrics().boundingRect(room, Qt.TextFlag.TextWordWrap, text)
+                    walked.take(widget, text, lines.height(), rect.height(), whole)
+                    text = max(text.split(), key=len)
                 walked.take(widget, text, _width(widget, text), rect.width(), whole)
 
 

@@ -124,7 +124,7 @@ class Hands:
 
     def _double_click(self) -> str:
         spot = self._spot(self._viewport)
-        QTest.mouseDClick(self._viewport, LEFT, NOTHING_HELD, spot)
+        QTest.mouseDClick(self._viewport, LEFT, self._random.choice((NOTHING_HELD, SHIFT)), spot)
         QTest.mouseRelease(self._viewport, LEFT, NOTHING_HELD, spot)
         return str(spot.toTuple())
 

@@ -107,7 +107,7 @@ def test_dragging_a_line_fixes_it_and_the_other_goes_on_following(following: Des
     first, second = times(following, 1)
     drag(qtbot, following, at(following, second), at(following, 90e-6))
     pair = following.document.pairs[0]
-    assert (pair.pulses, pair.t1, pair.record) == ((0, None), first, 1)
+    assert (pair.pulses, pair.t1, pair.places) == ((0, None), first, ((1, 0), (1, 0)))
     assert pair.t2 == pytest.approx(90e-6, abs=2 * canvas_of(following).pixel_time)
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (0, 1)
@@ -123,6 +123,21 @@ def test_nudging_fixes_it_too_and_the_key_fixes_it_alone(following: DeskWindow, 
     qtbot.keyClick(canvas, Qt.Key.Key_T)
     assert following.document.pairs[0].pulses is None
     assert following.document.pairs[0].t1 == times(following, 1)[0]
+
+
+def test_markers_on_two_channels_do_not_follow_and_say_why(following: DeskWindow, qtbot: Any, settle: Any) -> None:
+    following.viewing.set_lanes(True)
+    settle(following)
+    place = following.middle.view.level_row(1)
+    assert place is not None
+    there = at(following, times(following, 0)[1], (place.low + place.high) / 2)
+    drag(qtbot, following, at(following, times(following, 0)[1]), there)
+    pair = following.document.pairs[0]
+    assert (pair.places, pair.pulses) == (((0, 0), (0, 1)), None)
+    assert cell(following, PLACE) == "t₁: record 0, H01; t₂: record 0, H02"
+    qtbot.keyClick(canvas_of(following), Qt.Key.Key_T)
+    assert following.document.pairs[0].pulses is None
+    assert [label for label in following.findChildren(QLabel) if "on two channels, H01 and H02" in label.text()]
 
 
 def test_a_pair_beside_the_pulses_cannot_follow_and_says_why(desk: DeskWindow, qtbot: Any) -> None:
@@ -157,7 +172,7 @@ def test_one_marker_follows_alone_while_the_other_stays_fixed(following: DeskWin
     assert following.document.pairs[0].pulses == (None, 1)
     assert following.actions_by_name["follow_one"].isChecked() is False  # the chosen marker is the fixed one
     qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
-    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1"
+    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1, t₁ of record 0"
     second = times(following, 1)[1]
     value, uncertain = cell(following, DELTA).removesuffix(" µs").split(" ± ")
     assert float(value) == pytest.approx((second - fixed) * 1e6, abs=2e-3)
@@ -169,10 +184,25 @@ def test_one_marker_follows_alone_while_the_other_stays_fixed(following: DeskWin
         assert {round(line - 0.5), round(line), round(line + 0.5)} & columns
     following.viewing.select_marker(1, 2)
     assert following.actions_by_name["follow_one"].isChecked()
+    assert not following.actions_by_name["follow"].isChecked()
     qtbot.keyClick(canvas, Qt.Key.Key_T, alone)
     assert following.document.pairs[0].pulses is None
     qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert following.document.pairs[0].pulses == (None, 1)
+
+
+def test_the_key_lets_the_other_one_follow_too(following: DeskWindow, qtbot: Any) -> None:
+    """In another record than the one in which the marker that is fixed was put down."""
+    canvas = canvas_of(following)
+    following.viewing.select_marker(1, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T, Qt.KeyboardModifier.AltModifier)
+    qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
+    following.viewing.zoom_time((0.0, 110e-6))
+    drag(qtbot, following, at(following, times(following, 0)[0]), at(following, times(following, 1)[0]))
+    assert following.document.pairs[0].pulses == (None, 1)
+    qtbot.keyClick(canvas, Qt.Key.Key_T)
+    assert following.document.pairs[0].pulses == (0, 1)
+    assert following.actions_by_name["follow"].isChecked()
 
 
 def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: DeskWindow, qtbot: Any) -> None:
@@ -185,7 +215,21 @@ def test_the_fixed_marker_is_dragged_and_the_other_goes_on_following(following: 
     assert pair.t1 == pytest.approx(10e-6, abs=2 * canvas.pixel_time)
     qtbot.keyClick(canvas, Qt.Key.Key_PageDown)
     assert float(cell(following, FIRST).split()[0]) == pytest.approx(pair.t1 * 1e6, abs=0.01)
-    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1"
+    assert cell(following, PLACE) == "t₂ follows pulse 1, H01, record 1, t₁ of record 0"
+
+
+def test_dragged_while_another_channel_is_current_the_other_one_goes_on_following(
+    following: DeskWindow, qtbot: Any, settle: Any
+) -> None:
+    following.viewing.set_lanes(True)
+    following.viewing.set_channel(1)
+    settle(following)
+    place = following.middle.view.level_row(0)
+    assert place is not None
+    height = (place.low + place.high) / 2
+    drag(qtbot, following, at(following, times(following, 0)[0], height), at(following, 10e-6, height))
+    pair = following.document.pairs[0]
+    assert (pair.pulses, pair.places) == ((None, 1), ((0, 0), (0, 0)))
 
 
 def test_a_pair_of_which_one_follows_is_tabulated_too(following: DeskWindow, qtbot: Any, settle: Any) -> None:

@@ -12,7 +12,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QAbstractButton, QLineEdit
+from PySide6.QtWidgets import QAbstractButton, QComboBox, QLineEdit
 
 from pulsewright.session import Session
 from pulsewright_analysis.level_markers import PlacedLevel
@@ -133,6 +133,16 @@ def test_dropped_near_a_pulse_s_levels_it_goes_there_with_their_u(plot: DeskWind
     assert told == pytest.approx(1.959964 * u, rel=0.05)  # the base cancels: U of the amplitude alone
 
 
+def test_a_level_moved_in_another_record_keeps_the_other_s_own(plot: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    plot.document.add_level_pair(PlacedLevel(0.25, 1e-3), PlacedLevel(0.35, 1e-3), 0, 0)
+    plot.viewing.go_to(2)
+    settle(plot)
+    drag(qtbot, plot, spot(plot, 0.35), spot(plot, 0.6))
+    assert only(plot).records == (0, 2)
+    assert cell(plot, PLACE) == "records 0 and 2, H01: by hand"
+    assert cell(plot, FIRST) == "250.0 ± 2.0 mV"
+
+
 def test_dropped_near_half_the_height_it_goes_to_50_per_cent(plot: DeskWindow, qtbot: Any) -> None:
     base, top = base_and_top(plot)
     plot.document.add_level_pair(PlacedLevel(0.2, 1e-3), PlacedLevel(0.7, 1e-3), 0, 0)
@@ -181,6 +191,36 @@ def test_it_goes_to_the_value_of_a_sample_with_the_noise_as_its_u(plot: DeskWind
     assert only(plot).first.u == pytest.approx(20 * CODE, rel=0.05)
 
 
+def test_a_clipped_sample_is_no_value_to_go_to(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Session], qtbot: Any, settle: Settle
+) -> None:
+    """Samples 900 to 904 of H02 in record 7 are at the converter's highest code."""
+    desk = make_window(walking_session())
+    desk.viewing.show_only(1)
+    desk.viewing.set_lanes(False)
+    desk.viewing.go_to(7)
+    desk.viewing.set_snap("samples")
+    settle(desk)
+    clipped = 32767 * CODE
+    desk.viewing.zoom((70.1e-6, 70.3e-6), (clipped - 0.05, clipped + 0.05))
+    settle(desk)
+    pair = desk.document.add_level_pair(PlacedLevel(clipped - 0.03, 1e-3), PlacedLevel(0.0, 1e-3), 7, 1)
+    drag(qtbot, desk, spot(desk, clipped - 0.03, 70.15e-6), spot(desk, clipped, 70.2e-6))
+    assert desk.document.level_pair(pair.id).first.level == ""  # type: ignore[union-attr]
+
+
+def test_without_a_mouse_levels_are_brought_to_base_and_top(plot: DeskWindow, qtbot: Any) -> None:
+    base, top = base_and_top(plot)
+    plot.document.add_level_pair(PlacedLevel(0.1, 1e-3), PlacedLevel(0.8, 1e-3), 0, 0)
+    for key in (Qt.Key.Key_K, Qt.Key.Key_J, Qt.Key.Key_K, Qt.Key.Key_J):
+        qtbot.keyClick(canvas_of(plot), key)
+    findings = plot.results.findings
+    assert findings is not None
+    tenth, ninth = (base + share * (top - base) for share in (0.1, 0.9))
+    assert only(plot).first.value == pytest.approx(tenth)  # 0.09 of 0.9 lies nearer to 0.1 than 0 does
+    assert only(plot).second.value == pytest.approx(min((ninth, top), key=lambda v: abs(v - 0.8)))
+
+
 def test_arrows_nudge_the_chosen_level_by_codes_and_lists_keep_them(plot: DeskWindow, qtbot: Any) -> None:
     pair = plot.document.add_level_pair(PlacedLevel(0.3, 1e-3), PlacedLevel(0.4, 1e-3), 0, 0)
     plot.viewing.select_marker(pair.id, 2)
@@ -208,6 +248,28 @@ def test_in_lanes_a_level_belongs_to_the_lane_that_it_was_put_down_in(desk: Desk
     assert pair.first.value == pytest.approx(place.row.value(canvas_of(desk).height_at(where.y())))
     bottom, top = (canvas_of(desk).y_of(edge) for edge in (place.low, place.high))
     assert all(top - 1 <= y <= bottom + 1 for y in long_lines(desk))
+
+
+def test_where_records_are_moved_a_level_is_put_down_by_hand(plot: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    """No time of such a picture is a time of the current record: neither its samples nor its pulse can be meant."""
+    plot.viewing.set_view("afterglow")
+    plot.viewing.glow.set_aligned_by("pulse")
+    settle(plot)
+    base, _ = base_and_top(plot)
+    qtbot.mouseDClick(canvas_of(plot).viewport(), LEFT, SHIFT, spot(plot, base))
+    assert only(plot).first.level == ""
+    assert {round(canvas_of(plot).y_of(only(plot).second.value)) + by for by in (-1, 0, 1)} & long_lines(plot)
+
+
+def test_the_panel_says_where_a_dropped_marker_goes(plot: DeskWindow, qtbot: Any) -> None:
+    (box,) = (b for b in plot.markers_panel.findChildren(QComboBox) if "dropped" in b.accessibleName())
+    assert box.currentText() == "pulses and levels"
+    qtbot.keyClick(canvas_of(plot), Qt.Key.Key_2, CONTROL)
+    assert box.currentText() == "samples"
+    box.setFocus()
+    qtbot.keyClick(box, Qt.Key.Key_Down)
+    assert plot.viewing.snap == "nothing"
+    assert plot.actions_by_name["snap_nothing"].isChecked()
 
 
 def test_the_map_has_no_place_for_levels_and_says_so(plot: DeskWindow, qtbot: Any, settle: Settle) -> None:

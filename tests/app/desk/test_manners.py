@@ -73,17 +73,18 @@ def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, s
     colours.setFocus()
     qtbot.keyClick(colours, Qt.Key.Key_End)  # Dark
     letters = part(preferences, QSpinBox, "Size of letters")
-    before = desk.fontMetrics().height()
+    before = desk.markers_panel.add_button.fontMetrics().height()
     letters.setFocus()
     letters.selectAll()
     qtbot.keyClicks(letters, "200")
     qtbot.keyClick(letters, Qt.Key.Key_Return)
     settle(desk)
     assert (desk.viewing.view, desk.viewing.dark) == ("map", True)
-    assert desk.fontMetrics().height() > 1.6 * before
+    assert desk.markers_panel.add_button.fontMetrics().height() > 1.6 * before
     desk.close()
     again = habitual()
     assert again.viewing.view == "map"
+    assert again.markers_panel.add_button.fontMetrics().height() > 1.6 * before
     assert again.manners.habits.preferences == Preferences(theme="dark", view="map", font_percent=200)
     press(again, qtbot, "Ctrl+,")
     qtbot.mouseClick(part(page("Preferences"), QPushButton, "Let everything here be as it was at first"), LEFT)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QLineEdit, QSpinBox
 
+from pulsewright_app.desk.habits.manners import set_font_percent
 from pulsewright_app.desk.panels.marker_table import (
     DELTA,
     EACH,
@@ -173,14 +175,21 @@ def test_without_a_session_no_pair_can_be_added(bench: Any) -> None:
     assert not panel.add_button.isEnabled()
 
 
-@pytest.mark.parametrize("larger", [1.0, 2.0])
-def test_a_whole_pair_is_seen_in_letters_of_any_size(desk: DeskWindow, settle: Settle, larger: float) -> None:
+@pytest.fixture
+def usual_letters() -> Iterator[None]:
+    """Give the letters back the size that they had."""
+    yield
+    set_font_percent(100)
+
+
+@pytest.mark.parametrize("percent", [100, 200])
+def test_a_whole_pair_is_seen_in_letters_of_any_size(
+    usual_letters: None, desk: DeskWindow, settle: Settle, percent: int
+) -> None:
     """Name to Δ/N of a pair, without scrolling."""
+    set_font_percent(percent)
     panel = desk.markers_panel
-    font = panel.font()
-    font.setPointSizeF(font.pointSizeF() * larger)
-    panel.setFont(font)
-    desk.document.add_pair(15.0e-6, 254.0e-6, 1e-10, 1e-10, 0, 0)
+    desk.document.add_pair(15.0e-6, 254.0e-6, 1e-8, 1e-8, 0, 0)
     desk.document.add_pair(15.0e-6, 20.0e-6, 1e-9, 1e-9, 0, 0)
     settle(desk)
     table, seen = panel.table, panel.table.viewport().visibleRegion().boundingRect()

@@ -11,10 +11,15 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QPoint, Qt
 
+from pulsewright_analysis.markers import difference
+from pulsewright_app.desk.following import Shown
+from pulsewright_app.desk.panels.marker_table import PLACE
+from pulsewright_app.desk.review_file import Kept, additions_of, review_of
+from pulsewright_app.desk.views.marker_layer import pair_text
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
 
-from .gestures import LEFT, Settle, at, canvas_of, drag, picture, pixels, point, pulse_of
+from .gestures import LEFT, Settle, at, canvas_of, drag, message, picture, pixels, point, pulse_of
 
 
 def test_a_double_click_puts_a_pair_down(desk: DeskWindow, qtbot: Any) -> None:
@@ -98,6 +103,45 @@ def test_stepping_holds_markers_and_zoom_still(desk: DeskWindow, qtbot: Any, set
     settle(desk)
     lines = {round(canvas_of(desk).x_of(t)) for t in (100e-6, 120e-6)}
     assert lines <= before & {x for x, _ in pixels(picture(desk), LIGHT.marker)}
+
+
+def test_without_a_mouse_a_pair_is_put_down_and_brought_to_a_pulse(desk: DeskWindow, qtbot: Any) -> None:
+    canvas = canvas_of(desk)
+    for key in (Qt.Key.Key_M, Qt.Key.Key_K, Qt.Key.Key_J):
+        qtbot.keyClick(canvas, key)
+    time, u = pulse_of(desk, 0, 0)
+    pair = desk.document.pairs[0]
+    assert desk.viewing.selected_marker == (pair.id, 1)  # the second one was chosen before
+    assert (pair.t1, pair.u1) == (time, u)
+    qtbot.keyClick(canvas, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert desk.document.pairs[0].t1 != time
+    qtbot.keyClick(canvas, Qt.Key.Key_K, Qt.KeyboardModifier.ShiftModifier)
+    assert desk.viewing.selected_marker == (pair.id, 2)
+    qtbot.keyClick(canvas, Qt.Key.Key_3, Qt.KeyboardModifier.ControlModifier)
+    before = desk.document.pairs
+    qtbot.keyClick(canvas, Qt.Key.Key_J)
+    assert desk.document.pairs == before
+    assert "choose what they go to" in message(desk)
+
+
+def test_each_marker_keeps_the_record_and_channel_that_its_u_holds_for(desk: DeskWindow, qtbot: Any) -> None:
+    time, u = pulse_of(desk, 0, 2)
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    drag(qtbot, desk, at(desk, 100e-6, 0.3), at(desk, time, 0.0))
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_PageDown)
+    drag(qtbot, desk, at(desk, 120e-6, 2.0), at(desk, 150e-6, 2.0))
+    pair = desk.document.pairs[0]
+    assert (pair.t1, pair.u1) == (time, u)
+    assert pair.places == ((0, 2), (1, 0))
+    place = desk.markers_panel.table.model().index(PLACE, 0).data()
+    assert place == "t₁: record 0, H03; t₂: record 1, H01"
+    session = desk.document.session
+    assert session is not None
+    review = review_of(desk.document.additions, frozenset(), Kept(), session, "")
+    assert [(marker.record, marker.channel) for marker in review.markers] == [(0, "H03"), (1, "H01")]
+    assert additions_of(review, session)[0].pairs == desk.document.pairs
+    qtbot.keyClick(canvas_of(desk), Qt.Key.Key_PageDown)
+    assert pair_text(Shown(pair, difference(0.0, 0.0, 1e-6, 1e-9)), 2).endswith("(records 0 and 1)")
 
 
 def test_the_text_of_a_pair_does_not_lie_over_the_word_of_the_span(desk: DeskWindow, settle: Settle) -> None:

@@ -41,7 +41,6 @@ class Manners(QObject):
         self._usual = self._layout()
         self._restore(self.habits.layout)
         apply(self.habits.preferences, self._window.viewing)
-        set_font_percent(self.habits.preferences.font_percent)
         if self.habits.told:
             self._window.viewing.tell(self.habits.told)
             self.habits.told = ""
@@ -164,8 +163,13 @@ def set_font_percent(percent: int) -> None:
         application.setProperty(_USUAL_FONT, usual)
     font = QFont(usual)
     font.setPointSizeF(usual.pointSizeF() * percent / 100)
-    if font != application.font():
-        application.setFont(font)
+    if font == application.font():
+        return
+    application.setFont(font)
+    sheet = application.styleSheet()
+    if sheet:  # what wears a style sheet keeps its letters until it puts on another
+        application.setStyleSheet("")
+        application.setStyleSheet(sheet)
 
 
 def _text(data: QByteArray) -> str:

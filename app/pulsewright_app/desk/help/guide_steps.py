@@ -117,7 +117,8 @@ STEPS: tuple[Step, ...] = (
     Step(
         "Measure a spacing",
         "Double-click puts a marker pair down, or M at the pointer. Drag its lines: dropped near a pulse they go to "
-        "it. The Markers panel shows the difference with its U, and the drawing shows it as a dimension line.",
+        "it. The Markers panel shows the difference with its U, and the drawing shows it as a dimension line. With "
+        "Shift held, a double-click puts down two levels instead.",
         _markers,
     ),
     Step(

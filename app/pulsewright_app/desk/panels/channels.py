@@ -94,7 +94,7 @@ class ChannelsPanel(Panel):
         if row is not None:
             self.table.setFocus()
             self.table.setCurrentIndex(self._model.index(row, DELAY))
-            self.table.edit(self.table.currentIndex())
+            self.table.write_in(self.table.currentIndex())
 
     def _settings_changed(self) -> None:
         self._model.refresh()

@@ -16,10 +16,10 @@ from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
-from pulsewright_app.wording import follows, level_words
+from pulsewright_app.wording import follows, held_for, level_words, stays
 
 NAME, FIRST, SECOND, DELTA, RATE, INTERVALS, EACH, PLACE, NOTE = range(9)
-HEADINGS = ("Name", "t₁", "t₂", "Δ", "1/Δ", "N", "Δ/N", "Put down on", "Note")
+HEADINGS = ("Name", "t₁", "t₂", "Δ", "1/Δ", "N", "Δ/N", "Place", "Note")
 _OF_LEVELS = {FIRST: "v₁", SECOND: "v₂"}
 _TIPS = (
     "",
@@ -29,15 +29,15 @@ _TIPS = (
     "The rate that one Δ stands for",
     "Equal intervals between the two markers",
     "One interval",
-    "The record and channel for which U holds",
+    "Where it was put down: the record and channel for which U holds",
     "What the sheet says about the pair",
 )
 _EDITED = (NAME, INTERVALS, NOTE)
 _COPIED = (
     "Name\tt1 / s\tU(t1) / s\tt2 / s\tU(t2) / s\tΔ / s\tU(Δ) / s\t1/Δ / Hz\tU(1/Δ) / Hz\tN\tΔ/N / s\tU(Δ/N) / s"
-    "\tRecord\tChannel\tNote"
+    "\tRecord\tChannel\tRecord of t2\tChannel of t2\tNote"
 )
-_COPIED_LEVELS = "Name\tUnit\tv1\tU(v1)\tv2\tU(v2)\tΔ\tU(Δ)\tv1 put on\tv2 put on\tRecord\tChannel\tNote"
+_COPIED_LEVELS = "Name\tUnit\tv1\tU(v1)\tv2\tU(v2)\tΔ\tU(Δ)\tv1 put on\tv2 put on\tRecord\tRecord of v2\tChannel\tNote"
 
 _Role = Qt.ItemDataRole
 
@@ -132,9 +132,11 @@ class MarkerTable(QAbstractTableModel):
 
     def _ink(self, pair: AnyPair, row: int) -> QColor | None:
         colours = theme(self._viewing.dark)
-        moves = isinstance(pair, MarkerPair) and pair.pulses is not None
-        here = self._viewing.record if moves else pair.record
-        elsewhere = (here, pair.channel) != (self._viewing.record, self._viewing.channel)
+        here = (self._viewing.record, self._viewing.channel)
+        if isinstance(pair, MarkerPair):
+            elsewhere = any(place != here for place in self._shown[pair.id].pair.places)
+        else:
+            elsewhere = any((record, pair.channel) != here for record in pair.records)
         if row == PLACE and elsewhere:
             return QColor(colours.muted)
         return QColor(colours.marker) if row == NAME else None
@@ -169,7 +171,8 @@ class MarkerTable(QAbstractTableModel):
         if row == PLACE:
             on = [level_words(level.level, level.pulse) for level in (pair.first, pair.second)]
             told = on[0] if on[0] == on[1] else " and ".join(on)
-            return f"record {pair.record}, {self._channel_name(pair.channel)}: {told}"
+            records = " and ".join(held_for(pair.records, None))
+            return f"{records}, {self._channel_name(pair.channel)}: {told}"
         quantity = self._level_quantities(pair).get(row)
         return "" if quantity is None else with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
 
@@ -184,10 +187,15 @@ class MarkerTable(QAbstractTableModel):
 
     def _place(self, shown: Shown) -> str:
         pair = shown.pair
+        places = [f"record {record}, {self._channel_name(channel)}" for record, channel in pair.places]
         if pair.pulses is None:
-            return f"record {pair.record}, {self._channel_name(pair.channel)}"
+            return places[0] if places[0] == places[1] else f"t₁: {places[0]}; t₂: {places[1]}"
         told = f"{follows(*pair.pulses)}, {self._channel_name(pair.channel)}"
-        return f"{told}: {shown.reason}" if shown.reason else f"{told}, record {pair.record}"
+        if shown.reason:
+            return f"{told}: {shown.reason}"
+        records = [record for record, _ in pair.places]
+        moving = records[1] if pair.pulses[0] is None else records[0]
+        return ", ".join([told, f"record {moving}", *stays(*pair.pulses, records)])
 
     def _channel_name(self, channel: int) -> str:
         session = self._document.session
@@ -225,7 +233,8 @@ class MarkerTable(QAbstractTableModel):
         quantities = (None,) * 4 if told is None else (_placed(pair, 1), _placed(pair, 2), told.delta, told.rate)
         cells = [pair.name, *(cell for quantity in quantities for cell in _exact(quantity))]
         cells += [str(pair.intervals), *_exact(None if told is None else told.per_interval)]
-        cells += [str(self._viewing.record if told is None else pair.record), self._channel_name(pair.channel)]
+        for record, channel in pair.places:
+            cells += [str(self._viewing.record if told is None else record), self._channel_name(channel)]
         return _line([*cells, pair.note])
 
     def _copied_levels(self, pair: LevelPair) -> str:
@@ -233,7 +242,7 @@ class MarkerTable(QAbstractTableModel):
         cells = [pair.name, quantities[DELTA].unit]
         cells += [cell for row in (FIRST, SECOND, DELTA) for cell in _exact(quantities[row])]
         cells += [level_words(level.level, level.pulse) for level in (pair.first, pair.second)]
-        return _line([*cells, str(pair.record), self._channel_name(pair.channel), pair.note])
+        return _line([*cells, *map(str, pair.records), self._channel_name(pair.channel), pair.note])
 
 
 def _line(cells: list[str]) -> str:

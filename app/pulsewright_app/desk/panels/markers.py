@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from PySide6.QtCore import (
     QAbstractItemModel,
@@ -14,7 +14,7 @@ from PySide6.QtCore import (
     QSize,
     Qt,
 )
-from PySide6.QtGui import QAction, QKeyEvent, QKeySequence, QWheelEvent
+from PySide6.QtGui import QAction, QKeyEvent, QKeySequence, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
@@ -34,6 +34,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.panels.marker_table import FIRST, INTERVALS, NAME, NOTE, PLACE, SECOND, MarkerTable
 from pulsewright_app.desk.panels.pair_buttons import PairButtons
 from pulsewright_app.desk.panels.panel import Panel
+from pulsewright_app.desk.panels.snap_choice import SnapChoice
 from pulsewright_app.desk.panels.span_rows import SpanRows
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
@@ -42,7 +43,7 @@ from pulsewright_app.desk.views.flow import FlowRow
 
 _AnyIndex = QModelIndex | QPersistentModelIndex
 _MOST_INTERVALS = 1_000_000
-_MOST_OF_WINDOW = 3
+_MOST_OF_WINDOW = 0.3
 _TEXTS = (NAME, PLACE, NOTE)
 
 
@@ -101,15 +102,25 @@ class _PairsView(CopyingTable):
         self.verticalHeader().sectionResized.connect(lambda *_: self.updateGeometry())
 
     def sizeHint(self) -> QSize:
-        """Return room for every number of a pair, and for the bar that goes through the pairs."""
-        bar = self.horizontalScrollBar().sizeHint().height()
+        """Return room for every number of a pair, and for the bar that goes through the pairs where it is needed."""
+        needed = self.horizontalHeader().length() > self.viewport().width()
+        bar = self.horizontalScrollBar().sizeHint().height() if needed else 0
         return QSize(super().sizeHint().width(), self.verticalHeader().length() + bar + 2 * self.frameWidth())
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Ask for another height where the bar comes or goes."""
+        super().resizeEvent(event)
+        self.updateGeometry()
 
     def minimumSizeHint(self) -> QSize:
         """Return the same height, and the width of one whole pair: its numbers stand at its right."""
         columns = (self.columnWidth(column) for column in range(self._markers.columnCount()))
         wide = self.verticalHeader().sizeHint().width() + max(columns, default=0) + 2 * self.frameWidth()
         return QSize(wide, self.sizeHint().height())
+
+    def fit_columns(self, telling: Iterable[int] = ()) -> None:
+        """Make every column wide enough for its numbers."""
+        self.fit_pairs(anew=True)
 
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Leave the wheel to the panel, but for what goes sideways."""
@@ -151,7 +162,7 @@ class _UpAndDown(QScrollArea):
         inside = self.widget()
         wide = 0 if inside is None else inside.minimumSizeHint().width()
         wide += self.verticalScrollBar().sizeHint().width()
-        return QSize(min(wide, self.window().width() // _MOST_OF_WINDOW), super().minimumSizeHint().height())
+        return QSize(min(wide, round(self.window().width() * _MOST_OF_WINDOW)), super().minimumSizeHint().height())
 
 
 class MarkersPanel(Panel):
@@ -169,7 +180,9 @@ class MarkersPanel(Panel):
         super().__init__(document, viewing, results, parent)
         self._model = MarkerTable(document, viewing, results)
         self.table = _PairsView(self._model, self)
-        self.hint = QLabel("No marker pair yet. Add one here, or put markers down in the view.")
+        self.hint = QLabel(
+            "No marker pair yet. Add one here, or double-click in the view; with Shift held, for a pair of levels."
+        )
         self.hint.setWordWrap(True)
         inside = self._scrolling()
         inside.addWidget(self.hint)
@@ -177,6 +190,7 @@ class MarkersPanel(Panel):
         inside.addLayout(self._buttons(actions or {}))
         if actions is not None:
             inside.addWidget(PairButtons(document, viewing, results, actions, self))
+        inside.addWidget(SnapChoice(viewing, self))
         self.spans = SpanRows(document, viewing, self)
         inside.addWidget(self.spans)
         inside.addStretch(1)
@@ -312,7 +326,7 @@ class MarkersPanel(Panel):
             self.table.setFocus()
             self.table.selectionModel().setCurrentIndex(cell, QItemSelectionModel.SelectionFlag.NoUpdate)
             self.table.scrollTo(cell)
-            self.table.edit(cell)
+            self.table.write_in(cell)
             self.area.ensureWidgetVisible(self.table.indexWidget(cell) or self.table)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
@@ -321,9 +335,3 @@ class MarkersPanel(Panel):
             self.remove_pair()
             return
         super().keyPressEvent(event)
-
-    def changeEvent(self, event: QEvent) -> None:
-        """Widen the columns with the font."""
-        super().changeEvent(event)
-        if event.type() is QEvent.Type.FontChange and hasattr(self, "table"):
-            self.table.fit_pairs(anew=True)

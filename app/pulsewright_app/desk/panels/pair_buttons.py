@@ -62,13 +62,15 @@ class PairButtons(QWidget):
         column.addLayout(self.row)
         column.addLayout(suggested)
         for signal in (
-            document.pairs_changed, viewing.selection_changed, viewing.record_changed, results.changed,
+            document.pairs_changed, document.levels_changed, viewing.selection_changed, viewing.record_changed,
+            results.changed,
         ):  # fmt: skip
             signal.connect(self._suggest)
         self._suggest()
 
     def _suggest(self) -> None:
-        """Say how many intervals the pulses between the chosen markers make."""
+        """Say how many intervals the pulses between the chosen markers make; say nothing before there is a pair."""
+        self.setVisible(bool(self._document.pairs or self._document.levels))
         selected = self._viewing.selected_marker
         pair = None if selected is None else self._document.pair(selected[0])
         suggested = None if pair is None else suggested_n(self._document, self._results, pair, self._viewing.record)

@@ -27,6 +27,7 @@ class SpanRows(QWidget):
         self.clear_buttons: dict[SpanName, QToolButton] = {}
         grid = QGridLayout(self)
         grid.setContentsMargins(0, 0, 0, 0)
+        grid.setColumnStretch(1, 1)
         for row, name in enumerate(SPANS):
             self._add_row(grid, 2 * row, name)
         for signal in (document.settings_changed, document.session_changed, document.claims_changed):
@@ -48,9 +49,9 @@ class SpanRows(QWidget):
         heading = QLabel(HEADINGS[name])
         heading.setBuddy(field)
         grid.addWidget(heading, row, 0)
-        grid.addWidget(field, row, 1)
-        grid.addWidget(clear, row, 2)
-        grid.addWidget(origin, row + 1, 1, 1, 2)
+        grid.addWidget(origin, row, 1, 1, 2)
+        grid.addWidget(field, row + 1, 0, 1, 2)
+        grid.addWidget(clear, row + 1, 2)
         self.fields[name], self.origins[name], self.clear_buttons[name] = field, origin, clear
 
     def _show(self) -> None:

@@ -13,6 +13,7 @@ from PySide6.QtCore import (
     QPersistentModelIndex,
     QSize,
     Qt,
+    QTimer,
 )
 from PySide6.QtGui import QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QPainter
 from PySide6.QtWidgets import (
@@ -136,14 +137,31 @@ class CopyingTable(QTableView):
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
+        self._telling: tuple[int, ...] = ()
+        self._fit_soon = QTimer(self)
+        self._fit_soon.setSingleShot(True)
+        self._fit_soon.setInterval(0)
+        self._fit_soon.timeout.connect(self._fit)
+        self._fit_rows()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
 
+    def _fit_rows(self) -> None:
+        self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Make room for larger letters."""
+        super().changeEvent(event)
+        if event.type() is QEvent.Type.FontChange and self.model() is not None:
+            self._fit_rows()
+            self.fit_columns()
+
     def fit_columns(self, telling: Iterable[int] = ()) -> None:
-        """Make every column wide enough for its texts, its heading and the sort arrow.
+        """Make every column wide enough for its texts, its heading and the sort arrow, when the desk is next idle.
+
+        Several tables that are filled at once would hold the desk up together.
 
         Parameters
         ----------
@@ -151,8 +169,12 @@ class CopyingTable(QTableView):
             Rows that may hold long texts. Of the others only a few are looked at, as a long session must not hold the
             desk up.
         """
+        self._telling = tuple(telling)
+        self._fit_soon.start()
+
+    def _fit(self) -> None:
         header, model = self.horizontalHeader(), self.model()
-        rows = _sampled(model.rowCount(), telling)
+        rows = _sampled(model.rowCount(), self._telling)
         for column in range(model.columnCount()):
             if self.isColumnHidden(column):
                 continue
@@ -192,6 +214,11 @@ class CopyingTable(QTableView):
             event.ignore()
         else:
             super().keyPressEvent(event)
+
+    def write_in(self, cell: AnyIndex) -> None:
+        """Let a cell be written; while another one still is, its editor stays, as it holds what was typed."""
+        if self.state() is not QAbstractItemView.State.EditingState:
+            self.edit(cell)
 
     def show_row(self, row: int) -> None:
         """Choose one row and bring it into sight; the column and the focus stay as they are."""

@@ -60,8 +60,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def show_figure(self, figure: Figure, theme: Theme, state: str = "") -> None:
         """Draw a figure anew; one whose state is ``Out of date`` or ``Partial`` is drawn pale."""
-        self.clear()
-        self._second = self._names = None
+        self._drop()
         self._theme = theme
         self._fade = 0.55 if state else 0.0
         self.setBackground(theme.plot)
@@ -76,6 +75,16 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         else:
             self._gaps(figure)
         self._make_room()
+
+    def _drop(self) -> None:
+        """Take away what was drawn, with the menus that each plot has of its own and that nothing else takes away."""
+        plots = list(self.ci.items)
+        self.clear()
+        for plot in plots:
+            for menu in (plot.ctrlMenu, plot.vb.menu):
+                if menu is not None:
+                    menu.deleteLater()
+        self._second = self._names = None
 
     def _make_room(self) -> None:
         """Name as many channels as there is room for, and leave the second plot away where there is none."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QKeyEvent, QMouseEvent, QPainter, QResizeEvent, QWheelEvent
 
 from pulsewright_app.desk.views.axes import TimeAxis, ValueAxis, dress
@@ -76,6 +76,10 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         box.setDefaultPadding(0.0)
         for signal in (box.sigResized, box.sigRangeChanged, box.sigTransformChanged):
             signal.connect(lambda *_: self._forget_places())
+        self._on = QTimer(self)
+        self._on.setSingleShot(True)
+        self._on.setInterval(0)
+        self._on.timeout.connect(self.viewport().update)
         self.hideButtons()
         self.setCacheMode(self.CacheModeFlag.CacheNone)
         self.setViewportUpdateMode(self.ViewportUpdateMode.FullViewportUpdate)
@@ -169,6 +173,10 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         return self.height_at(self._pointer.y())
 
     # -- drawing --------------------------------------------------------------------------------------------
+
+    def paint_on(self) -> None:
+        """Paint once more when the desk is next idle: something is not all drawn yet."""
+        self._on.start()
 
     def drawBackground(self, painter: QPainter, rect: QRectF) -> None:
         """Draw what lies below the traces."""

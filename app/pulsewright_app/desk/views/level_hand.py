@@ -101,6 +101,20 @@ class LevelHand:
         self._document.move_level(*selected, level, record=self._viewing.record)
         self._document.end_gesture()
 
+    def snap_now(self) -> None:
+        """Let the selected level go to the nearest one of its channel's base and of the pulse nearest to the middle."""
+        selected, findings, record = self._viewing.selected_marker, self._results.findings, self._viewing.record
+        pair = None if selected is None else self._document.level_pair(selected[0])
+        if selected is None or pair is None:
+            return
+        (low, high), _ = self._canvas.windows()
+        known = () if findings is None else known_levels(findings, record, pair.channel, (low + high) / 2)
+        if not known:
+            self._viewing.tell(f"{pair.name}: no level of its channel is known in record {record}.")
+            return
+        now = pair.level(selected[1]).value
+        self._document.move_level(*selected, min(known, key=lambda level: abs(level.value - now)), record=record)
+
     # -- where a level lands --------------------------------------------------------------------------------
 
     def _by_hand(self, value: float, channel: int, place: LevelRow) -> PlacedLevel:
@@ -131,7 +145,10 @@ class LevelHand:
         return near[0] if near else None
 
     def _nearest_sample(self, time: float, value: float, channel: int, place: LevelRow) -> PlacedLevel | None:
-        """Return the value of the sample that lies nearest in height, of those within reach in time."""
+        """Return the value of the sample that lies nearest in height, of those within reach in time.
+
+        A clipped sample tells no value.
+        """
         session, findings, record = self._document.session, self._results.findings, self._viewing.record
         codes = self.codes(record)
         if session is None or findings is None or codes is None:
@@ -143,7 +160,11 @@ class LevelHand:
         if stop <= first:
             return None
         about = session.channels[channel]
-        values = codes[channel, first:stop].astype(np.float64) * about.scale + about.offset
+        near = codes[channel, first:stop]
+        near = near[(near > about.lowest_code) & (near < about.highest_code)]
+        if not len(near):
+            return None
+        values = near.astype(np.float64) * about.scale + about.offset
         nearest = float(values[np.argmin(np.abs(values - value))])
         if abs(nearest - value) > SNAP_REACH * self._pixel_value(place):
             return None

@@ -16,6 +16,7 @@ from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, text_box, text_size
 from pulsewright_app.desk.views.rows import Row
+from pulsewright_app.wording import held_for
 
 REACH = 5.0
 """Pixels from a level's line within which the mouse takes hold of it."""
@@ -49,7 +50,7 @@ def level_text(pair: LevelPair, session: Session, viewing: Viewing, scale_percen
     """Return what stands beside the dimension line: Δ ± U, and what it holds for where that is not seen."""
     about = session.channels[pair.channel]
     told = level_difference(pair.first, pair.second, about.unit, scale_percent)
-    notes = [] if pair.record == viewing.record else [f"record {pair.record}"]
+    notes = held_for(pair.records, viewing.record)
     if viewing.view == "single" and not viewing.lanes and pair.channel != viewing.channel:
         notes.append(about.name)
     return f"{pair.name}: Δ {told}" + (f"  ({', '.join(notes)})" if notes else "")

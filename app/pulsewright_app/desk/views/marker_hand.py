@@ -50,22 +50,23 @@ class MarkerHand:
 
     def drag(self, time: float, height: float) -> None:
         """Move the held marker along, without snapping."""
-        self._move(time, self._hand_u(), self._viewing.channel, merge=True)
+        self._move(time, self._hand_u(), None)
 
     def drop(self, time: float, height: float) -> None:
         """Let go of the held marker: it goes to a pulse, to a sample, or stays where the hand left it."""
         channel = self.channel_at(height)
-        where, u = self._placed(time, channel)
-        self._move(where, u, channel, merge=True)
+        where, u = self._placed(time, channel) or (time, self._hand_u())
+        self._move(where, u, channel)
         self._document.end_gesture()
         self._held = None
 
-    def _move(self, time: float, u: float, channel: int, merge: bool) -> None:
+    def _move(self, time: float, u: float, channel: int | None) -> None:
+        """Move the held marker as part of one step; to a channel only where it is dropped."""
         if self._held is not None:
             pair, which = self._held
             self._stand_still(pair, which)
             record = self._viewing.record
-            self._document.move_marker(pair, which, time, u, record=record, channel=channel, merge=merge)
+            self._document.move_marker(pair, which, time, u, record=record, channel=channel, merge=True)
 
     def _stand_still(self, pair_id: int, which: Which) -> str:
         """Take on the times at which a following pair stands here, as part of the move that comes.
@@ -85,9 +86,10 @@ class MarkerHand:
         if self._document.session is None:
             return
         (low, high), _ = self._canvas.windows()
-        first, u1 = self._placed(time, channel)
+        first, u1 = self._placed(time, channel) or (time, self._hand_u())
         later = first + _SECOND_AFTER * (high - low)
-        second, u2 = self._placed(later if later < high else first - _SECOND_AFTER * (high - low), channel)
+        later = later if later < high else first - _SECOND_AFTER * (high - low)
+        second, u2 = self._placed(later, channel) or (later, self._hand_u())
         if second == first:  # both went to one pulse
             second, u2 = later, self._hand_u()
         pair = self._document.add_pair(first, second, u1, u2, self._viewing.record, channel)
@@ -117,26 +119,39 @@ class MarkerHand:
             self._document.move_marker(*selected, time, self._hand_u(), record=record, merge=follows)
             self._document.end_gesture()
 
+    def snap_now(self) -> None:
+        """Let the selected marker go where dropped ones go, on the current channel, however far that is."""
+        selected, viewing, (low, high) = self._viewing.selected_marker, self._viewing, self._canvas.windows()[0]
+        shown = next((one for one in self._layer.shown() if selected is not None and one.pair.id == selected[0]), None)
+        session = self._document.session
+        if selected is None or shown is None or session is None:
+            return
+        place = self._placed(shown.pair.time(selected[1]), viewing.channel, (high - low) / 2)
+        if place is None:
+            about = f"record {viewing.record} on {session.channels[viewing.channel].name}"
+            viewing.tell(f"Nothing that markers go to lies near in {about}; in the panel you choose what they go to.")
+            return
+        self._held = selected
+        self._move(*place, viewing.channel)
+        self._document.end_gesture()
+        self._held = None
+
     # -- where a marker lands -------------------------------------------------------------------------------
 
     def _hand_u(self) -> float:
         session = self._document.session
         return u_by_hand(self._canvas.pixel_time, session.sample_interval if session else 0.0)
 
-    def _placed(self, time: float, channel: int) -> Place:
+    def _placed(self, time: float, channel: int, reach: float | None = None) -> Place | None:
+        """Return where a marker goes from a time, no farther than `reach` seconds; None where it stays."""
+        reach = SNAP_REACH * self._canvas.pixel_time if reach is None else reach
         if self._viewing.snap == "pulses":
-            place = self._nearest_pulse(time, channel)
-            if place is not None:
-                return place
+            return self._nearest_pulse(time, channel, reach)
         if self._viewing.snap == "crossings":
-            place = self._nearest_crossing(time, channel)
-            if place is not None:
-                return place
-        if self._viewing.snap == "samples":
-            return self._nearest_sample(time, channel)
-        return time, self._hand_u()
+            return self._nearest_crossing(time, channel, reach)
+        return self._nearest_sample(time, channel) if self._viewing.snap == "samples" else None
 
-    def _nearest_pulse(self, time: float, channel: int) -> Place | None:
+    def _nearest_pulse(self, time: float, channel: int, reach: float) -> Place | None:
         findings = self._results.findings
         if findings is None:
             return None
@@ -146,11 +161,11 @@ class MarkerHand:
         if not len(chosen):
             return None
         nearest = chosen[np.argmin(np.abs(pulses.time[chosen] - time))]
-        if abs(pulses.time[nearest] - time) > SNAP_REACH * self._canvas.pixel_time:
+        if abs(pulses.time[nearest] - time) > reach:
             return None
         return float(pulses.time[nearest]), float(pulses.time_u[nearest])
 
-    def _nearest_crossing(self, time: float, channel: int) -> Place | None:
+    def _nearest_crossing(self, time: float, channel: int, reach: float) -> Place | None:
         """Return the crossing of the nearest pulse's mid level, with the trigger's part of u, which all times share."""
         session, findings, record = self._document.session, self._results.findings, self._viewing.record
         codes = self.codes(record)
@@ -158,7 +173,7 @@ class MarkerHand:
         if session is None or findings is None or level is None or codes is None:
             return None
         about, start = session.channels[channel], float(session.first_sample_time(channel)[record])
-        place, reach = (time - start) * session.sample_rate, SNAP_REACH * self._canvas.pixel_time * session.sample_rate
+        place, reach = (time - start) * session.sample_rate, reach * session.sample_rate
         low = max(math.floor(place - reach) - 2 * TAPS, 0)
         near = codes[channel, low : max(math.ceil(place + reach) + 2 * TAPS, 0)]
         clipped = (near <= about.lowest_code) | (near >= about.highest_code)

@@ -13,7 +13,7 @@ from pulsewright_app.desk.spans import SPANS, span_of
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, text_box, text_size
-from pulsewright_app.wording import follows
+from pulsewright_app.wording import follows, held_for, stays
 
 REACH = 5.0
 """Pixels from a marker line within which the mouse takes hold of it."""
@@ -28,9 +28,11 @@ def pair_text(shown: Shown, record: int) -> str:
     pair = shown.pair
     if shown.told is None:
         return f"{pair.name}: {shown.reason}"
-    note = f"  (record {pair.record})" if pair.record != record else ""
+    records = [own for own, _ in pair.places]
+    held = held_for(records, record)
     if pair.pulses is not None:
-        note = f"  ({follows(*pair.pulses)})"
+        held = [follows(*pair.pulses), *stays(*pair.pulses, records)]
+    note = f"  ({', '.join(held)})" if held else ""
     return f"{pair.name}: Δ {shown.told.delta}{note}"
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+import time
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QImage, QPaintEngine, QPainter, QPen, QPolygonF
+from PySide6.QtWidgets import QWidget
 
 from pulsewright_app.desk.views import ink
 from pulsewright_app.desk.views.canvas import Canvas
@@ -23,6 +27,8 @@ _PEN = 1.15
 _THIN = 0.75
 _DOT, _LESSER_DOT = 2.5, 2.0
 _UNSLICED = 4.0
+_BUDGET = 0.03
+"""Seconds of one painting for traces that NumPy draws; what is left is drawn in the next."""
 _PALE = 0.45
 _BETWEEN = 0.55
 """Share of the page in pale traces, and in the line between dots."""
@@ -67,6 +73,8 @@ class TraceLayer:
         self._picture = QImage()
         self._drawn: tuple[Any, ...] = ()
         """What the picture was drawn from."""
+        self._left: deque[Trace] = deque()
+        """Those of its traces that are not in it yet."""
 
     def show(self, traces: Sequence[Trace]) -> None:
         """Draw these traces from now on, the last one on top."""
@@ -94,11 +102,16 @@ class TraceLayer:
             ink.is_loaded(),
         )
         if wanted != self._drawn:
-            self._draw(canvas, device.width(), device.height(), corner, density)
+            self._clear(device.width(), device.height(), density)
+            self._left = deque(self._traces)
             self._drawn = wanted
+        # a picture that is taken away must be whole; one on the screen may be drawn on in the next idle moment
+        self._draw(canvas, corner, density, _BUDGET if isinstance(painter.device(), QWidget) else math.inf)
         painter.drawImage(corner, self._picture)
+        if self._left:
+            canvas.paint_on()
 
-    def _draw(self, canvas: Canvas, width: int, height: int, corner: QPointF, density: float) -> None:
+    def _clear(self, width: int, height: int, density: float) -> None:
         if self._pixels.shape != (height, width):
             self._pixels = np.zeros((height, width), np.uint32)
             self._picture = QImage(
@@ -107,8 +120,13 @@ class TraceLayer:
             self._picture.setDevicePixelRatio(density)
         else:
             self._pixels.fill(0)
+
+    def _draw(self, canvas: Canvas, corner: QPointF, density: float, budget: float) -> None:
+        """Draw the traces that are left: all of them, or, without compiled code, for so many seconds."""
         pixel_time, pixel_height = canvas.pixel_time, canvas.pixel_height
-        for trace in self._traces:
+        end = time.monotonic() + (math.inf if ink.is_loaded() else budget)
+        while self._left and time.monotonic() < end:
+            trace = self._left.popleft()
             line = ink.Line(
                 trace.samples,
                 float(canvas.x_of(trace.start) - corner.x()) * density,

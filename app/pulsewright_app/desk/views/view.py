@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from PySide6.QtCore import QPointF, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QVBoxLayout, QWidget
 
@@ -196,6 +196,12 @@ class View(QWidget):
 
     def _repaint(self) -> None:
         self.canvas.viewport().update()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Write in the letters that the desk is in."""
+        super().changeEvent(event)
+        if event.type() is QEvent.Type.FontChange and hasattr(self, "hands"):
+            self._restyle()
 
     def _restyle(self) -> None:
         font = QFont(self.font())

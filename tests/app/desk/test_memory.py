@@ -1,0 +1,35 @@
+"""Large blocks of memory go back to the system when they are freed, in a process that was told so."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+FREED = """
+import os
+import numpy as np
+from pulsewright_app.desk.memory import LARGE, give_back_large_blocks
+
+def resident():
+    return int(open("/proc/self/statm").read().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+
+told = give_back_large_blocks()
+np.ones(30 << 20, np.uint8)  # freed, a block of this size raises the C library's own threshold above the others
+before = resident()
+kept = []
+for number in range(30):
+    block = np.ones((8 + number) * LARGE, np.uint8)  # none fits where the one before lay
+    kept.append(np.ones(LARGE // 4, np.uint8))  # lies above it, if both come from one heap
+    del block
+print(told, (resident() - before - sum(map(len, kept))) / LARGE)
+"""
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux's C library is told so")
+def test_blocks_go_back_when_they_are_freed() -> None:
+    done = subprocess.run([sys.executable, "-c", FREED], capture_output=True, text=True, check=True)
+    told, held = done.stdout.split()
+    assert told == "True"
+    assert float(held) < 8.0, "freed blocks are still held: the first alone had 8 of these"
