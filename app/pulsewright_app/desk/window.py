@@ -310,12 +310,7 @@ class DeskWindow(QMainWindow):
     def show_import(self, paths: Sequence[Path] = ()) -> None:
         """Show the page on which recordings of other formats become a session, with these on it."""
         self._show_page("import", lambda: ImportPage(self.importing, self.viewing, self))
-        if paths:
-            self.importing.add(paths)
-        elif not self.importing.recordings:
-            page = self._pages["import"]
-            assert isinstance(page, ImportPage)
-            page.choose_files()
+        self.importing.add(paths)
 
     def _open_imported(self, path: Path) -> None:
         """Open what was imported; its page has gone, so that the keys are the desk's again."""

@@ -196,6 +196,10 @@ def test_called_off_no_file_is_left(
     desk = make_window()
     qtbot.mouseClick(button(desk, "Import recordings …"), LEFT)
     page = shown_page(qtbot)
+    assert how_it_goes(page) == "Choose the files to import, or drop them here."
+    assert page.focusWidget().accessibleName() == "Choose files to import"
+    click(qtbot, page, "Choose files to import")
+    looked_at(qtbot, page)
     assert "Drawn are the first 1,000,000 samples" in told(page, "What the file holds")
     write(qtbot, page, "Record length", "1000")
     click(qtbot, page, "Write the session file and open it")

@@ -58,6 +58,7 @@ class ImportPage(FormPage):
         self.resize(980, 640)
         self._redress()
         self._update()
+        self.add_files_button.setFocus()
 
     # -- building -------------------------------------------------------------------------------------------
 
@@ -217,7 +218,7 @@ class ImportPage(FormPage):
     def dropEvent(self, event: QDropEvent) -> None:
         """Import the files that were dropped too."""
         paths = dropped_files(event)
-        if paths and not self._importing.writing:
+        if paths:
             event.acceptProposedAction()
             self._importing.add(paths)
 

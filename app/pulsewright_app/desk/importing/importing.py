@@ -58,17 +58,19 @@ class Importing(QObject):
     # -- what is imported -----------------------------------------------------------------------------------
 
     def begin(self, paths: Sequence[Path]) -> None:
-        """Import these files, and none of those before."""
-        if self.writing:
-            self.failed.emit("An import is being written: wait for it, or cancel it.")
-            return
-        self._background.stop()
+        """Import these files, and none of those before; not while a session is written."""
+        for recording in self.recordings:
+            self._background.cancel(_key(recording))
         self.recordings.clear()
         self.target = ""
         self.add(paths)
 
     def add(self, paths: Sequence[Path]) -> None:
-        """Import these files too, each once."""
+        """Import these files too, each once; not while a session is written."""
+        if self.writing:
+            if paths:
+                self.failed.emit("A session is being written: wait for it, or cancel it.")
+            return
         known = {recording.path for recording in self.recordings}
         new = [Recording(path.absolute()) for path in dict.fromkeys(paths) if path.absolute() not in known]
         self.recordings += new
