@@ -228,6 +228,58 @@ def test_a_session_among_recordings_is_opened_and_the_others_are_imported(
     assert not pages()
 
 
+def choose(qtbot: Any, page: Any, row: int) -> None:
+    files = called(page, "Files, one for each module")
+    qtbot.mouseClick(files.viewport(), LEFT, pos=files.visualItemRect(files.item(row)).center())
+
+
+def test_several_files_become_the_modules_of_one_session(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, tmp_path: Path
+) -> None:
+    """Source of the files: scipy.io.wavfile."""
+    random = np.random.default_rng(2)
+    samples = [random.integers(-9000, 9000, length).astype(np.int16) for length in (4000, 3000)]
+    paths = [tmp_path / "left.wav", tmp_path / "right.wav"]
+    for path, one in zip(paths, samples, strict=True):
+        wavfile.write(path, 48_000, one)
+    desk = make_window()
+    drop(desk, paths)
+    page = shown_page(qtbot)
+    assert [page.list.item(row).text() for row in range(2)] == ["M1: left.wav", "M2: right.wav"]
+    write(qtbot, page, "Record length", "1000")
+    choose(qtbot, page, 1)
+    write(qtbot, page, "Record length", "1000")
+    assert how_it_goes(page) == READY
+    outcome = told(page, "How the files go together")
+    assert outcome == "! M1: has 4 records; the first 3, which all modules have, are kept."
+
+    write(qtbot, page, "Module of the chosen file", "M1")
+    assert "name every module differently" in told(page, "How the files go together")
+    assert not called(page, "Write the session file and open it").isEnabled()
+    write(qtbot, page, "Module of the chosen file", "B")
+    by = called(page, "What records are matched by")
+    qtbot.mouseClick(by, LEFT)
+    qtbot.keyClick(by.view(), Qt.Key.Key_Down)
+    qtbot.keyClick(by.view(), Qt.Key.Key_Return)
+    looked_at(qtbot, page)
+    assert "does not know when its records were taken" in told(page, "How the files go together")
+    choose(qtbot, page, 0)
+    write(qtbot, page, "Trigger times", "every 30 ms")
+    choose(qtbot, page, 1)
+    write(qtbot, page, "Trigger times", "every 30.001 ms")
+    assert "3 records belong together within 1e-05 s" in told(page, "How the files go together")
+
+    click(qtbot, page, "Write the session file and open it")
+    qtbot.waitUntil(lambda: desk.windowTitle().startswith("left.h5"), timeout=20_000)
+    settle(desk)
+    with open_session(tmp_path / "left.h5") as session:
+        assert session.modules == ("M1", "B")
+        assert [channel.module for channel in session.channels] == ["M1", "B"]
+        for place, one in enumerate(samples):
+            np.testing.assert_array_equal(session.channel_codes(place), one[:3000].reshape(3, 1000))
+        np.testing.assert_allclose(session.trigger_time, [[0, 0], [30e-3, 30.001e-3], [60e-3, 60.002e-3]])
+
+
 def test_the_heart_beats_brought_in_split_and_stepped_through(
     make_window: MakeWindow, qtbot: Any, settle: Settle, tmp_path: Path
 ) -> None:

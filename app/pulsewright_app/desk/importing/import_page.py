@@ -24,6 +24,7 @@ from pulsewright_app.desk.dropped_files import dropped_files
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.importing.assumption_form import AssumptionForm
 from pulsewright_app.desk.importing.importing import Importing, Recording
+from pulsewright_app.desk.importing.module_row import ModuleRow
 from pulsewright_app.desk.importing.preview_plot import PreviewPlot
 from pulsewright_app.desk.importing.previewing import Understood, suffixes
 from pulsewright_app.desk.viewing import Viewing
@@ -40,6 +41,7 @@ class ImportPage(FormPage):
         self.setAcceptDrops(True)
         self.list = QListWidget()
         self.list.setAccessibleName("Files, one for each module")
+        self.modules = ModuleRow()
         self.form = AssumptionForm()
         self.preview = PreviewPlot()
         self.summary, self.odd, self.wrong, self.target_wrong = (_label(name) for name in (
@@ -79,6 +81,7 @@ class ImportPage(FormPage):
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.list)
         column.addLayout(files)
+        column.addWidget(self.modules)
         column.addWidget(self.wrong)
         column.addWidget(scroll, 1)
         self.list.setMaximumHeight(4 * self.fontMetrics().height())
@@ -108,6 +111,8 @@ class ImportPage(FormPage):
         self.remove_button.clicked.connect(self._remove)
         self.list.currentRowChanged.connect(lambda _: self._show_chosen())
         self.form.given.connect(self._given)
+        self.modules.named.connect(self._named)
+        self.modules.matched.connect(self._importing.match_within)
         self.target.textEdited.connect(self._importing.set_target)
         self.choose_button.clicked.connect(self._choose_target)
         self.import_button.clicked.connect(self._importing.write)
@@ -131,7 +136,8 @@ class ImportPage(FormPage):
 
     def _update(self) -> None:
         importing = self._importing
-        chosen, names = max(self.list.currentRow(), 0), [one.path.name for one in importing.recordings]
+        chosen, several = max(self.list.currentRow(), 0), len(importing.recordings) > 1
+        names = [f"{one.module}: {one.path.name}" if several else one.path.name for one in importing.recordings]
         if names != [self.list.item(row).text() for row in range(self.list.count())]:
             self.list.blockSignals(True)
             self.list.clear()
@@ -143,18 +149,20 @@ class ImportPage(FormPage):
         _tell(self.target_wrong, f"! {importing.target_error}" if importing.target_error else "")
         self.import_button.setEnabled(not importing.refused)
         self.cancel_button.setEnabled(importing.writing)
-        for widget in (self.add_files_button, self.form, self.target, self.choose_button):
+        for widget in (self.add_files_button, self.modules, self.form, self.target, self.choose_button):
             widget.setEnabled(not importing.writing)
         self.remove_button.setEnabled(bool(names) and not importing.writing)
-        looking = any(one.looking for one in importing.recordings)
-        self.bar.setVisible(importing.writing or looking)
-        if not self.bar.isVisible():
+        busy = importing.writing or importing.joining or any(one.looking for one in importing.recordings)
+        self.bar.setVisible(busy)
+        if not busy:
             self.bar.setValue(0)
         self.told.setText(self._said or importing.refused or "Nothing stands in the way of importing it.")
         self._show_chosen()
 
     def _show_chosen(self) -> None:
-        chosen = self._chosen
+        chosen, importing = self._chosen, self._importing
+        several = len(importing.recordings) > 1
+        self.modules.show_module(chosen.module if chosen and several else None, importing)
         understood = None if chosen is None else chosen.understood
         if chosen is None or understood is None:
             self.form.show_assumptions((), {}, {})
@@ -196,6 +204,11 @@ class ImportPage(FormPage):
         chosen = self._chosen
         if chosen is not None:
             self._importing.remove(chosen)
+
+    def _named(self, name: str) -> None:
+        chosen = self._chosen
+        if chosen is not None:
+            self._importing.name_module(chosen, name)
 
     def _given(self, name: str, text: str) -> None:
         chosen = self._chosen

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
 
-from pulsewright_app.desk.importing.making import make_session
+from pulsewright_app.desk.importing.making import Part, Plan, how_they_go_together, make_session
 from pulsewright_app.desk.importing.previewing import Understood, understand
 from pulsewright_app.desk.work import Background, Job
 
-WRITING = "Importing"
+WRITING, JOINING = "Importing", "Matching the records"
 SUFFIX = ".h5"
 
 
@@ -24,6 +24,8 @@ class Recording:
     Attributes
     ----------
     path : Path
+    module : str
+        The module whose channels it holds, where there are several files.
     given : dict of str to str
         Options, by name.
     understood : Understood or None
@@ -33,6 +35,7 @@ class Recording:
     """
 
     path: Path
+    module: str = ""
     given: dict[str, str] = field(default_factory=dict)
     understood: Understood | None = None
     looking: bool = False
@@ -53,6 +56,13 @@ class Importing(QObject):
         self._background = Background(self, threads=2)
         self.recordings: list[Recording] = []
         self.target = ""
+        self.tolerance = ""
+        """How far apart the trigger times of records that belong together may be; empty: they are matched by number."""
+        self.told: tuple[str, ...] = ()
+        """What was matched, cut off and left out where there are several files, each a clause."""
+        self.apart = ""
+        """Why the files do not go together, in a sentence; empty if they do."""
+        self.joining = False
         self.writing = False
 
     # -- what is imported -----------------------------------------------------------------------------------
@@ -62,7 +72,8 @@ class Importing(QObject):
         for recording in self.recordings:
             self._background.cancel(_key(recording))
         self.recordings.clear()
-        self.target = ""
+        self._join()
+        self.target = self.tolerance = ""
         self.add(paths)
 
     def add(self, paths: Sequence[Path]) -> None:
@@ -73,7 +84,9 @@ class Importing(QObject):
             return
         known = {recording.path for recording in self.recordings}
         new = [Recording(path.absolute()) for path in dict.fromkeys(paths) if path.absolute() not in known]
-        self.recordings += new
+        for recording in new:
+            recording.module = self._free_module()
+            self.recordings.append(recording)
         if not self.target and self.recordings:
             self.target = str(free_target(self.recordings[0].path))
         for recording in new:
@@ -86,6 +99,25 @@ class Importing(QObject):
         self.recordings.remove(recording)
         if not self.recordings:
             self.target = ""
+        self._join()
+        self.changed.emit()
+
+    def _free_module(self) -> str:
+        number = 1
+        while f"M{number}" in [recording.module for recording in self.recordings]:
+            number += 1
+        return f"M{number}"
+
+    def name_module(self, recording: Recording, name: str) -> None:
+        """Say which module a file holds."""
+        recording.module = name.strip()
+        self._join()
+        self.changed.emit()
+
+    def match_within(self, tolerance: str) -> None:
+        """Match records whose trigger times are no further apart than that, ``"10 us"``; empty: match by number."""
+        self.tolerance = tolerance.strip()
+        self._join()
         self.changed.emit()
 
     def give(self, recording: Recording, name: str, text: str) -> None:
@@ -113,6 +145,7 @@ class Importing(QObject):
             if before is not None and not understood.assumptions:  # the fields stay for whoever mends one of them
                 understood = replace(understood, format=before.format, assumptions=before.assumptions)
             recording.understood, recording.looking = understood, False
+            self._join()
             self.changed.emit()
 
         def failed(sentence: str) -> None:
@@ -123,6 +156,44 @@ class Importing(QObject):
 
         self._background.start(_key(recording), work, done, failed, self.progress.emit)
 
+    @property
+    def _plan(self) -> Plan:
+        parts = {one.module: Part(one.path, dict(one.given)) for one in self.recordings}
+        return Plan(parts, self.tolerance)
+
+    def _join(self) -> None:
+        """Find out whether several files go together, once each is understood by itself."""
+        self._background.cancel(JOINING)
+        self.told, self.apart, self.joining = (), "", False
+        if len(self.recordings) < 2 or self._not_understood:
+            return
+        modules = [recording.module for recording in self.recordings]
+        if "" in modules or len(set(modules)) < len(modules):
+            self.apart = "Two files have one module, or one has none; name every module differently."
+            return
+        plan = self._plan
+        self.joining = True
+
+        def done(found: tuple[str, tuple[str, ...]]) -> None:
+            self.joining = False
+            self.apart, self.told = found
+            self.changed.emit()
+
+        self._background.start(
+            JOINING,
+            lambda job: how_they_go_together(plan, job.progress, job.cancelled),
+            done,
+            lambda sentence: done((sentence, ())),
+            self.progress.emit,
+        )
+
+    @property
+    def _not_understood(self) -> list[str]:
+        """The names of the files that are still looked at, or cannot be imported as they are understood."""
+        return [
+            one.path.name for one in self.recordings if one.looking or one.understood is None or one.understood.problems
+        ]
+
     # -- writing --------------------------------------------------------------------------------------------
 
     @property
@@ -132,11 +203,12 @@ class Importing(QObject):
             return "Choose the files to import, or drop them here."
         if self.writing:
             return "The session is being written."
-        if any(recording.looking for recording in self.recordings):
+        if self.joining or any(recording.looking for recording in self.recordings):
             return "The files are being looked at."
-        wrong = [one.path.name for one in self.recordings if one.understood is None or one.understood.problems]
-        if wrong:
-            return f"Not understood yet: {', '.join(wrong)}. See what is wrong beside the fields."
+        if self._not_understood:
+            return f"Not understood yet: {', '.join(self._not_understood)}. See what is wrong beside the fields."
+        if self.apart:
+            return "The files do not go together. See what is wrong below their list."
         return "" if not self.target_error else "See what is wrong with the file to write."
 
     @property
@@ -164,11 +236,11 @@ class Importing(QObject):
             self.failed.emit(self.refused)
             return
         target = Path(self.target)
-        parts = [(recording.path, dict(recording.given)) for recording in self.recordings]
+        plan = self._plan
         self.writing = True
         self._background.start(
             WRITING,
-            lambda job: make_session(parts, target, job.progress, job.cancelled),
+            lambda job: make_session(plan, target, job.progress, job.cancelled),
             lambda _: self._written(target),
             self._not_written,
             self.progress.emit,

@@ -92,6 +92,7 @@ def is_recording(path: Path) -> bool:
     """
     from pulsewright.formats import session_file
     from pulsewright.formats.recognising import HEAD_BYTES, formats
+    from pulsewright.formats.writing import SESSION_SUFFIXES
 
     try:
         if not path.is_file():
@@ -103,7 +104,11 @@ def is_recording(path: Path) -> bool:
     if not head or session_file.recognises(head, path):
         return False
     others = [one for one in formats() if one.NAME != session_file.NAME]
-    return any(one.recognises(head, path) or path.suffix.lower() in one.SUFFIXES for one in others)
+    if any(one.recognises(head, path) for one in others):
+        return True
+    # a damaged file that is called like a session is for the session's reader to tell of
+    suffix = path.suffix.lower()
+    return suffix not in SESSION_SUFFIXES and any(suffix in one.SUFFIXES for one in others)
 
 
 def suffixes() -> tuple[str, ...]:
