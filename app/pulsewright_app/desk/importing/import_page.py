@@ -170,7 +170,9 @@ class ImportPage(FormPage):
             for label in (self.summary, self.odd, self.wrong):
                 _tell(label, "")
             return
-        self.form.show_assumptions(understood.assumptions, chosen.given, understood.problems)
+        # where there are several files, the row above the form says which module each holds
+        told = [one for one in understood.assumptions if not several or one.name != "module_names"]
+        self.form.show_assumptions(told, chosen.given, understood.problems)
         beside = set(self.form.names)
         general = [sentence for option, sentence in understood.problems.items() if option not in beside]
         _tell(self.wrong, "\n".join(f"! {sentence}" for sentence in general))

@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 SAMPLES_LOOKED_AT = 2_000_000
 """Of the first record, on all channels together."""
 COLUMNS = 1000
+HDF5_BEGINS = b"\x89HDF\r\n\x1a\n"
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,11 +105,10 @@ def is_recording(path: Path) -> bool:
     if not head or session_file.recognises(head, path):
         return False
     others = [one for one in formats() if one.NAME != session_file.NAME]
-    if any(one.recognises(head, path) for one in others):
-        return True
-    # a damaged file that is called like a session is for the session's reader to tell of
     suffix = path.suffix.lower()
-    return suffix not in SESSION_SUFFIXES and any(suffix in one.SUFFIXES for one in others)
+    if suffix in SESSION_SUFFIXES and not head.startswith(HDF5_BEGINS):
+        return False  # a damaged file that is called like a session is for the session's reader to tell of
+    return any(one.recognises(head, path) or suffix in one.SUFFIXES for one in others)
 
 
 def suffixes() -> tuple[str, ...]:
