@@ -177,6 +177,7 @@ class DeskWindow(QMainWindow):
         document.session_changed.connect(self._session_changed)
         viewing.told.connect(self.message_bar.tell)
         self.data.unreadable.connect(self.message_bar.tell)
+        self.viewing.record_changed.connect(self.data.try_again)
         self.reviewing.told.connect(self.message_bar.tell)
         self.judging.told.connect(self.message_bar.tell)
         self.reviewing.digest_known.connect(self.measuring.learn_digest)
