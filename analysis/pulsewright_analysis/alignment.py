@@ -16,6 +16,7 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.clock_rates import clock_rate
 from pulsewright_analysis.correlation import correlate
+from pulsewright_analysis.gate_samples import whole
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.groups import compare_groups
 from pulsewright_analysis.results import (
@@ -95,7 +96,7 @@ def measure_alignment(
         against = fit.amplitude[:, [place]]
         gain = np.where(np.isfinite(delay) & (against > 0), fit.amplitude / np.where(against > 0, against, 1.0), np.nan)
     else:
-        delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate)
+        delays = correlate(whole(gate.samples), usable, place, levels.autocovariance, session.sample_rate)
         delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
         delay = delay + gate.start - gate.start[:, place : place + 1]
     comparison = ComparedDelays(
@@ -143,7 +144,7 @@ def _with_rates(
     for module, name in enumerate(session.modules):
         own = (comparison.modules == module) & (fit.explained > CARRIES_SINE)
         if np.any(own):
-            found[name] = fit_shared_frequency(gate.samples[:, own], session.sample_rate, fit.frequency)
+            found[name] = fit_shared_frequency(gate.samples.of_channels(own), session.sample_rate, fit.frequency)
     pairs = []
     for pair in alignment.between_modules:
         first, second = (found.get(name) for name in pair.modules)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Session
+from pulsewright_analysis.gate_samples import GateSamples, StreamedSamples, held_or_streamed
 from pulsewright_analysis.results import Pulses
 
 Floats = NDArray[np.float64]
@@ -28,7 +29,7 @@ class Gate:
     ----------
     records : int array (records,)
         The records that have a gate.
-    samples : array (records, channels, samples)
+    samples : GateSamples (records, channels, samples)
         In the channels' units.
     start : array (records, channels)
         Time of the first sample, seconds from the record's trigger, delays taken off.
@@ -39,7 +40,7 @@ class Gate:
     """
 
     records: Ints
-    samples: Floats
+    samples: GateSamples
     start: Floats
     clipped: Bools
     span: tuple[float, float]
@@ -170,17 +171,6 @@ def _cut(
     starts: Floats,
     span: tuple[float, float],
 ) -> Gate:
-    samples = np.empty((len(records), len(channels), count))
-    clipped = np.zeros((len(records), len(channels)), dtype=bool)
-    infos = [session.channels[c] for c in channels]
-    row = {int(r): i for i, r in enumerate(records)}
-    for start, codes in session.blocks(int(records[0]), int(records[-1]) + 1):
-        for offset in range(len(codes)):
-            i = row.get(start + offset)
-            if i is None:
-                continue
-            for k, (c, info) in enumerate(zip(channels, infos, strict=True)):
-                piece = codes[offset, c, first[i, k] : first[i, k] + count]
-                samples[i, k] = piece * info.scale + info.offset
-                clipped[i, k] = bool(np.any((piece <= info.lowest_code) | (piece >= info.highest_code)))
-    return Gate(records, samples, starts + first / session.sample_rate, clipped, span)
+    streamed = StreamedSamples(session, tuple(channels), records, first, count)
+    clipped = streamed.clipped()
+    return Gate(records, held_or_streamed(streamed), starts + first / session.sample_rate, clipped, span)

@@ -115,8 +115,11 @@ def _commonest_step(position: Floats, records: Ints, typical_u: float) -> float 
     if len(neighbours) < FEWEST_STEPS:
         return "too few neighbouring records have a pulse"
     reach = np.maximum(6 * typical_u, 0.2 * np.abs(neighbours))
-    near = np.abs(neighbours[:, None] - neighbours[None, :]) < reach[:, None]
-    members = neighbours[near[int(np.argmax(np.sum(near, axis=1)))]]
+    rising = np.sort(neighbours)
+    # counted in the sorted steps: a table of each against each would not fit for many records
+    near = np.searchsorted(rising, neighbours + reach) - np.searchsorted(rising, neighbours - reach, side="right")
+    commonest = int(np.argmax(near))
+    members = neighbours[np.abs(neighbours - neighbours[commonest]) < reach[commonest]]
     if len(members) < LEAST_SHARE * len(neighbours):
         return "no step from record to record is common to most records"
     increment = float(np.median(members))

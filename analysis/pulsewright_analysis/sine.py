@@ -9,10 +9,21 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright_analysis.gate_samples import (
+    GateSamples,
+    HeldSamples,
+    affordable,
+    as_gate_samples,
+    records_of,
+    spread,
+)
+
 Floats = NDArray[np.float64]
 
 MOST_SEARCHED = 64
 """The frequency search looks at this many traces at the most."""
+FEWEST_SEARCHED = 6
+"""And at this many at the least, however long they are."""
 CARRIES_SINE = 0.9
 """Share of a trace's variance that a sine must explain to be one."""
 FEWEST_PERIODS = 1.5
@@ -65,7 +76,7 @@ class SineFit:
     distortion: Floats
 
 
-def coarse_frequency(samples: Floats, sample_rate: float) -> float:
+def coarse_frequency(samples: Floats | GateSamples, sample_rate: float) -> float:
     """Return the frequency of the strongest line, hertz, from windowed spectra summed over traces.
 
     Parameters
@@ -74,13 +85,15 @@ def coarse_frequency(samples: Floats, sample_rate: float) -> float:
     sample_rate : float
         Hertz.
     """
-    traces = _spread_traces(samples)
+    traces = _spread_traces(as_gate_samples(samples))
     length = traces.shape[1]
     size = 4 * (1 << (length - 1).bit_length())
-    centred = traces - np.mean(traces, axis=1, keepdims=True)
-    scale = np.std(centred, axis=1, keepdims=True)
-    centred /= np.where(scale > 1e-9 * np.max(np.abs(traces), initial=0.0), scale, np.inf)
-    power = np.sum(np.abs(np.fft.rfft(centred * np.hanning(length), size)) ** 2, axis=0)
+    window, largest, power = np.hanning(length), np.max(np.abs(traces), initial=0.0), np.zeros(size // 2 + 1)
+    for trace in traces:
+        centred = trace - np.mean(trace)
+        scale = np.std(centred)
+        centred /= scale if scale > 1e-9 * largest else np.inf
+        power += np.abs(np.fft.rfft(centred * window, size)) ** 2
     lowest = max(1, int(size / length))
     peak = lowest + int(np.argmax(power[lowest:-1]))
     around = np.log(np.maximum(power[peak - 1 : peak + 2], np.finfo(float).tiny))
@@ -89,7 +102,7 @@ def coarse_frequency(samples: Floats, sample_rate: float) -> float:
     return float((peak + shift) * sample_rate / size)
 
 
-def fit_shared_frequency(samples: Floats, sample_rate: float, start: float | None = None) -> SineFit:
+def fit_shared_frequency(samples: Floats | GateSamples, sample_rate: float, start: float | None = None) -> SineFit:
     """Fit sines of one common frequency by least squares (IEEE Std 1057's four-parameter fit, frequency shared).
 
     Parameters
@@ -107,10 +120,11 @@ def fit_shared_frequency(samples: Floats, sample_rate: float, start: float | Non
         Frequency by Gauss–Newton steps; for each step offset and both quadratures of every trace are eliminated. A few
         traces settle it to within their own noise, so that all traces are read once, for one step more.
     """
-    frequency = coarse_frequency(samples, sample_rate) if start is None else start
-    few = _spread_traces(samples)
-    frequency = _settled(few[:, None, :], sample_rate, frequency).frequency
-    return _finished(_settled(samples, sample_rate, frequency), samples, sample_rate)
+    gate = as_gate_samples(samples)
+    frequency = coarse_frequency(gate, sample_rate) if start is None else start
+    few = HeldSamples(_spread_traces(gate)[:, None, :])
+    frequency = _settled(few, sample_rate, frequency).frequency
+    return _finished(_settled(gate, sample_rate, frequency), gate, sample_rate)
 
 
 @dataclass(frozen=True)
@@ -124,18 +138,21 @@ class _Settled:
     information: float
 
 
-def _spread_traces(samples: Floats) -> Floats:
+def _spread_traces(samples: GateSamples) -> Floats:
     """Return at most `MOST_SEARCHED` traces, spread evenly over records and channels, (traces, samples)."""
-    traces = samples.reshape(-1, samples.shape[-1])
-    chosen = np.unique(np.linspace(0, len(traces) - 1, min(MOST_SEARCHED, len(traces))).astype(int))
-    few: Floats = traces[chosen]
+    records, channels, length = samples.shape
+    chosen = spread(records * channels, affordable(MOST_SEARCHED, FEWEST_SEARCHED, 8 * length))
+    few = np.empty((len(chosen), length))
+    for record in np.unique(chosen // channels).tolist():
+        here = np.flatnonzero(chosen // channels == record)
+        few[here] = samples.take(np.array([record]))[0, chosen[here] % channels]
     return few
 
 
-def _settled(samples: Floats, sample_rate: float, frequency: float) -> _Settled:
+def _settled(samples: GateSamples, sample_rate: float, frequency: float) -> _Settled:
     """Take Gauss–Newton steps until the frequency stands still."""
     length = samples.shape[-1]
-    time = (np.arange(length) - (length - 1) / 2) / sample_rate
+    time = np.asarray((np.arange(length) - (length - 1) / 2) / sample_rate, dtype=np.float64)
     omega, reach = 2 * np.pi * frequency, float(time[-1])
     products = _products(samples, time, omega)
     read_at = omega
@@ -151,17 +168,24 @@ def _settled(samples: Floats, sample_rate: float, frequency: float) -> _Settled:
     return _Settled(omega / (2 * np.pi), fit.coefficients, fit.inverse, fit.variance, information)
 
 
-def _products(samples: Floats, time: Floats, omega: float) -> Floats:
+def _products(samples: GateSamples, time: Floats, omega: float) -> Floats:
     """Return each trace's sums with (cos, sin, 1, t·cos, t·sin, t²·cos, t²·sin) and itself, (records, channels, 8)."""
-    from pulsewright_analysis.sine_kernels import fill_products
-
     cosine, sine = np.cos(omega * time), np.sin(omega * time)
     columns = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine, time**2 * cosine, time**2 * sine])
-    traces = samples.reshape(-1, samples.shape[-1])
-    products = np.empty((len(traces), 8))
+    records, channels, length = samples.shape
+    products = np.empty((records, channels, 8))
+    for first, block in samples.blocks():
+        _fill(block.reshape(-1, length), columns, products[first : first + len(block)].reshape(-1, 8))
+    return products
+
+
+def _fill(traces: Floats, columns: Floats, products: Floats) -> None:
+    """Fill in the sums of some traces, on two threads where that is worth it."""
+    from pulsewright_analysis.sine_kernels import fill_products
+
     if traces.size < WORTH_THREADS:
         fill_products(traces, columns, products)
-        return products.reshape(*samples.shape[:2], 8)
+        return
     edges = np.linspace(0, len(traces), WORKERS + 1).astype(int)
     with ThreadPoolExecutor(WORKERS) as pool:
         parts = [
@@ -169,7 +193,6 @@ def _products(samples: Floats, time: Floats, omega: float) -> Floats:
         ]
         for part in parts:
             part.result()
-    return products.reshape(*samples.shape[:2], 8)
 
 
 def _moved(products: Floats, change: float) -> Floats:
@@ -203,7 +226,7 @@ class _LinearFit:
     variance: Floats
 
 
-def _linear_fit(products: Floats, samples: Floats, time: Floats, omega: float) -> _LinearFit:
+def _linear_fit(products: Floats, samples: GateSamples, time: Floats, omega: float) -> _LinearFit:
     cosine, sine = np.cos(omega * time), np.sin(omega * time)
     basis = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine], axis=1)
     gram = basis.T @ basis
@@ -232,7 +255,7 @@ def _frequency_step(fit: _LinearFit) -> tuple[float, float]:
     return float(np.sum(slope * weight)) / max(information, np.finfo(float).tiny), information
 
 
-def harmonic_distortion(samples: Floats, sample_rate: float, frequency: float) -> Floats:
+def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequency: float) -> Floats:
     """Return the total harmonic distortion of each channel as a ratio, (channels,) (IEEE Std 1057).
 
     Parameters
@@ -242,8 +265,8 @@ def harmonic_distortion(samples: Floats, sample_rate: float, frequency: float) -
     sample_rate, frequency : float
         Hertz. Harmonics above half the sample rate are looked for where they are folded to.
     """
-    few = samples[np.unique(np.linspace(0, len(samples) - 1, min(MOST_FOR_HARMONICS, len(samples))).astype(int))]
-    length = few.shape[-1]
+    gate = as_gate_samples(samples)
+    records, channels, length = gate.shape
     time = (np.arange(length) - (length - 1) / 2) / sample_rate
     folded = [abs((h * frequency + sample_rate / 2) % sample_rate - sample_rate / 2) for h in HARMONICS]
     lines = [frequency]
@@ -256,27 +279,32 @@ def harmonic_distortion(samples: Floats, sample_rate: float, frequency: float) -
         columns += [np.cos(2 * np.pi * line * time), np.sin(2 * np.pi * line * time)]
     basis = np.stack(columns, axis=1)
     if length < 2 * basis.shape[1]:
-        return np.full(few.shape[1], np.nan)
+        return np.full(channels, np.nan)
     inverse = np.linalg.inv(basis.T @ basis)
-    coefficients = (few @ basis) @ inverse
-    residual = few - coefficients @ basis.T
-    noise = np.sum(residual**2, axis=-1) / (length - basis.shape[1])
-    power = np.mean(coefficients**2 - noise[..., None] * np.diag(inverse), axis=0)
+    powers = []
+    for one in records_of(gate, spread(records, MOST_FOR_HARMONICS)):
+        coefficients = (one @ basis) @ inverse
+        residual = one - coefficients @ basis.T
+        noise = np.sum(residual**2, axis=-1) / (length - basis.shape[1])
+        powers.append(coefficients**2 - noise[:, None] * np.diag(inverse))
+    power = np.mean(powers, axis=0)
     sine = power[:, 1] + power[:, 2]
     harmonics = np.maximum(np.sum(power[:, 3:], axis=1), 0.0)
     ratio: Floats = np.sqrt(harmonics / np.where(sine > 0, sine, np.inf))
     return ratio
 
 
-def _noise_beside(settled: _Settled, samples: Floats, sample_rate: float) -> Floats:
+def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float) -> Floats:
     """Return the residual's power density around the line over that of white noise of its size, by channel."""
-    chosen = np.unique(np.linspace(0, len(samples) - 1, min(RECORDS_FOR_NOISE, len(samples))).astype(int))
-    length = samples.shape[-1]
+    records, channels, length = samples.shape
     time = (np.arange(length) - (length - 1) / 2) / sample_rate
     turn = 2 * np.pi * settled.frequency * time
     basis = np.stack([np.cos(turn), np.sin(turn), np.ones(length)])
-    residual = samples[chosen] - settled.coefficients[chosen] @ basis
-    power = np.sum(np.abs(np.fft.rfft(residual * np.hanning(length), axis=-1)) ** 2, axis=0)
+    window, power = np.hanning(length), np.zeros((channels, length // 2 + 1))
+    chosen = spread(records, RECORDS_FOR_NOISE)
+    for record, one in zip(chosen.tolist(), records_of(samples, chosen), strict=True):
+        residual = one - settled.coefficients[record] @ basis
+        power += np.abs(np.fft.rfft(residual * window, axis=-1)) ** 2
     apart = np.abs(np.arange(power.shape[1]) - settled.frequency * length / sample_rate)
     beside = (apart > NOISE_GUARD) & (apart <= NOISE_BINS)
     beside[[0, -1]] = False
@@ -287,7 +315,7 @@ def _noise_beside(settled: _Settled, samples: Floats, sample_rate: float) -> Flo
     return np.where(whole > 0, density / np.where(whole > 0, whole, 1.0), 1.0)
 
 
-def _finished(settled: _Settled, samples: Floats, sample_rate: float) -> SineFit:
+def _finished(settled: _Settled, samples: GateSamples, sample_rate: float) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
@@ -314,7 +342,7 @@ def _finished(settled: _Settled, samples: Floats, sample_rate: float) -> SineFit
     )
 
 
-def carries_sine(samples: Floats, sample_rate: float) -> bool:
+def carries_sine(samples: Floats | GateSamples, sample_rate: float) -> bool:
     """Return whether most channels carry one common sine, judged on a few records (records, channels, samples).
 
     Parameters
@@ -324,10 +352,12 @@ def carries_sine(samples: Floats, sample_rate: float) -> bool:
     sample_rate : float
         Hertz.
     """
-    few = samples[np.unique(np.linspace(0, len(samples) - 1, min(8, len(samples))).astype(int))]
-    if few.shape[-1] < 16:
+    gate = as_gate_samples(samples)
+    records, channels, length = gate.shape
+    if length < 16:
         return False
+    few = gate.take(spread(records, affordable(8, 1, 8 * channels * length)))
     fit = fit_shared_frequency(few, sample_rate)
-    if not 0 < fit.frequency < sample_rate / 2 or fit.frequency * few.shape[-1] / sample_rate < FEWEST_PERIODS:
+    if not 0 < fit.frequency < sample_rate / 2 or fit.frequency * length / sample_rate < FEWEST_PERIODS:
         return False
     return bool(np.median(fit.explained) > CARRIES_SINE)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pulsewright.errors import BudgetError
 
 if TYPE_CHECKING:
+    from pulsewright.review import Review
     from pulsewright_analysis.assessment import Assessment
 
 
@@ -34,11 +35,11 @@ def run_measure(
         raise BudgetError(
             "a budget is printed as a table, and JSON has no place for it", "leave out --json or --budget"
         )
-    assessment = assess_file(file, claims_file, options)
+    assessment, review = assess_file(file, claims_file, options)
     if csv_folder is not None:
         from pulsewright_app.csv_folder import write_csv
 
-        written = write_csv(assessment, csv_folder)
+        written = write_csv(assessment, csv_folder, review)
         print(f"pulsewright: {len(written)} tables are in {csv_folder}.", file=sys.stderr)
     if as_json:
         from pulsewright_app.printing import print_json
@@ -59,8 +60,10 @@ def run_measure(
     return assessment.exit_code
 
 
-def assess_file(file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None) -> Assessment:
-    """Open a session, measure it with progress on standard error, and return the assessment.
+def assess_file(
+    file: Path, claims_file: Path | None = None, options: Mapping[str, Any] | None = None
+) -> tuple[Assessment, Review]:
+    """Open a session, measure it with progress on standard error, and return the assessment and the review.
 
     Raises
     ------
@@ -72,4 +75,4 @@ def assess_file(file: Path, claims_file: Path | None = None, options: Mapping[st
 
     given = open_with_settings(file, claims_file, options)
     with given.session, progress_on_stderr("Measuring") as progress:
-        return given.assess(progress)
+        return given.assess(progress), given.review

@@ -284,9 +284,11 @@ class Session:
         return block
 
     def blocks(
-        self, first: int = 0, stop: int | None = None, block_bytes: int = 32 << 20
+        self, first: int = 0, stop: int | None = None, block_bytes: int = 8 << 20
     ) -> Iterator[tuple[int, Codes]]:
         """Yield (number of its first record, codes) for consecutive blocks of at most about `block_bytes`.
+
+        Larger blocks than the usual ones are slower: the system clears fresh memory for each.
 
         Parameters
         ----------

@@ -196,6 +196,24 @@ def test_a_marker_pair_is_found_by_its_name(clean: Findings) -> None:
     assert found.verdict == "undecided"
 
 
+def test_a_claim_on_a_pair_that_follows_is_about_where_its_pulse_is(clean: Findings) -> None:
+    """Against a time that is fixed the pulse has all of its u (JCGM 100:2008, 5.1.2), whatever was kept of it."""
+    channel = clean.channels[0]
+    place = clean.pulses.where(3, channel)[0]
+    time, u = float(clean.pulses.time[place]), float(clean.pulses.time_u[place])
+    name = clean.channel_name(channel)
+    pair = [Marker(0.0, 4e-9, 0, "ping", name, 3), Marker(9.0, 9.0, 0, "ping", name, 3, pulse=0)]
+    told = claim("marker_pair", f"{time * 1e6:.6f} us ± 1 us", pair="ping")
+    (found,) = judge(clean, [told], Review(markers=pair))
+    assert found.verdict == "holds"
+    assert found.measured is not None
+    assert found.measured.value == pytest.approx(time)
+    assert found.measured.u == pytest.approx(np.hypot(u, 4e-9))
+    (found,) = judge(clean, [told], Review(markers=[pair[0], replace(pair[1], pulse=7)]))
+    assert found.verdict == "undecided"
+    assert "so no pulse 7" in found.reason
+
+
 # -- counts ---------------------------------------------------------------------------------------------------
 
 

@@ -6,6 +6,7 @@ import pytest
 from pulsewright import Session
 from pulsewright.settings import layered
 from pulsewright_analysis.findings import measure
+from pulsewright_analysis.lattice import Lattice, find_lattice
 
 SETTINGS = layered(option={"span": "50 us .. 150 us", "alignment_span": "5 us .. 25 us"})
 
@@ -163,3 +164,14 @@ def test_a_few_alternating_records_are_not_said_to_follow_no_pattern(make_tank):
     findings = measure(make_tank([range(6), range(6)]), SETTINGS)
     assert findings.sequence.alternates is True
     assert not any("pattern" in reason for reason in findings.reasons)
+
+
+def test_the_commonest_step_is_found_among_many_records():
+    """Expected: by construction, in a hundred thousand records; a table of each step against each would be 80 GB."""
+    rng = np.random.default_rng(4)
+    stop = np.arange(100_000) % 12
+    position = 60e-6 + 2e-6 * stop + 1e-9 * rng.standard_normal(100_000)
+    lattice = find_lattice(position, np.full(100_000, 1e-9))
+    assert isinstance(lattice, Lattice)
+    assert lattice.cycle == 12
+    assert lattice.increment == pytest.approx(2e-6, abs=1e-11)

@@ -68,6 +68,7 @@ def in_few_colours(image: QImage) -> QImage:
 
 def readme_picture() -> None:
     """Render the picture that README shows, small enough to be kept with the code."""
+    os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp()  # nobody's review is in the picture
     window = DeskWindow()
     window.resize(*README_SIZE)
     window.show()

@@ -15,7 +15,18 @@ def session(times: np.ndarray | None) -> Session:
 
 
 @pytest.mark.parametrize(
-    ("text", "record"), [("0", 0), (" 19 ", 19), ("0 s", 0), ("50 ms", 5), ("0.054 s", 5), ("56 ms", 6), ("190ms", 19)]
+    ("text", "record"),
+    [
+        ("0", 0),
+        (" 19 ", 19),
+        ("0 s", 0),
+        ("50 ms", 5),
+        ("0.054 s", 5),
+        ("56 ms", 6),
+        ("190ms", 19),
+        ("#13", 13),
+        (" # 7", 7),
+    ],
 )
 def test_numbers_and_times(text: str, record: int) -> None:
     assert record_meant(text, session(np.arange(20) * 10e-3)) == record
@@ -25,7 +36,8 @@ def test_numbers_and_times(text: str, record: int) -> None:
     ("text", "told"),
     [
         ("20", "no record 20"), ("9" * 40, "no record"), ("", "no record and no time"),
-        ("soon", "no record and no time"),
+        ("soon", "no record and no time"), ("#", "no record and no time"), ("#5 ms", "no record and no time"),
+        ("#20", "no record 20"),
         ("-1", "no record and no time"), ("1.5", "no record and no time"), ("3 V", "no record and no time"),
         ("5 s", "No record was taken at 5 s"), ("-5 s", "No record was taken at"),
         ("٣", "no record and no time"),

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from pulsewright.review import LevelMarker, Marker, Review, review_path_for, save_review
 from pulsewright.session import Channel
 from pulsewright.store import write_session
 from pulsewright_app.cli import app
@@ -31,6 +32,23 @@ def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path
     assert result.exit_code == 1, result.stderr
     assert "tables are in" in result.stderr
     return json.loads(result.stdout), folder
+
+
+def test_the_review_s_markers_and_levels_are_among_the_tables(tmp_path: Path) -> None:
+    """Δ is the difference of what was put down, u that of two independent errors (JCGM 100:2008, 5.1.2)."""
+    session = tmp_path / "tank_walk.h5"
+    shutil.copy(sample("tank_walk.h5"), session)
+    markers = [Marker(t, 3e-9, 1, "gap", "H01", 2, 2) for t in (1e-5, 3e-5)]
+    levels = [LevelMarker(v, u, 2, "H02", 4, "=gate", "by eye") for v, u in ((0.1, 3e-3), (0.4, 4e-3))]
+    save_review(Review(markers=markers, level_markers=levels), review_path_for(session))
+    assert run("measure", session, "--csv", tmp_path / "out").exit_code in (0, 1, 3)
+    (pair,), (level,) = rows(tmp_path / "out", "markers"), rows(tmp_path / "out", "levels")
+    assert (pair["name"], pair["record"], pair["intervals"]) == ("gap", "2", "2")
+    assert float(pair["difference (s)"]) == pytest.approx(2e-5)
+    assert float(pair["interval_u (s)"]) == pytest.approx(3e-9 * 2**0.5 / 2, rel=1e-6)
+    assert (level["name"], level["unit"], level["note"], level["record_2"]) == ("'=gate", "V", "by eye", "4")
+    assert float(level["difference"]) == pytest.approx(0.3)
+    assert float(level["difference_u"]) == pytest.approx(5e-3)
 
 
 def rows(folder: Path, name: str) -> list[dict[str, str]]:

@@ -43,6 +43,14 @@ class Described:
 
 ACTIONS: tuple[Described, ...] = (
     Described("open", "Session", "Open …", "Ctrl+O", "Open a session file", needs_session=False),
+    Described(
+        "import",
+        "Session",
+        "Import …",
+        "Ctrl+I",
+        "Turn recordings into a session",
+        needs_session=False,
+    ),
     Described("sample", "Session", "Try the sample with faults", "Ctrl+T", "Open the sample", needs_session=False),
     Described("another", "Session", "Another window", "Ctrl+N", "A window for another session", needs_session=False),
     Described("measure", "Session", "Measure again", "F5", "Measure by the settings that count now"),
@@ -130,7 +138,13 @@ ACTIONS: tuple[Described, ...] = (
     Described("next_flag", "Go", "Next flagged", "Shift+F", "Go to the next flagged record"),
     Described("next_against", "Go", "Next against a claim", "Shift+V", "Go to the next record that speaks against one"),
     Described("flag_before", "Go", "Flagged before", "Alt+Shift+F", "Go to the flagged record before"),
-    Described("against_before", "Go", "Against a claim before", "Alt+Shift+V", "Go to the one before that does"),
+    Described(
+        "against_before",
+        "Go",
+        "Against a claim before",
+        "Alt+Shift+V",
+        "Go to the record before that speaks against one",
+    ),
     Described("go_to", "Go", "Go to …", "Ctrl+G", "Write a record's number, or a time since the first trigger"),
     Described("filter", "Go", "Filter the records", "Ctrl+R", "Write which records to step through"),
     Described(
@@ -178,6 +192,7 @@ ACTIONS: tuple[Described, ...] = (
     Described("save_picture", "Hand over", "Picture …", "Ctrl+P", "Save the view as PNG or SVG"),
     Described("copy_picture", "Hand over", "Copy the picture", "Ctrl+Shift+C", "Copy the view as it is on the screen"),
     Described("save_numbers", "Hand over", "Numbers …", "Ctrl+Shift+E", "Save every table as CSV into a folder"),
+    Described("save_records", "Hand over", "Records …", "Ctrl+Alt+R", "Save all records, or those that match, as CSV"),
     Described("guide", "Help", "Five-minute guide", "Shift+F1", "Ten steps on the sample", needs_session=False),
     Described("shortcuts", "Help", "Keys and gestures", "F1", "List every action with its keys", needs_session=False),
     Described("cautions", "Help", "Cautions", "Ctrl+F1", "What to be careful about", needs_session=False),
@@ -198,6 +213,8 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("Click a lane in Single", "Make that channel the current one"),
     ("Click a record in Stacked or Map", "Go to that record"),
     ("Click a spot in Afterglow", "List the records that pass there"),
+    ("F in the records", "Flag the chosen records, or take their flags away"),
+    ("X in the records", "Reject the first pulse of each chosen record, or take the pulses back"),
     ("O in the records", "Sort them by the next column"),
     ("Shift and O in the records", "Sort them the other way round"),
     ("Tab, and Shift and Tab", "Go to the next control, or back"),

@@ -47,6 +47,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
     document, viewing, results = window.document, window.viewing, window.results
     return {
         "open": window.choose_file,
+        "import": window.show_import,
         "sample": window.open_sample,
         "measure": results.ask_to_measure,
         "claims_again": lambda: read_claims_again(window),
@@ -134,6 +135,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "save_picture": lambda: window.saving.show_picture_page(),
         "copy_picture": lambda: window.saving.copy_picture(),
         "save_numbers": lambda: window.saving.save_numbers(),
+        "save_records": lambda: _save_records(window),
         "shortcuts": window.show_shortcuts,
     }
 
@@ -157,6 +159,11 @@ def _about_times(window: DeskWindow, answer: Answer) -> Answer:
             answer()
 
     return answer_or_refuse
+
+
+def _save_records(window: DeskWindow) -> None:
+    window.docks["records_panel"].show()
+    window.records_panel.save()
 
 
 def _edit_delay(window: DeskWindow) -> None:

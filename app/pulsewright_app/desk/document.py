@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from operator import is_
 from pathlib import Path
 from typing import Any
 
@@ -205,10 +206,11 @@ class Document(PairEdits, RecordEdits):
             For a value that cannot be used.
         """
         claims = self._claims_settings()
-        given = (self._now, self._session, self._option)
+        # the pieces that count, not the whole: a flag or a marker changes no setting
+        given = (self._now.settings, self._now.left_out, self._now.rejected, self._recorded, self._option)
         if self._combined is not None:
             before, claims_before, settings = self._combined
-            if claims == claims_before and all(one is other for one, other in zip(given, before, strict=True)):
+            if claims == claims_before and all(map(is_, given, before)):
                 return settings
         settings = self._combine(claims)
         self._combined = given, claims, settings

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+
 import numpy as np
 
 from pulsewright.errors import SettingError
@@ -17,14 +19,16 @@ def record_meant(text: str, session: Session) -> int | str:
     Parameters
     ----------
     text : str
-        A whole number; or a number with a unit of time, which means the record whose trigger is nearest.
+        A whole number, which ``#`` may lead; or a number with a unit of time, which means the record whose trigger
+        is nearest.
     session : Session
     """
     written, records = text.strip(), session.records
-    if written.isascii() and written.isdigit():
-        if len(written) < 13 and int(written) < records:
-            return int(written)
-        return f"There is no record {written}; the records are 0 to {records - 1}."
+    number = written.removeprefix("#").lstrip()
+    if number.isascii() and number.isdigit():
+        if len(number) < 13 and int(number) < records:
+            return int(number)
+        return f"There is no record {number}; the records are 0 to {records - 1}."
     if not written.endswith("s"):
         return f"{written!r} is no record and no time: write {HOW}."
     try:
@@ -55,6 +59,5 @@ def next_of(records: list[int], current: int, forward: bool) -> int:
     forward : bool
         False goes back.
     """
-    if forward:
-        return next((record for record in records if record > current), records[0])
-    return next((record for record in reversed(records) if record < current), records[-1])
+    place = bisect_right(records, current) if forward else bisect_left(records, current) - 1
+    return records[place % len(records)]

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection
 
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
-from pulsewright.session import Session
-from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
-from pulsewright_app.desk.places import Places, gap_text, out_of_step, places_of, round_step, slip_text
+from pulsewright_app.desk.places import Places, gap_text, places_of, round_step
+from pulsewright_app.desk.rail_signs import (
+    Signs,
+    draw_against,
+    draw_clipped,
+    draw_flag,
+    draw_odd,
+    draw_slip,
+    signs_of,
+)
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
-from pulsewright_app.desk.work import Extents, SessionData
+from pulsewright_app.desk.work import SessionData
 from pulsewright_app.theme import Theme, theme
 
 _SIDE = 14.0
@@ -23,52 +30,6 @@ _SIGNS_HEIGHT = 20.0
 _BAR_HEIGHT = 18.0
 _NUMBERS_HEIGHT = 24.0
 _LABEL_EVERY = 46.0
-
-
-@dataclass(frozen=True)
-class Signs:
-    """What the rail says about records."""
-
-    clipped: dict[int, str]
-    """The channels that clip, by record."""
-    slipped: dict[int, str]
-    """What slips there, in words, by the record where it begins."""
-    aside: dict[int, str]
-    """The modules out of step, by record."""
-    odd: dict[int, str]
-    """What is odd about a record's samples or its pulse, in words: repeated, out of place."""
-
-
-def signs_of(session: Session | None, extents: Extents | None, findings: Findings | None) -> Signs:
-    """Return what there is to say about every record."""
-    clipped: dict[int, str] = {}
-    if session is None:
-        return Signs({}, {}, {}, {})
-    if extents is not None:
-        touched = extents.clipped(session)
-        for record in np.flatnonzero(touched.any(axis=1)):
-            names = [session.channels[c].name for c in np.flatnonzero(touched[record])]
-            clipped[int(record)] = ", ".join(names)
-    if findings is None or findings.session.records != session.records:
-        return Signs(clipped, {}, {}, {})
-    sequence = findings.sequence
-    slipped: dict[int, list[str]] = {}
-    for slip in sequence.slips:
-        slipped.setdefault(slip.from_record, []).append(slip_text(slip))
-    aside: dict[int, list[str]] = {}
-    for module, records in out_of_step(session, findings).items():
-        for late in records:
-            aside.setdefault(late, []).append(module)
-    odd: dict[int, list[str]] = {}
-    for first, again in sequence.repeated:
-        odd.setdefault(again, []).append(f"same samples as record {first}")
-    for away in sequence.out_of_place:
-        odd.setdefault(away, []).append("its pulse is out of place")
-    return Signs(clipped, _joined(slipped), _joined(aside), _joined(odd))
-
-
-def _joined(parts: dict[int, list[str]]) -> dict[int, str]:
-    return {record: ", ".join(words) for record, words in parts.items()}
 
 
 class Rail(QWidget):
@@ -90,6 +51,8 @@ class Rail(QWidget):
         self._places = Places(0)
         self._signs = Signs({}, {}, {}, {})
         self._held = False
+        self._kept_spots: dict[str, tuple[Collection[int], tuple[int, Places], list[float]]] = {}
+        """Where the signs of each kind stand, with the records and the room that they stand for."""
         self.setAccessibleName("Rail of all records")
         self.setMouseTracking(True)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -235,9 +198,9 @@ class Rail(QWidget):
                 painter.fillRect(cell, QColor(colours.page if left_out else colours.raised))
         stripe = QColor(colours.missed)
         stripe.setAlpha(150)
-        for record in self._signs.aside:
-            width = max(pitch, 1.0)
-            painter.fillRect(QRectF(self.x_of(record) - width / 2, bar.bottom() - 3, width, 3.0), stripe)
+        width = max(pitch, 1.0)
+        for x in self._spots("aside", self._signs.aside):
+            painter.fillRect(QRectF(x - width / 2, bar.bottom() - 3, width, 3.0), stripe)
         painter.setPen(QPen(QColor(colours.rule), 1))
         painter.drawRect(bar)
 
@@ -265,42 +228,44 @@ class Rail(QWidget):
             )
 
     def _draw_signs(self, painter: QPainter, colours: Theme) -> None:
+        bar, signs, document = self._bar(), self._signs, self._document
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         painter.setPen(Qt.PenStyle.NoPen)
-        bar = self._bar()
         painter.setBrush(QColor(colours.clipped))
-        for record in self._signs.clipped:  # a T, as a trace that runs into a ceiling
-            x = self.x_of(record)
-            painter.drawRect(QRectF(x - 4, bar.top() - 9, 8, 2))
-            painter.drawRect(QRectF(x - 1, bar.top() - 9, 2, 9))
-        for record in self._signs.slipped:  # two bars out of line
-            x = self.x_of(record) - self._pitch() / 2
-            painter.drawRect(QRectF(x - 2, bar.top() - 9, 2, 14))
-            painter.drawRect(QRectF(x + 1, bar.top() + 5, 2, bar.height() - 2))
-        for record in self._signs.odd:  # a diamond: look at this one
-            x, y = self.x_of(record), bar.top() - 6
-            painter.drawPolygon(QPolygonF([QPointF(x, y - 4), QPointF(x + 4, y), QPointF(x, y + 4), QPointF(x - 4, y)]))
+        for x in self._spots("clipped", signs.clipped):
+            draw_clipped(painter, x, bar.top())
+        for x in self._spots("slipped", signs.slipped):
+            draw_slip(painter, x - self._pitch() / 2, bar.top(), bar.height())
+        for x in self._spots("odd", signs.odd):
+            draw_odd(painter, x, bar.top())
         painter.setBrush(QColor(colours.fails))
-        for record in self._results.against:  # a triangle, the sign of a claim that fails
-            if record < self._viewing.records:
-                x, low = self.x_of(record), bar.bottom() - 2
-                painter.drawPolygon(QPolygonF([QPointF(x, low - 7), QPointF(x + 4, low), QPointF(x - 4, low)]))
+        for x in self._spots("against", self._results.against):
+            draw_against(painter, x, bar.bottom() - 2)
         painter.setBrush(QColor(colours.flagged))
-        for record in self._document.flags:
-            if record < self._viewing.records:
-                x, top = self.x_of(record), bar.top() - 12
-                painter.drawPolygon(QPolygonF([QPointF(x, top), QPointF(x + 9, top + 4), QPointF(x, top + 8)]))
-                painter.drawRect(QRectF(x - 1, top, 1.6, 12))
+        for x in self._spots("flagged", document.flags):
+            draw_flag(painter, x, bar.top() - 12)
         painter.setBrush(QColor(colours.muted))
-        for record in self._document.notes:
-            if record < self._viewing.records:
-                painter.drawEllipse(QPointF(self.x_of(record), bar.bottom() - 4), 2.0, 2.0)
+        for x in self._spots("noted", document.notes):
+            painter.drawEllipse(QPointF(x, bar.bottom() - 4), 2.0, 2.0)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         painter.setPen(QPen(QColor(colours.muted), 1))
-        for record in self._document.left_out:
-            if record < self._viewing.records:
-                x = self.x_of(record)
-                painter.drawLine(QPointF(x - 4, bar.bottom() - 3), QPointF(x + 4, bar.top() + 3))
+        for x in self._spots("left out", document.left_out):
+            painter.drawLine(QPointF(x - 4, bar.bottom() - 3), QPointF(x + 4, bar.top() + 3))
+
+    def _spots(self, kind: str, records: Collection[int]) -> list[float]:
+        """Return where the signs of some records stand, pixels; records on one pixel have one sign.
+
+        A paint follows each step: what was found is kept as long as it is about the same records.
+        """
+        room = (self.width(), self._places)
+        kept = self._kept_spots.get(kind)
+        if kept is None or kept[0] is not records or kept[1] != room:
+            numbers = np.fromiter(records, dtype=np.int64, count=len(records))
+            places = self._places.place[numbers[numbers < len(self._places.place)]]
+            spots = self._bar().left() + (places + 0.5) * self._pitch()
+            spots = np.unique(spots if self._pitch() >= 1 else np.rint(spots))
+            kept = self._kept_spots[kind] = (records, room, spots.tolist())
+        return kept[2]
 
     def _draw_numbers(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()

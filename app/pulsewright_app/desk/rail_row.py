@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtGui import QAction
+from PySide6.QtGui import QAction, QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLabel, QLineEdit, QToolButton, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.document import Document
@@ -12,23 +12,68 @@ from pulsewright_app.desk.filtering import Filtering
 from pulsewright_app.desk.going import HOW, record_meant
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.rail import Rail
+from pulsewright_app.desk.rail_signs import draw_against, draw_flag
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import PACES, Viewing
 from pulsewright_app.desk.work import SessionData
 from pulsewright_app.desk.yielding_row import YieldingRow
+from pulsewright_app.theme import theme
 
 STEPS = ("first", "back", "play", "forward", "last")
-MARKED = ("next_flag", "next_against")
+MARKED = {"flagged": ("flag_before", "next_flag"), "against": ("against_before", "next_against")}
+"""What a person or a claim marked, with the actions that go to the one before and to the next."""
 
 
-def _button(action: QAction) -> QToolButton:
+def _button(action: QAction, arrow: Qt.ArrowType | None = None) -> QToolButton:
     button = QToolButton()
     button.setDefaultAction(action)
-    button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextOnly)
+    if arrow is None:
+        button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextOnly)
+    else:
+        button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
+        button.setArrowType(arrow)
+    button.setProperty("room", "narrow" if arrow is None else "least")
     button.setAccessibleName(action.toolTip())
     # a click must not take the keyboard: Space plays, it does not press the button clicked last
     button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
     return button
+
+
+class _Sign(QWidget):
+    """The rail's own sign for what the buttons beside it go to."""
+
+    def __init__(self, kind: str, viewing: Viewing) -> None:
+        super().__init__()
+        self._kind, self._viewing = kind, viewing
+        self.setFixedSize(10, 16)
+        viewing.dark_changed.connect(self.update)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw it as the rail does."""
+        painter, colours = QPainter(self), theme(self._viewing.dark)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(Qt.PenStyle.NoPen)
+        if self._kind == "flagged":
+            painter.setBrush(QColor(colours.flagged))
+            draw_flag(painter, 1.0, 2.0)
+        else:
+            painter.setBrush(QColor(colours.fails))
+            draw_against(painter, 5.0, 12.0)
+
+
+def _marked(actions: dict[str, QAction], viewing: Viewing) -> list[QWidget]:
+    """Return a button back, the sign and a button on for each kind of marked record; each group stays together."""
+    groups: list[QWidget] = []
+    for kind, (before, after) in MARKED.items():
+        group = QWidget()
+        row = QHBoxLayout(group)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(2)
+        row.addWidget(_button(actions[before], Qt.ArrowType.LeftArrow))
+        row.addWidget(_Sign(kind, viewing))
+        row.addWidget(_button(actions[after], Qt.ArrowType.RightArrow))
+        groups.append(group)
+    return groups
 
 
 class RailRow(QWidget):
@@ -57,18 +102,18 @@ class RailRow(QWidget):
         self.loop = QCheckBox("Loop")
         self._timer = QTimer(self)
         self._timer.timeout.connect(viewing.tick)
-        self._lay_out([actions[name] for name in STEPS], [actions[name] for name in MARKED])
+        self._lay_out([actions[name] for name in STEPS], _marked(actions, viewing))
         self._connect(document)
         self._show_record()
         self._show_playing()
 
-    def _lay_out(self, steps: list[QAction], marked: list[QAction]) -> None:
+    def _lay_out(self, steps: list[QAction], marked: list[QWidget]) -> None:
         row = QHBoxLayout()
         row.setSpacing(4)
         for action in steps:
             row.addWidget(_button(action))
-        row.addSpacing(14)
-        self.number.setFixedWidth(72)
+        row.addSpacing(4)
+        self.number.setFixedWidth(60)
         self.number.setAccessibleName("Record to go to")
         self.number.setToolTip(f"Go to {HOW}; Return goes there (Ctrl+G)")
         label = QLabel("Record")
@@ -77,15 +122,15 @@ class RailRow(QWidget):
         pace_label.setBuddy(self.pace)
         for widget in (label, self.number, self.total):
             row.addWidget(widget)
-        row.addSpacing(8)
-        to_marked = [_button(action) for action in marked]
-        for button in to_marked:
-            row.addWidget(button)
+        row.addSpacing(4)
+        for group in marked:
+            row.addWidget(group)
         row.addStretch(1)
         for pace in PACES:
-            self.pace.addItem(f"{pace:g} a second", pace)
+            self.pace.addItem(f"{pace:g} / s", pace)
         self.pace.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.pace.setAccessibleName("Pace of playing")
+        self.pace.setAccessibleName("Pace of playing, records a second")
+        self.pace.setToolTip("Records a second while playing")
         self.loop.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.loop.setAccessibleName("Start again after the last record")
         for control in (pace_label, self.pace, self.loop):
@@ -95,7 +140,7 @@ class RailRow(QWidget):
         column.setSpacing(0)
         column.addWidget(self.rail)
         row.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(YieldingRow(row, [self.pace, self.loop, self.total, pace_label, *to_marked]))
+        column.addWidget(YieldingRow(row, [self.pace, self.loop, *marked, self.total, pace_label]))
         column.addWidget(self.filter_row)
 
     def _connect(self, document: Document) -> None:
@@ -104,7 +149,7 @@ class RailRow(QWidget):
         viewing.playing_changed.connect(self._show_playing)
         document.session_changed.connect(self._show_record)
         self.number.returnPressed.connect(self._go)
-        self.number.editingFinished.connect(self._show_record)
+        self.number.editingFinished.connect(self._leave_number)
         self.pace.activated.connect(lambda: viewing.set_pace(float(self.pace.currentData())))
         self.loop.toggled.connect(viewing.set_loop)
 
@@ -113,17 +158,25 @@ class RailRow(QWidget):
         if session is not None:
             meant = record_meant(self.number.text(), session)
             if isinstance(meant, int):
+                self.number.setModified(False)
                 self._viewing.go_to(meant)
                 self._viewing.tell("")
+                self._show_record()
             else:
-                self._viewing.tell(meant)
-        self._show_record()
+                self._viewing.tell(meant)  # what was typed stays, to be mended
         self.number.selectAll()
+
+    def _leave_number(self) -> None:
+        """Show the current record again where the field was left; Return, which ends editing too, stays in it."""
+        if not self.number.hasFocus():
+            self.number.setModified(False)
+            self._show_record()
 
     def _show_record(self) -> None:
         records = self._viewing.records
         text = str(self._viewing.record) if records else ""
-        if self.number.text() != text:  # what is chosen in the field stays chosen
+        typing = self.number.hasFocus() and self.number.isModified()
+        if self.number.text() != text and not typing:  # what is chosen in the field stays chosen
             self.number.setText(text)
         self.total.setText(f"of 0 … {records - 1}" if records else "no records")
 

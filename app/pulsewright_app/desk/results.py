@@ -38,6 +38,8 @@ class Results(QObject):
         self._error = ""
         self._verdicts: tuple[Verdict, ...] = ()
         self._judged_generation: int | None = 0
+        self._against_by: tuple[Verdict, ...] = ()
+        self._against: frozenset[int] = frozenset()
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:
@@ -58,9 +60,12 @@ class Results(QObject):
 
     @property
     def against(self) -> frozenset[int]:
-        """The records that a claim fails by."""
-        failing = (verdict for verdict in self._verdicts if verdict.verdict == "fails")
-        return frozenset(record for verdict in failing for record in verdict.records)
+        """The records that a claim fails by: the same object until the verdicts are others."""
+        if self._against_by is not self._verdicts:
+            failing = (verdict for verdict in self._verdicts if verdict.verdict == "fails")
+            self._against = frozenset(record for verdict in failing for record in verdict.records)
+            self._against_by = self._verdicts
+        return self._against
 
     @property
     def judged(self) -> bool:

@@ -53,6 +53,8 @@ def dress(application: QApplication, theme: Theme) -> None:
             background: {theme.raised}; color: {theme.ink};
             border: 1px solid {theme.rule}; border-radius: 4px; padding: 3px 10px;
         }}
+        QToolButton[room="narrow"] {{ padding: 3px 5px; }}
+        QToolButton[room="least"] {{ padding: 3px 0px; }}
         QToolButton:hover {{ border-color: {theme.accent}; }}
         QToolButton:focus {{ border: 2px solid {theme.accent}; }}
         QToolButton:checked {{ background: {theme.accent}; color: {theme.on_accent}; border-color: {theme.accent}; }}

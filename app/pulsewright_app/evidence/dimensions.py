@@ -186,7 +186,8 @@ def draw_levels(
     of_channel = [pair for pair in levels if pair.channel == channel]
     if whole:
         ends = [v * factor for pair in of_channel for v in pair.values]
-        low, high = min((low, *ends)), max((high, *ends))
+        air = 0.04 * (high - low)
+        low, high = min((low, *(end - air for end in ends))), max((high, *(end + air for end in ends)))
     inside = [pair for pair in of_channel if all(low <= v * factor <= high for v in pair.values)]
     for place, pair in enumerate(inside):
         x, heights = 0.985 - _COLUMN * place, [v * factor for v in pair.values]

@@ -191,6 +191,24 @@ def test_it_goes_to_the_value_of_a_sample_with_the_noise_as_its_u(plot: DeskWind
     assert only(plot).first.u == pytest.approx(20 * CODE, rel=0.05)
 
 
+def test_a_clipped_sample_is_no_value_to_go_to(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Session], qtbot: Any, settle: Settle
+) -> None:
+    """Samples 900 to 904 of H02 in record 7 are at the converter's highest code."""
+    desk = make_window(walking_session())
+    desk.viewing.show_only(1)
+    desk.viewing.set_lanes(False)
+    desk.viewing.go_to(7)
+    desk.viewing.set_snap("samples")
+    settle(desk)
+    clipped = 32767 * CODE
+    desk.viewing.zoom((70.1e-6, 70.3e-6), (clipped - 0.05, clipped + 0.05))
+    settle(desk)
+    pair = desk.document.add_level_pair(PlacedLevel(clipped - 0.03, 1e-3), PlacedLevel(0.0, 1e-3), 7, 1)
+    drag(qtbot, desk, spot(desk, clipped - 0.03, 70.15e-6), spot(desk, clipped, 70.2e-6))
+    assert desk.document.level_pair(pair.id).first.level == ""  # type: ignore[union-attr]
+
+
 def test_without_a_mouse_levels_are_brought_to_base_and_top(plot: DeskWindow, qtbot: Any) -> None:
     base, top = base_and_top(plot)
     plot.document.add_level_pair(PlacedLevel(0.1, 1e-3), PlacedLevel(0.8, 1e-3), 0, 0)

@@ -12,7 +12,7 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import QItemSelectionModel, Qt
-from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QPushButton
+from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QPushButton, QToolButton
 
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
@@ -30,6 +30,26 @@ def choose(desk: DeskWindow, rows: list[int]) -> None:
     how = QItemSelectionModel.SelectionFlag
     for row in rows:
         table.selectionModel().select(table.model().index(row, 0), how.Select | how.Rows)
+
+
+def offered() -> list[str]:
+    """What the menu that hangs open offers."""
+    return [action.text() for action in QApplication.activePopupWidget().actions()]
+
+
+def pick(desk: DeskWindow, qtbot: Any, place: int) -> None:
+    """Take an entry of the menu that hangs open, by keys; the first one is chosen as it opens."""
+    menu = QApplication.activePopupWidget()
+    for _ in range(place):
+        qtbot.keyClick(menu, Qt.Key.Key_Down)
+    qtbot.keyClick(menu, Qt.Key.Key_Return)
+    desk.activateWindow()  # the platform of the tests does not, once a menu is gone
+    qtbot.waitUntil(desk.isActiveWindow)
+
+
+def saved(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
 
 
 NOTE = "Note on the chosen records, or reason for leaving them out"
@@ -62,16 +82,66 @@ def test_only_those_that_match_are_listed_and_saved(
     assert [model.index(row, 0).data() for row in range(model.rowCount())] == ["0", "2", "4", "6", "8", "10"]
     assert labelled(desk, "Summary of the records").startswith("6 of 12 records, those that match")
     monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **__: (str(tmp_path / "even"), ""))
-    qtbot.mouseClick(part(desk, QPushButton, "Save the records that are shown as CSV"), LEFT)
+    qtbot.mouseClick(part(desk, QPushButton, "Save records as CSV"), LEFT)
+    assert offered() == ["All 12 records …", "Only the 6 records that match …"]
+    pick(desk, qtbot, 1)
     settle(desk)
     assert labelled(desk, "Answer to the last click") == f"6 records in {tmp_path / 'even.csv'}"
-    with (tmp_path / "even.csv").open(encoding="utf-8", newline="") as stream:
-        rows = list(csv.DictReader(stream))
+    rows = saved(tmp_path / "even.csv")
     assert [row["record"] for row in rows] == ["0", "2", "4", "6", "8", "10"]
     assert rows[2]["note"] == "'=1+1"  # no spreadsheet runs it
+    press(desk, qtbot, "Ctrl+Alt+R")
+    pick(desk, qtbot, 0)
+    settle(desk)
+    assert [int(row["record"]) for row in saved(tmp_path / "even.csv")] == list(range(12))
     press(desk, qtbot, "Ctrl+Shift+R")  # all records again
     settle(desk)
     assert model.rowCount() == 12
+
+
+def test_without_a_filter_all_records_are_saved_as_they_are_sorted(
+    desk: DeskWindow, qtbot: Any, settle: Settle, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **__: (str(tmp_path / "all.csv"), ""))
+    table = desk.records_panel.table
+    qtbot.keyClick(table, Qt.Key.Key_O, Qt.KeyboardModifier.ShiftModifier)  # the last record first
+    qtbot.mouseClick(part(desk, QPushButton, "Save records as CSV"), LEFT)
+    settle(desk)
+    assert [int(row["record"]) for row in saved(tmp_path / "all.csv")] == list(range(11, -1, -1))
+
+
+def test_f_and_x_in_the_table_are_about_the_chosen_records(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    """As a person types: the desk has the same keys for the current record alone."""
+    desk.viewing.set_channel(1)
+    settle(desk)
+    table = desk.records_panel.table
+    table.setFocus()
+    choose(desk, [2, 3, 5])
+    pulse = part(desk, QPushButton, "Reject the first pulse of each chosen record on the current channel")
+    qtbot.keyClick(table, Qt.Key.Key_F)
+    assert desk.document.flags == {2, 3, 5}
+    qtbot.keyClick(table, Qt.Key.Key_X)
+    assert [place[:2] for place in desk.document.rejected] == [(2, 1), (3, 1), (5, 1)]
+    assert desk.document.undo_label == "Reject 3 pulses"
+    settle(desk)
+    model = table.model()
+    first = [model.index(row, 5).data() for row in (1, 2, 3)]
+    assert bool(first[0]) and not any(first[1:])
+    assert pulse.text() == "Take pulse back" and pulse.isEnabled()
+    qtbot.mouseClick(pulse, LEFT)
+    assert not desk.document.rejected
+    settle(desk)
+    assert all(model.index(row, 5).data() for row in (1, 2, 3))
+
+
+def test_a_row_without_a_pulse_has_none_to_reject(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    desk.document.set_setting("span", "120 us .. 160 us")  # the pulse walks from 40 µs to 61 µs
+    settle(desk)
+    pulse = part(desk, QPushButton, "Reject the first pulse of each chosen record on the current channel")
+    assert not pulse.isEnabled()
+    desk.records_panel.table.setFocus()
+    qtbot.keyClick(desk.records_panel.table, Qt.Key.Key_X)
+    assert message(desk) == "The chosen records have no pulse on the current channel."
 
 
 def test_the_chosen_record_stays_right_while_only_matching_are_listed(
@@ -99,6 +169,16 @@ def test_go_to_a_time(desk: DeskWindow, qtbot: Any) -> None:
     qtbot.keyClick(field, Qt.Key.Key_Return)
     assert message(desk).startswith("No record was taken at 9 s")
     assert desk.viewing.record == 7
+    assert field.text() == "9 s"  # left to be mended
+    desk.viewing.go_to(8)  # as playing does
+    assert field.text() == "9 s"
+    qtbot.keyClicks(field, "#3")
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    assert desk.viewing.record == 3
+    assert (field.text(), message(desk)) == ("3", "")
+    qtbot.keyClicks(field, "soon")
+    desk.middle.view.canvas.setFocus()
+    assert field.text() == "3"
 
 
 def test_flags_are_visited_both_ways(desk: DeskWindow, qtbot: Any) -> None:
@@ -109,6 +189,24 @@ def test_flags_are_visited_both_ways(desk: DeskWindow, qtbot: Any) -> None:
         press(desk, qtbot, keys)
         visited.append(desk.viewing.record)
     assert visited == [2, 6, 2, 9, 6]
+
+
+def test_buttons_beside_the_rail_visit_flags_both_ways_on_a_small_screen(
+    desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    desk.resize(1366, 768)
+    settle(desk)
+    visited = []
+    desk.document.flag_many([2, 6, 9])
+    for start in ("Go to the next flagged", "Go to the next flagged", "Go to the flagged record before"):
+        button = next(b for b in desk.findChildren(QToolButton) if b.accessibleName().startswith(start))
+        assert button.isVisible()
+        qtbot.mouseClick(button, LEFT)
+        visited.append(desk.viewing.record)
+    assert visited == [2, 6, 2]
+    names = [b.accessibleName() for b in desk.findChildren(QToolButton) if b.isVisible()]
+    assert any(name.startswith("Go to the next record that speaks against") for name in names)
+    assert any(name.startswith("Go to the record before that speaks against one") for name in names)
 
 
 def test_the_rail_shows_what_speaks_against_a_claim(

@@ -180,7 +180,9 @@ class MarkersPanel(Panel):
         super().__init__(document, viewing, results, parent)
         self._model = MarkerTable(document, viewing, results)
         self.table = _PairsView(self._model, self)
-        self.hint = QLabel("No marker pair yet. Add one here, or put markers down in the view.")
+        self.hint = QLabel(
+            "No marker pair yet. Add one here, or double-click in the view; with Shift held, for a pair of levels."
+        )
         self.hint.setWordWrap(True)
         inside = self._scrolling()
         inside.addWidget(self.hint)

@@ -76,15 +76,21 @@ class RecordTableModel(QAbstractTableModel):
         """Return the record that a row shows."""
         return int(self._records[row])
 
+    def records_at(self, rows: NDArray[np.intp]) -> list[int]:
+        """Return the records that some rows show, in the order of their numbers."""
+        chosen: list[int] = np.sort(self._records[rows]).tolist()
+        return chosen
+
+    def arranged(self, wanted: NDArray[np.int64] | None = None) -> list[int]:
+        """Return records in the order of the table, those that it does not show included; all if none are named."""
+        records = self._in_order()
+        chosen: list[int] = (records if wanted is None else records[np.isin(records, wanted)]).tolist()
+        return chosen
+
     def row_of(self, record: int) -> int | None:
         """Return the row that shows a record."""
         row = int(self._places[record]) if 0 <= record < len(self._places) else -1
         return row if row >= 0 else None
-
-    @property
-    def shown(self) -> NDArray[np.intp]:
-        """The records that are shown, in the order in which they are."""
-        return self._records
 
     def telling_rows(self) -> list[int]:
         """Return a few rows that hold longer texts than most: after a gap, clipped, left out, or with a note."""
@@ -114,7 +120,16 @@ class RecordTableModel(QAbstractTableModel):
         self.layoutChanged.emit()
 
     def _arrange(self) -> None:
-        """Order the records by the sorted column, empty cells last; records that are equal there stay in order."""
+        """Order the records, and leave aside those that are not shown."""
+        records = self._in_order()
+        if self._shown is not None and len(records):
+            records = records[np.isin(records, self._shown)]
+        self._records = records
+        self._places = np.full(0 if self._rows is None else len(self._rows), -1, dtype=np.intp)
+        self._places[records] = np.arange(len(records))
+
+    def _in_order(self) -> NDArray[np.intp]:
+        """Return every record by the sorted column, empty cells last; records that are equal there stay in order."""
         column, order = self._sorting
         count = 0 if self._rows is None else len(self._rows)
         records = np.arange(count)
@@ -125,11 +140,7 @@ class RecordTableModel(QAbstractTableModel):
             if order is Qt.SortOrder.DescendingOrder:
                 filled = records[known][::-1][np.argsort(keys[known][::-1], kind="stable")][::-1]
             records = np.concatenate([filled, records[~known]])
-        if self._shown is not None and count:
-            records = records[np.isin(records, self._shown)]
-        self._records = records
-        self._places = np.full(count, -1, dtype=np.intp)
-        self._places[records] = np.arange(len(records))
+        return records
 
     def _keys(self, rows: RecordTable, column: int) -> NDArray[Any]:
         """Return what a column is sorted by: numbers, or texts."""

@@ -1,23 +1,42 @@
-"""The panel of the records: sort them, go to one, flag it, write a note, leave it out."""
+"""The panel of the records: sort them, go to one, flag it, write a note, leave it out, reject its pulse."""
 
 from __future__ import annotations
 
-from PySide6.QtCore import QModelIndex, Qt, Signal
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QEvent, QModelIndex, Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QTableView, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QMenu,
+    QPushButton,
+    QTableView,
+    QVBoxLayout,
+    QWidget,
+)
 
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.panels.panel import Panel
 from pulsewright_app.desk.panels.record_table import NUMBER, RecordTableModel
+from pulsewright_app.desk.panels.row_pulses import RowPulses
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.wording import count
+
+_LEAST_HEIGHT = 56
+"""Pixels of the table where large letters leave little room: the texts around it must not be cut before it."""
 
 
 class _RecordsView(CopyingTable):
-    """The table; F flags the chosen records, O sorts by the next column, Shift and O the other way round."""
+    """The table; F flags the chosen records, X rejects their pulses, O sorts by the next column, Shift and O back."""
 
     def __init__(self, panel: RecordsPanel) -> None:
         super().__init__("Records", panel)
@@ -27,11 +46,22 @@ class _RecordsView(CopyingTable):
         self.setEditTriggers(triggers.DoubleClicked | triggers.EditKeyPressed)
         self.setSortingEnabled(True)
 
+    def event(self, event: QEvent) -> bool:
+        """Keep F and X from the desk: here they are about the chosen records, there about the current one."""
+        if event.type() is QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            bare = event.modifiers() == Qt.KeyboardModifier.NoModifier
+            if bare and event.key() in (Qt.Key.Key_F, Qt.Key.Key_X):
+                event.accept()
+                return True
+        return super().event(event)
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Flag by F, sort by O; everything else as in every table."""
+        """Flag by F, reject by X, sort by O; everything else as in every table."""
         held, modifier = event.modifiers(), Qt.KeyboardModifier
         if event.key() == Qt.Key.Key_F and held == modifier.NoModifier:
             self._panel.toggle_flags()
+        elif event.key() == Qt.Key.Key_X and held == modifier.NoModifier:
+            self._panel.toggle_pulses()
         elif event.key() == Qt.Key.Key_O and held in (modifier.NoModifier, modifier.ShiftModifier):
             self._sort_on(round_again=held == modifier.ShiftModifier)
         else:
@@ -73,11 +103,13 @@ class RecordsPanel(Panel):
         self.summary.setAccessibleName("Summary of the records")
         self.table = _RecordsView(self)
         self.table.setModel(self._model)
+        self.table.setMinimumHeight(_LEAST_HEIGHT)
         self.table.sortByColumn(NUMBER, Qt.SortOrder.AscendingOrder)
         self.save_button = QPushButton("CSV …")
-        self.save_button.setAccessibleName("Save the records that are shown as CSV")
-        self.save_button.setToolTip("Save the records that are shown, in this order, with all that is known of them")
-        self.save_button.clicked.connect(lambda: self.save_wanted.emit([int(r) for r in self._model.shown]))
+        self.save_button.setAccessibleName("Save records as CSV")
+        self.save_button.setToolTip("Save the records, in this order, with all that is known of them")
+        self.save_button.clicked.connect(self.save)
+        self.save_menu = QMenu(self.save_button)
         above = QHBoxLayout()
         above.addWidget(self.summary, 1)
         above.addWidget(self.save_button)
@@ -89,7 +121,7 @@ class RecordsPanel(Panel):
         self._rebuild()
 
     def _below(self) -> QVBoxLayout:
-        below, row = QVBoxLayout(), QHBoxLayout()
+        below, grid = QVBoxLayout(), QGridLayout()
         self.flag_button = QPushButton("Flag")
         self.flag_button.setAccessibleName("Flag the chosen records")
         self.flag_button.setToolTip("F")
@@ -108,10 +140,12 @@ class RecordsPanel(Panel):
         self.leave_out_button = QPushButton("Leave out")
         self.leave_out_button.clicked.connect(self._leave_out)
         below.addWidget(self.reason)  # above its buttons: what is written needs the panel's width
-        for button in (self.flag_button, self.note_button, self.leave_out_button):
-            row.addWidget(button)
-        row.addStretch(1)
-        below.addLayout(row)
+        self.pulse_button = QPushButton("Reject pulse")
+        self.pulse_button.clicked.connect(self.toggle_pulses)
+        buttons = (self.flag_button, self.note_button, self.leave_out_button, self.pulse_button)
+        for place, button in enumerate(buttons):
+            grid.addWidget(button, place // 2, place % 2)
+        below.addLayout(grid)
         return below
 
     def _connect(self) -> None:
@@ -122,8 +156,10 @@ class RecordsPanel(Panel):
         self.viewing.channel_changed.connect(self._rebuild)
         self.viewing.record_changed.connect(self._follow)
         self.viewing.filter_changed.connect(self._rebuild)
-        for signal in (self.document.flags_changed, self.document.notes_changed, self.document.left_out_changed):
+        document = self.document
+        for signal in (document.flags_changed, document.notes_changed, document.left_out_changed):
             signal.connect(self._added)
+        document.rejected_changed.connect(self._update_buttons)
 
     # -- showing --------------------------------------------------------------------------------------------
 
@@ -135,6 +171,7 @@ class RecordsPanel(Panel):
 
     def _rebuild(self) -> None:
         self._told = self.results.findings
+        self._pulses = RowPulses(self._told, self.viewing.channel)
         before = self._model.rowCount()
         self._model.rebuild()
         if self._model.rowCount() != before or not self._fitted:
@@ -144,6 +181,7 @@ class RecordsPanel(Panel):
         self._follow()
 
     _told: Findings | None = None
+    _pulses = RowPulses(None, 0)
     _fitted = False
     """Whether the columns were made wide enough for measured numbers."""
 
@@ -174,15 +212,27 @@ class RecordsPanel(Panel):
         chosen = self.chosen_records()
         self.flag_button.setEnabled(bool(chosen))
         self.flag_button.setText("Unflag" if chosen and self.document.flags.issuperset(chosen) else "Flag")
-        back = bool(chosen) and all(record in self.document.left_out for record in chosen)
+        back = bool(chosen) and self._all_left_out(chosen)
         self.leave_out_button.setText("Take back in" if back else "Leave out")
         what = "Take the chosen records back in" if back else "Leave the chosen records out"
         self.leave_out_button.setAccessibleName(what)
         self.reason.setEnabled(bool(chosen))
-        noted = any(record in self.document.notes for record in chosen)
+        noted = not self.document.notes.keys().isdisjoint(chosen)
         self.note_button.setEnabled(bool(chosen) and (noted or bool(self.reason.text().strip())))
+        self._update_pulse_button(chosen)
         self.save_button.setEnabled(self.document.session is not None)
         self.leave_out_button.setEnabled(bool(chosen) and (back or bool(self.reason.text().strip())))
+
+    def _update_pulse_button(self, chosen: list[int]) -> None:
+        to_reject = self._pulses.any_to_reject(self.document, chosen)
+        back = not to_reject and bool(self._pulses.rejected(self.document, chosen))
+        self.pulse_button.setText("Take pulse back" if back else "Reject pulse")
+        what = "Reject the first pulse of each chosen record on the current channel"
+        if back:
+            what = "Let the rejected pulses of the chosen records count again"
+        self.pulse_button.setAccessibleName(what)
+        self.pulse_button.setToolTip(f"{what} (X)")
+        self.pulse_button.setEnabled(to_reject or back)
 
     def restyle(self) -> None:
         """Take the theme's colours."""
@@ -193,8 +243,11 @@ class RecordsPanel(Panel):
 
     def chosen_records(self) -> list[int]:
         """Return the numbers of the chosen records, in order."""
-        rows = self.table.selectionModel().selectedRows()
-        return sorted(self._model.record_at(index.row()) for index in rows)
+        # stretches of rows, not an index for each: there may be a hundred thousand
+        stretches, rows = self.table.selectionModel().selection(), np.zeros(self._model.rowCount(), dtype=bool)
+        for place in range(stretches.count()):
+            rows[stretches.at(place).top() : stretches.at(place).bottom() + 1] = True
+        return self._model.records_at(np.flatnonzero(rows))
 
     def _chosen(self, current: QModelIndex) -> None:
         if current.isValid():
@@ -213,18 +266,54 @@ class RecordsPanel(Panel):
         on = not self.document.flags.issuperset(chosen)
         self.document.flag_many(chosen, on)
 
+    def _all_left_out(self, records: list[int]) -> bool:
+        return all(map(self.document.left_out.__contains__, records))
+
     def _write_note(self) -> None:
         chosen = self.chosen_records()
         text = self.reason.text().strip()
-        if chosen and (text or any(record in self.document.notes for record in chosen)):
+        if chosen and (text or not self.document.notes.keys().isdisjoint(chosen)):
             self.document.note_many(chosen, text)
             self.reason.clear()
 
     def _leave_out(self) -> None:
         chosen = self.chosen_records()
-        back = all(record in self.document.left_out for record in chosen)
+        back = self._all_left_out(chosen)
         reason = self.reason.text().strip()
         if not back and not reason:
             return
         self.document.leave_out_many(chosen, None if back else reason)
         self.reason.clear()
+
+    def toggle_pulses(self) -> None:
+        """Reject the first pulse of each chosen record on the current channel; where none is left, take them back."""
+        chosen = self.chosen_records()
+        reject, back = self._pulses.to_reject(self.document, chosen), self._pulses.rejected(self.document, chosen)
+        if reject:
+            self.document.reject_pulses(reject, self.reason.text().strip() or "rejected on the desk")
+            self.reason.clear()
+        elif back:
+            self.document.take_pulses_back(back)
+        else:
+            self.viewing.tell("The chosen records have no pulse on the current channel.")
+
+    # -- saving ---------------------------------------------------------------------------------------------
+
+    def save(self) -> None:
+        """Save every record; where a filter is on, ask whether all or only those that match."""
+        matches = self.viewing.matches
+        if matches is None:
+            self.save_wanted.emit(self._model.arranged())
+            return
+        self.save_menu.clear()
+        for text, records in (
+            (f"All {count(self.viewing.records, 'record')}", None),
+            (f"Only the {count(len(matches), 'record')} that match", matches),
+        ):
+            action = self.save_menu.addAction(f"{text} …")
+            action.triggered.connect(partial(self._save_these, records))
+        self.save_menu.popup(self.save_button.mapToGlobal(self.save_button.rect().bottomLeft()))
+        self.save_menu.setActiveAction(self.save_menu.actions()[0])
+
+    def _save_these(self, records: NDArray[np.int64] | None, _: bool = False) -> None:
+        self.save_wanted.emit(self._model.arranged(records))

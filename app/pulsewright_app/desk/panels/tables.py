@@ -148,6 +148,11 @@ class CopyingTable(QTableView):
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
 
+    def setSelectionModel(self, selection: QItemSelectionModel) -> None:
+        """Let the headings know nothing of what is chosen: they would ask every row whether it can be."""
+        super().setSelectionModel(selection)
+        self.horizontalHeader().setSelectionModel(QItemSelectionModel(selection.model(), self))
+
     def _fit_rows(self) -> None:
         self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))
 

@@ -84,8 +84,9 @@ class FigurePage(QWidget):
             return
         findings, dark = self._results.findings, self._viewing.dark
         state = "Out of date" if self._results.out_of_date else "Partial" if self._results.partial else ""
-        wanted = (self._results.findings_generation if findings is not None else None, state, dark)
+        wanted = (self._results.findings_generation if findings is not None else None, dark)
         if wanted == self._drawn_for:
+            self._show_state(state)
             return
         self._drawn_for = wanted
         made = NotDrawn("Nothing is measured yet.") if findings is None else MAKERS[self.name](findings)
@@ -97,5 +98,11 @@ class FigurePage(QWidget):
             return
         self.plot.show_figure(made, theme(dark), state)
         self._stack.setCurrentWidget(self.plot)
-        self.title.setText(f"{state}. {made.title}" if state else made.title)
-        self.title.setToolTip(f"{self.title.text()}\n{made.note}")
+        self._show_state(state)
+
+    def _show_state(self, state: str) -> None:
+        made = self.figure
+        if made is not None:
+            self.plot.show_state(made, state)
+            self.title.setText(f"{state}. {made.title}" if state else made.title)
+            self.title.setToolTip(f"{self.title.text()}\n{made.note}")

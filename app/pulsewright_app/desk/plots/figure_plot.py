@@ -26,6 +26,8 @@ _LEAST_HEIGHT = 110
 _NO_LIMIT = 16_777_215
 _SIZES = ((60, 8), (400, 5), (math.inf, 3))
 """Pixels of a point, where there are at most so many."""
+_PALE = 0.45
+"""How strong the points of a figure are that is out of date, or partial."""
 _LINES_FOR_TWO = 9
 """Lines of text that fit into the height from which on there is room for a second plot below the first."""
 
@@ -62,9 +64,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """Draw a figure anew; one whose state is ``Out of date`` or ``Partial`` is drawn pale."""
         self._drop()
         self._theme = theme
-        self._fade = 0.55 if state else 0.0
         self.setBackground(theme.plot)
-        self.setAccessibleName(f"{state}. {figure.title}" if state else figure.title)
         self.setAccessibleDescription(in_words(figure))
         if isinstance(figure, PositionsFigure):
             self._positions(figure)
@@ -74,7 +74,15 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             self._jitter(figure)
         else:
             self._gaps(figure)
+        self.show_state(figure, state)
         self._make_room()
+
+    def show_state(self, figure: Figure, state: str) -> None:
+        """Draw the figure that is shown pale, or plain; drawing many points anew would take much longer."""
+        self.setAccessibleName(f"{state}. {figure.title}" if state else figure.title)
+        for plot in self.ci.items:
+            for item in getattr(plot, "items", ()):
+                item.setOpacity(_PALE if state else 1.0)
 
     def _drop(self) -> None:
         """Take away what was drawn, with the menus that each plot has of its own and that nothing else takes away."""
@@ -284,7 +292,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def _colour(self, role: str) -> str:
         assert self._theme is not None
         colour: str = getattr(self._theme, role)
-        return mixed(colour, self._theme.plot, self._fade)
+        return colour
 
     def _pen(self, role: str, width: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.SolidLine) -> Any:
         return pg.mkPen(self._colour(role), width=width, style=style)

@@ -70,8 +70,10 @@ class FlowRow(QLayout):
         """Return the height that is needed, and put the widgets in their places if asked to."""
         margins, gap = self.contentsMargins(), self.spacing()
         inside = rect.adjusted(margins.left(), margins.top(), -margins.right(), -margins.bottom())
-        y = inside.top()
-        for line in self._lines(inside.width()):
+        y, lines = inside.top(), self._lines(inside.width())
+        if not lines:
+            return margins.top() + margins.bottom()
+        for line in lines:
             x, height = inside.left(), max(item.sizeHint().height() for item in line)
             for item in line:
                 size = item.sizeHint()

@@ -145,7 +145,10 @@ class LevelHand:
         return near[0] if near else None
 
     def _nearest_sample(self, time: float, value: float, channel: int, place: LevelRow) -> PlacedLevel | None:
-        """Return the value of the sample that lies nearest in height, of those within reach in time."""
+        """Return the value of the sample that lies nearest in height, of those within reach in time.
+
+        A clipped sample tells no value.
+        """
         session, findings, record = self._document.session, self._results.findings, self._viewing.record
         codes = self.codes(record)
         if session is None or findings is None or codes is None:
@@ -157,7 +160,11 @@ class LevelHand:
         if stop <= first:
             return None
         about = session.channels[channel]
-        values = codes[channel, first:stop].astype(np.float64) * about.scale + about.offset
+        near = codes[channel, first:stop]
+        near = near[(near > about.lowest_code) & (near < about.highest_code)]
+        if not len(near):
+            return None
+        values = near.astype(np.float64) * about.scale + about.offset
         nearest = float(values[np.argmin(np.abs(values - value))])
         if abs(nearest - value) > SNAP_REACH * self._pixel_value(place):
             return None

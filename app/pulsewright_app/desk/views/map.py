@@ -200,11 +200,21 @@ class MapView(PictureView[_Drawn]):
         """Veil the rows of records that a person left out."""
         plot, veil = canvas.plot_rect(), QColor(self.theme.surface)
         veil.setAlpha(190)
-        for record in self.document.left_out:
-            top, bottom = (canvas.y_of(self._height(record) + way) for way in (0.5, -0.5))
-            painter.fillRect(QRectF(plot.left(), top, plot.width(), bottom - top), veil)
-            painter.setPen(QPen(QColor(self.theme.muted), 1.0))
-            painter.drawLine(QPointF(plot.left(), (top + bottom) / 2), QPointF(plot.right(), (top + bottom) / 2))
+        painter.setPen(QPen(QColor(self.theme.muted), 1.0))
+        row = canvas.y_of(-1.0) - canvas.y_of(0.0)
+        for middle in self._middles(canvas, row):
+            painter.fillRect(QRectF(plot.left(), middle - row / 2, plot.width(), row), veil)
+            painter.drawLine(QPointF(plot.left(), middle), QPointF(plot.right(), middle))
+
+    def _middles(self, canvas: Canvas, row: float) -> list[float]:
+        """Return where the rows of the records left out lie, those that are seen; rows on one pixel once."""
+        left_out, plot = self.document.left_out, canvas.plot_rect()
+        numbers = np.fromiter(left_out, dtype=np.int64, count=len(left_out))
+        places = self._places.place[numbers[numbers < len(self._places.place)]]
+        middles = canvas.y_of(0.0) + (places + 0.5) * row
+        middles = middles[(middles > plot.top() - row) & (middles < plot.bottom() + row)]
+        rows: list[float] = np.unique(middles if row >= 1 else np.rint(middles)).tolist()
+        return rows
 
     def _paint_gaps(self, painter: QPainter, canvas: Canvas) -> None:
         plot, colour = canvas.plot_rect(), QColor(self.theme.missed)

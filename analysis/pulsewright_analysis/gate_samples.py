@@ -1,0 +1,267 @@
+"""The samples of a gate, in the channels' units: held where they are few, else read again block by block."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pulsewright.session import Codes, Session
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+HELD_BYTES = 64 << 20
+"""A gate of fewer bytes, as float64, is held in memory as a whole."""
+LOOKED_AT_BYTES = 64 << 20
+"""Of the few traces that are looked at together."""
+BLOCK_BYTES = 16 << 20
+READ_BYTES = 8 << 20
+"""As stored: neighbouring records are read together up to so many bytes."""
+
+
+class GateSamples(Protocol):
+    """Samples of many records and channels, (records, channels, samples), that can be looked at part by part."""
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Records, channels, samples."""
+
+    def take(self, places: Ints) -> Floats:
+        """Return some of the records, shape (places, channels, samples).
+
+        Parameters
+        ----------
+        places : int array
+            Their places among the records of the gate.
+        """
+
+    def blocks(self) -> Iterator[tuple[int, Floats]]:
+        """Yield the place of a first record and the samples of some neighbouring records, until all were seen."""
+
+    def of_channels(self, chosen: Ints | Bools) -> GateSamples:
+        """Return the same of some channels alone.
+
+        Parameters
+        ----------
+        chosen : int array, or bool array (channels,)
+            Which of the channels.
+        """
+
+
+@dataclass(frozen=True)
+class HeldSamples:
+    """All samples in one array.
+
+    Attributes
+    ----------
+    samples : array (records, channels, samples)
+    """
+
+    samples: Floats
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Records, channels, samples."""
+        records, channels, count = self.samples.shape
+        return records, channels, count
+
+    def take(self, places: Ints) -> Floats:
+        """Return some of the records, shape (places, channels, samples).
+
+        Parameters
+        ----------
+        places : int array
+            Their places.
+        """
+        taken: Floats = self.samples[places]
+        return taken
+
+    def blocks(self) -> Iterator[tuple[int, Floats]]:
+        """Yield 0 and all samples."""
+        yield 0, self.samples
+
+    def of_channels(self, chosen: Ints | Bools) -> HeldSamples:
+        """Return the same of some channels alone.
+
+        Parameters
+        ----------
+        chosen : int array, or bool array (channels,)
+            Which of the channels.
+        """
+        return HeldSamples(self.samples[:, chosen])
+
+
+@dataclass(frozen=True)
+class StreamedSamples:
+    """Samples that are read whenever they are looked at, so that a gate may be larger than memory.
+
+    Attributes
+    ----------
+    session : Session
+    channels : tuple of int
+        Places in the session.
+    records : int array (records,)
+        Numbers of the records, rising.
+    first : int array (records, channels)
+        First sample of the gate.
+    count : int
+        Samples of the gate.
+    """
+
+    session: Session
+    channels: tuple[int, ...]
+    records: Ints
+    first: Ints
+    count: int
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Records, channels, samples."""
+        return len(self.records), len(self.channels), self.count
+
+    def take(self, places: Ints) -> Floats:
+        """Return some of the records, shape (places, channels, samples).
+
+        Parameters
+        ----------
+        places : int array
+            Their places among the records of the gate.
+        """
+        samples = np.empty((len(places), len(self.channels), self.count))
+        for i, pieces in self._read(places):
+            for values, piece, channel in zip(samples[i], pieces, self.channels, strict=True):
+                about = self.session.channels[channel]
+                np.multiply(piece, about.scale, out=values)
+                values += about.offset
+        return samples
+
+    def blocks(self) -> Iterator[tuple[int, Floats]]:
+        """Yield the place of a first record and the samples of some neighbouring records, until all were seen."""
+        step = max(1, BLOCK_BYTES // max(1, len(self.channels) * self.count * 8))
+        for begin in range(0, len(self.records), step):
+            yield begin, self.take(np.arange(begin, min(begin + step, len(self.records))))
+
+    def of_channels(self, chosen: Ints | Bools) -> StreamedSamples:
+        """Return the same of some channels alone.
+
+        Parameters
+        ----------
+        chosen : int array, or bool array (channels,)
+            Which of the channels of the gate.
+        """
+        wanted = np.arange(len(self.channels))[chosen]
+        return replace(self, channels=tuple(self.channels[k] for k in wanted.tolist()), first=self.first[:, wanted])
+
+    def _read(self, places: Ints) -> Iterator[tuple[int, list[Codes]]]:
+        """Yield for each of some records its number among `places`, and each channel's stretch as stored.
+
+        Neighbouring records are read at once; of a record larger than a block only the stretch.
+        """
+        session = self.session
+        a_record = len(session.channels) * session.record_length * session.dtype.itemsize
+        if a_record > READ_BYTES:
+            for i, place in enumerate(places.tolist()):
+                first = self.first[place]
+                low = int(first.min())
+                codes = session.stretch_codes(int(self.records[place]), low, int(first.max()) + self.count)
+                yield i, self._pieces(codes, first - low)
+            return
+        for low, high in _runs(self.records[places], max(1, READ_BYTES // max(a_record, 1))):
+            block = session.codes(int(self.records[places[low]]), int(self.records[places[high - 1]]) + 1)
+            for i in range(low, high):
+                yield i, self._pieces(block[i - low], self.first[places[i]])
+
+    def _pieces(self, codes: Codes, first: Ints) -> list[Codes]:
+        return [codes[c, f : f + self.count] for c, f in zip(self.channels, first.tolist(), strict=True)]
+
+    def held(self) -> HeldSamples:
+        """Return the same, read once into one array."""
+        return HeldSamples(self.take(np.arange(len(self.records))))
+
+    def clipped(self) -> Bools:
+        """Return whether a sample of the gate is at an end code, shape (records, channels)."""
+        clipped = np.zeros(self.shape[:2], dtype=bool)
+        for place, pieces in self._read(np.arange(len(self.records))):
+            for k, (piece, channel) in enumerate(zip(pieces, self.channels, strict=True)):
+                about = self.session.channels[channel]
+                clipped[place, k] = bool(piece.min() <= about.lowest_code or piece.max() >= about.highest_code)
+        return clipped
+
+
+def _runs(records: Ints, most: int) -> Iterator[tuple[int, int]]:
+    """Yield the places of neighbouring records, from … up to, at most so many at once."""
+    begin = 0
+    for place in range(1, len(records) + 1):
+        ended = place == len(records) or records[place] != records[place - 1] + 1 or place - begin == most
+        if ended:
+            yield begin, place
+            begin = place
+
+
+def held_or_streamed(streamed: StreamedSamples) -> GateSamples:
+    """Return the samples of a gate in one array where they are few, else as they are.
+
+    Parameters
+    ----------
+    streamed : StreamedSamples
+    """
+    records, channels, count = streamed.shape
+    return streamed.held() if records * channels * count * 8 <= HELD_BYTES else streamed
+
+
+def whole(samples: GateSamples) -> Floats:
+    """Return all samples of a gate in one array, shape (records, channels, samples).
+
+    Parameters
+    ----------
+    samples : GateSamples
+    """
+    return samples.take(np.arange(samples.shape[0]))
+
+
+def as_gate_samples(samples: Floats | GateSamples) -> GateSamples:
+    """Return an array as samples of a gate; what is none already.
+
+    Parameters
+    ----------
+    samples : array (records, channels, samples), or GateSamples
+    """
+    return HeldSamples(samples) if isinstance(samples, np.ndarray) else samples
+
+
+def spread(count: int, most: int) -> Ints:
+    """Return at most so many of `count` places, spread evenly over all of them.
+
+    Parameters
+    ----------
+    count, most : int
+    """
+    places: Ints = np.unique(np.linspace(0, count - 1, min(most, count)).astype(np.int64))
+    return places
+
+
+def affordable(most: int, least: int, bytes_of_one: int) -> int:
+    """Return how many of something may be held at once: `most`, fewer where each is large, but no fewer than `least`.
+
+    Parameters
+    ----------
+    most, least, bytes_of_one : int
+    """
+    return min(most, max(least, LOOKED_AT_BYTES // max(bytes_of_one, 1)))
+
+
+def records_of(samples: GateSamples, places: Sequence[int] | Ints) -> Iterator[Floats]:
+    """Yield some records one by one, each (channels, samples).
+
+    Parameters
+    ----------
+    samples : GateSamples
+    places : sequence of int
+    """
+    for place in np.asarray(places, dtype=np.int64).tolist():
+        yield samples.take(np.array([place]))[0]

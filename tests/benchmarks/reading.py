@@ -1,0 +1,107 @@
+"""How fast samples come out of a file, beside a plain positioned read; and min/max beside tsdownsample.
+
+Run: ``python tests/benchmarks/reading.py [--records 500] [--repeats 7]``. One thread, the file in the system's cache,
+medians.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from desk_sessions import CHANNELS, LENGTH, write_walk
+
+from pulsewright.opening import open_session
+from pulsewright_app.desk.views import ink_kernels
+
+WANTED_SHARE = 0.6
+WANTED_TIMES = 3.0
+PIXELS = 800
+_PLAIN = 4 << 20
+
+
+def median_seconds(work: Callable[[], object], repeats: int) -> float:
+    """Return the median time of some work, after one that is not counted."""
+    work()
+    taken = []
+    for _ in range(repeats):
+        begin = time.perf_counter()
+        work()
+        taken.append(time.perf_counter() - begin)
+    return statistics.median(taken)
+
+
+def plainly(path: Path, size: int) -> None:
+    """Read so many bytes of a file into one buffer, piece by piece."""
+    buffer = bytearray(_PLAIN)
+    number = os.open(path, os.O_RDONLY)
+    try:
+        for place in range(0, size, _PLAIN):
+            os.preadv(number, [memoryview(buffer)[: min(_PLAIN, size - place)]], place)
+    finally:
+        os.close(number)
+
+
+def read_for_measuring(path: Path) -> None:
+    """Read every sample in blocks, as measuring does."""
+    with open_session(path) as session:
+        for _ in session.blocks():
+            pass
+
+
+def reading(records: int, repeats: int) -> None:
+    """Print the speeds of reading."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "walk.h5"
+        write_walk(path, records)
+        size = records * CHANNELS * LENGTH * 2
+        ours = median_seconds(lambda: read_for_measuring(path), repeats)
+        plain = median_seconds(lambda: plainly(path, size), repeats)
+    print(
+        f"reading {size / 1e6:.0f} MB: ours {size / ours / 1e9:.2f} GB/s, plain {size / plain / 1e9:.2f} GB/s, "
+        f"{100 * plain / ours:.0f} % of it (at least {100 * WANTED_SHARE:g})"
+    )
+
+
+def decimation(samples: int, traces: int, repeats: int) -> None:
+    """Print how long min and max by columns of pixels take."""
+    from tsdownsample import MinMaxDownsampler
+
+    block = np.random.default_rng(3).normal(0, 3000, (traces, samples)).astype(np.int16)
+    low, high = np.empty(PIXELS), np.empty(PIXELS)
+    step = PIXELS / samples
+    theirs = MinMaxDownsampler()
+    block.flags.writeable = False
+
+    def ours() -> None:
+        for trace in block:
+            ink_kernels.stretches(trace, 0.0, step, 0.0, 1.0, low, high)
+
+    mine = median_seconds(ours, repeats)
+    other = median_seconds(lambda: [theirs.downsample(trace, n_out=2 * PIXELS) for trace in block], repeats)
+    a_trace = 1e6 / traces
+    print(
+        f"min/max of {samples:,} int16 samples into {PIXELS} columns: ours {mine * a_trace:.1f} µs a record, "
+        f"tsdownsample {other * a_trace:.1f} µs: {other / mine:.1f} times as long (at least {WANTED_TIMES:g})"
+    )
+
+
+def main() -> None:
+    """Print all figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--records", type=int, default=500)
+    parser.add_argument("--repeats", type=int, default=7)
+    given = parser.parse_args()
+    reading(given.records, given.repeats)
+    for samples, traces in ((25_000, 200), (100_000, 100), (1_000_000, 10)):
+        decimation(samples, traces, given.repeats)
+
+
+if __name__ == "__main__":
+    main()
