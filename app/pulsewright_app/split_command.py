@@ -37,10 +37,14 @@ def run_split(
     PulsewrightError
         If the capture cannot be read, no record comes of it, or the session cannot be written.
     """
-    from pulsewright.opening import open_session
+    from pulsewright.formats import session_file
+    from pulsewright.formats.recognising import open_recording
     from pulsewright_app.printing import page, pairs, progress_on_stderr
 
-    with open_session(file) as capture:
+    with open_recording(file) as reading:
+        capture = reading.checked()
+        if reading.format != session_file.NAME:
+            capture.notes = reading.notes
         unit = capture.channels[capture.channel_index(channel)].unit
         settings = _settings(channel, level, rising, before, after, hold_off, hysteresis, unit)
         with progress_on_stderr("Looking for triggers") as progress:

@@ -255,6 +255,7 @@ def engineering(value: float, unit: str = "", digits: int = 4) -> str:
     return f"{rounded / 10.0**exponent:.{digits}g}{shown_unit}"
 
 
+_LONGEST = 200
 _RATES = ("samples/s", "Sa/s", "S/s")
 
 
@@ -280,6 +281,8 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
     SettingError
         If `text` is no finite number, or carries another unit.
     """
+    if len(str(text)) > _LONGEST:  # looking for a number in it could take for ever
+        raise SettingError(f"{name}: {str(text)[:20]!r} … is too long for a number with a unit")
     own = _in_own_unit(str(text), unit)
     if own is not None:  # "5 m" in metres is five of them, not five thousandths
         return own

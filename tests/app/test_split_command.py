@@ -93,3 +93,19 @@ def test_no_file_is_written_over(capture: Path) -> None:
     assert code == 2
     assert "there is a file of that name" in err
     assert capture.read_bytes() == before
+
+
+def test_a_sound_file_is_a_capture_too(tmp_path: Path) -> None:
+    """Source of the file: scipy.io.wavfile."""
+    from scipy.io import wavfile
+
+    samples = np.zeros(48_000, dtype=np.int16)
+    samples[[1000, 9000, 30_000]] = 16_384
+    wavfile.write(tmp_path / "pings.wav", 48_000, samples)
+    code, out, err = run(tmp_path / "pings.wav", tmp_path / "run.h5", channel="C01", level="0.25 V", after="10 ms")
+    assert (code, err) == (0, "")
+    assert "3 of 481 samples" in out
+    with open_session(tmp_path / "run.h5") as session:
+        np.testing.assert_allclose(session.trigger_time[:, 0], np.array([0, 8000, 29_000]) / 48_000)
+        assert "Converted from pings.wav" in session.notes
+        assert "Split from a continuous capture" in session.notes

@@ -177,8 +177,10 @@ COUNTRIES = [
 ]
 
 
-@pytest.mark.parametrize("country", COUNTRIES, ids=lambda c: "".join(map(repr, c.values())))
-@pytest.mark.parametrize("packing", ["", ".gz", ".bz2", ".xz"])
+PACKINGS = ("", ".gz", ".bz2", ".xz", "", ".gz", ".bz2")
+
+
+@pytest.mark.parametrize(("country", "packing"), [*zip(COUNTRIES, PACKINGS, strict=True)])
 def test_text_as_pandas_writes_it(country: dict[str, object], packing: str, tmp_path: Path) -> None:
     times = np.round((np.arange(LENGTH) - 8) * 0.25, 2)
     values = np.round(RANDOM.normal(size=(LENGTH, 2)), 5)

@@ -43,6 +43,14 @@ class Described:
 
 ACTIONS: tuple[Described, ...] = (
     Described("open", "Session", "Open …", "Ctrl+O", "Open a session file", needs_session=False),
+    Described(
+        "import",
+        "Session",
+        "Import …",
+        "Ctrl+I",
+        "Turn recordings into a session",
+        needs_session=False,
+    ),
     Described("sample", "Session", "Try the sample with faults", "Ctrl+T", "Open the sample", needs_session=False),
     Described("another", "Session", "Another window", "Ctrl+N", "A window for another session", needs_session=False),
     Described("measure", "Session", "Measure again", "F5", "Measure by the settings that count now"),

@@ -47,6 +47,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
     document, viewing, results = window.document, window.viewing, window.results
     return {
         "open": window.choose_file,
+        "import": window.show_import,
         "sample": window.open_sample,
         "measure": results.ask_to_measure,
         "claims_again": lambda: read_claims_again(window),

@@ -20,6 +20,7 @@ class FirstScreen(QWidget):
     """Says what the desk is for, and offers the ways to begin."""
 
     open_wanted = Signal()
+    import_wanted = Signal()
     sample_wanted = Signal()
     guide_wanted = Signal()
     recent_wanted = Signal(object)
@@ -41,6 +42,10 @@ class FirstScreen(QWidget):
             column, "Open a session …", "A Pulsewright session file (.h5). It is only read, never changed."
         )
         self.open_button.clicked.connect(self.open_wanted)
+        self.import_button = self._choice(
+            column, "Import recordings …", "Files of other programs (CSV, NumPy, WAV and more) become a session file."
+        )
+        self.import_button.clicked.connect(self.import_wanted)
         self.sample_button = self._choice(
             column,
             "Try the sample with faults",
@@ -55,7 +60,7 @@ class FirstScreen(QWidget):
         self.recent = QVBoxLayout()
         column.addLayout(self.recent)
         column.addSpacing(8)
-        column.addWidget(_text("Or drop a session file anywhere on this window."))
+        column.addWidget(_text("Or drop a session or recordings anywhere on this window."))
         frame = QFrame()
         frame.setMinimumWidth(420)
         frame.setMaximumWidth(620)

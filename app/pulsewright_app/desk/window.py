@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,19 +27,23 @@ from pulsewright_app.desk.answers import answers_of
 from pulsewright_app.desk.claims.claims_page import ClaimsPage
 from pulsewright_app.desk.claims.claims_work import ClaimsWork
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.dropped_files import dropped_files
 from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.habits import windows
 from pulsewright_app.desk.habits.habits import Habits
 from pulsewright_app.desk.habits.manners import Manners, set_font_percent
 from pulsewright_app.desk.help.pages import GuidePage, about_page, cautions_page
+from pulsewright_app.desk.importing.arrivals import Arrived, open_or_import
+from pulsewright_app.desk.importing.import_page import ImportPage
+from pulsewright_app.desk.importing.importing import Importing
 from pulsewright_app.desk.judging import Judging
 from pulsewright_app.desk.keyboard import OwnKeys
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
 from pulsewright_app.desk.middle import Middle
-from pulsewright_app.desk.opening import Opened, open_for_desk
+from pulsewright_app.desk.opening import Opened
 from pulsewright_app.desk.panels.channels import ChannelsPanel
 from pulsewright_app.desk.panels.findings import FindingsPanel
 from pulsewright_app.desk.panels.markers import MarkersPanel
@@ -87,6 +91,7 @@ class DeskWindow(QMainWindow):
         self.judging = Judging(self.document, self.results, self.background, self)
         self.reviewing = Reviewing(self.document, self.viewing, self.background, self)
         self.saving = Saving(self)
+        self.importing = Importing(self)
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
         self._empty = True
@@ -172,6 +177,7 @@ class DeskWindow(QMainWindow):
         document.session_changed.connect(self._session_changed)
         viewing.told.connect(self.message_bar.tell)
         self.data.unreadable.connect(self.message_bar.tell)
+        self.viewing.record_changed.connect(self.data.try_again)
         self.reviewing.told.connect(self.message_bar.tell)
         self.judging.told.connect(self.message_bar.tell)
         self.reviewing.digest_known.connect(self.measuring.learn_digest)
@@ -179,6 +185,8 @@ class DeskWindow(QMainWindow):
         self.results.changed.connect(self._tell_error)
         self.findings_panel.cancel_requested.connect(self.measuring.cancel)
         self.first_screen.open_wanted.connect(self.choose_file)
+        self.first_screen.import_wanted.connect(self.show_import)
+        self.importing.imported.connect(self._open_imported)
         self.first_screen.sample_wanted.connect(self.open_sample)
         self.first_screen.guide_wanted.connect(self.show_guide)
         self.first_screen.recent_wanted.connect(self.open_path)
@@ -229,12 +237,26 @@ class DeskWindow(QMainWindow):
     # -- opening --------------------------------------------------------------------------------------------
 
     def open_path(self, path: Path) -> None:
-        """Open a session file; what is wrong with it appears in the bar at the top."""
+        """Open a session, or show how a recording would become one; what is wrong appears in the bar at the top."""
+        self.open_paths([path])
+
+    def open_paths(self, paths: Sequence[Path]) -> None:
+        """Open the first session here and each further one in a window of its own; recordings are imported together."""
         self.message_bar.tell("")
         lock = self.reviewing.lock
-        self.background.start("Opening", lambda _: open_for_desk(path, lock), self._take, self.message_bar.tell)
+        self.background.start("Opening", lambda _: open_or_import(paths, lock), self._take, self.message_bar.tell)
 
-    def _take(self, opened: Opened) -> None:
+    def _take(self, arrived: Arrived) -> None:
+        for path in arrived.further:
+            windows.open_another(self, path)
+        if arrived.recordings:
+            self.show_import(arrived.recordings)
+        if arrived.told:
+            self.message_bar.tell(arrived.told)
+        if arrived.opened is not None:
+            self._put_on(arrived.opened)
+
+    def _put_on(self, opened: Opened) -> None:
         if not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
@@ -286,6 +308,16 @@ class DeskWindow(QMainWindow):
             self._pages[key] = make()
         self._pages[key].come_up()
 
+    def show_import(self, paths: Sequence[Path] = ()) -> None:
+        """Show the page on which recordings of other formats become a session, with these on it."""
+        self._show_page("import", lambda: ImportPage(self.importing, self.viewing, self))
+        self.importing.add(paths)
+
+    def _open_imported(self, path: Path) -> None:
+        """Open what was imported; its page has gone, so that the keys are the desk's again."""
+        self.activateWindow()
+        self.open_path(path)
+
     def show_series(self) -> None:
         """Show a following pair over all records, beside the work."""
         state = self.document, self.viewing, self.results, self.background
@@ -320,17 +352,15 @@ class DeskWindow(QMainWindow):
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
         """Take files, and nothing else."""
-        if _dropped_files(event):
+        if dropped_files(event):
             event.acceptProposedAction()
 
     def dropEvent(self, event: QDropEvent) -> None:
         """Open the file that was dropped."""
-        paths = _dropped_files(event)
+        paths = dropped_files(event)
         if paths:
             event.acceptProposedAction()
-            self.open_path(paths[0])
-            for path in paths[1:]:
-                windows.open_another(self, path)
+            self.open_paths(paths)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Save what was added, end the background work and give the file back."""
@@ -345,12 +375,8 @@ class DeskWindow(QMainWindow):
         windows.part(self)
         self._own_keys.leave()
         self.background.close()
+        self.importing.close()
         self.reviewing.leave()
         if self.document.session is not None:
             self.document.session.close()
         super().closeEvent(event)
-
-
-def _dropped_files(event: QDropEvent) -> list[Path]:
-    urls = event.mimeData().urls()
-    return [Path(url.toLocalFile()) for url in urls] if all(url.isLocalFile() for url in urls) else []

@@ -252,7 +252,9 @@ class SessionData(QObject):
         self._rows: Kept[tuple[int, int]] = Kept(_KEPT_BYTES)
         """Single channels of records, by (record, channel)."""
         self._asked: set[int] = set()
-        """Records that are being read, or cannot be read."""
+        """Records that are being read."""
+        self._lost: set[int] = set()
+        """Records that could not be read."""
         self.extents: Extents | None = None
         document.session_changed.connect(self._session_changed)
 
@@ -260,6 +262,7 @@ class SessionData(QObject):
         self._kept.clear()
         self._rows.clear()
         self._asked.clear()
+        self._lost.clear()
         self.extents = None
         session = self._document.session
         if session is None:
@@ -276,10 +279,10 @@ class SessionData(QObject):
     def codes(self, record: int) -> Codes | None:
         """Return a record's codes, shape (channels, record length).
 
-        None until `record_arrived` names it, or for ever if `unreadable` says why.
+        None until `record_arrived` names it, or, if `unreadable` says why, until `try_again`.
         """
         session = self._document.session
-        if session is None or not 0 <= record < session.records or record in self._asked:
+        if session is None or not 0 <= record < session.records or record in self._asked | self._lost:
             return None
         kept = self._kept.get(record)
         if kept is not None:
@@ -295,7 +298,7 @@ class SessionData(QObject):
         None as for `codes`.
         """
         session = self._document.session
-        if session is None or not 0 <= record < session.records or record in self._asked:
+        if session is None or not 0 <= record < session.records or record in self._asked | self._lost:
             return None
         whole = self._kept.get(record)
         if whole is not None:
@@ -316,11 +319,19 @@ class SessionData(QObject):
         try:
             codes = read()
         except PulsewrightError as error:
-            self._asked.add(record)
+            self._lost.add(record)
             self.unreadable.emit(error.sentence)
             return None
         kept.put(key, codes)
         return codes
+
+    def is_lost(self, record: int) -> bool:
+        """Return whether a record could not be read the last time."""
+        return record in self._lost
+
+    def try_again(self) -> None:
+        """Read records anew that could not be read: the file may be whole again."""
+        self._lost.clear()
 
     def _fetch(self, session: Session, record: int) -> None:
         def arrived(codes: Codes) -> None:
@@ -328,12 +339,15 @@ class SessionData(QObject):
             self._kept.put(record, codes)
             self.record_arrived.emit(record)
 
+        def failed(sentence: str) -> None:
+            self._asked.discard(record)
+            self._lost.add(record)
+            self.unreadable.emit(sentence)
+            self.record_arrived.emit(record)  # whoever waits for it should say so
+
         self._asked.add(record)
         self._background.start(
-            f"Reading record {record}",
-            lambda _: session.codes(record, record + 1)[0],
-            arrived,
-            self.unreadable.emit,
+            f"Reading record {record}", lambda _: session.codes(record, record + 1)[0], arrived, failed
         )
 
     def value_range(self, channels: tuple[int, ...]) -> tuple[float, float]:

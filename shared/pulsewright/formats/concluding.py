@@ -26,6 +26,7 @@ from pulsewright.formats.understanding import Ledger, Reading
 from pulsewright.quantity import parse_number
 from pulsewright.session import Channel, Floats, Session
 
+MOST_RECORDS = 1 << 22
 _OWN, _UNKNOWN, _EVERY = "the file's own", "not known", "every "
 
 
@@ -140,6 +141,12 @@ def conclude(ledger: Ledger, path: Path, format_name: str, found: Found) -> Read
         If an option cannot be used.
     """
     records, _, length = found.source.shape
+    if records > MOST_RECORDS:  # every record has times of its own in memory, however short it is
+        raise RecordingError(
+            f"{ledger.file_name}: makes {records:,} records of {length:,} samples, more than {MOST_RECORDS:,}",
+            "say what its axes are, or give a longer record length",
+            "axes" if "axes" not in ledger.options else "record_length",
+        )
     rate = ledger.decide(
         "sample_rate", parse_rate, show_rate, in_file=found.sample_rate, **_guess(found, "sample_rate")
     )
@@ -261,8 +268,11 @@ def _renamed(ledger: Ledger, names: list[str]) -> list[str]:
 
 
 def _check_names(ledger: Ledger, names: Sequence[str]) -> None:
+    seen: set[str] = set()
     for place, name in enumerate(names):
-        if not name.strip() or name in names[:place]:
+        known = name in seen
+        seen.add(name)
+        if not name.strip() or known:
             raise RecordingError(
                 f"{ledger.file_name}: channel {place + 1} is called {name!r}, as is another or as none may be",
                 "name every channel differently",

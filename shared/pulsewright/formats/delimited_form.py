@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from pulsewright.errors import RecordingError
 from pulsewright.formats.named_arrays import INTERVAL_NAMES, RATE_NAMES
@@ -17,6 +19,8 @@ DELIMITERS = {"tab": "\t", "semicolon": ";", "bar": "|", "comma": ",", "blanks":
 DECIMALS = {"point": ".", "comma": ","}
 _COMMENTS = ("#", "%", "//", "!", "--")
 _LOOKED_AT = 60
+LONGEST_CELL = 100
+"""Letters of a cell that is looked at for a number, a date or a unit."""
 _NUMBER = {
     "point": re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?(nan|inf)", re.IGNORECASE),
     "comma": re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?|[+-]?(nan|inf)", re.IGNORECASE),
@@ -64,6 +68,11 @@ class TextForm:
     rate: float | None
     preamble: tuple[str, ...]
 
+    @cached_property
+    def times_used(self) -> Counter[str]:
+        """How many columns have each heading."""
+        return Counter(self.headings)
+
     @property
     def columns(self) -> int:
         """How many columns there are."""
@@ -78,7 +87,7 @@ class TextForm:
             From 0.
         """
         kind = "comma" if self.decimal == "," else "point"
-        numbers = sum(bool(_NUMBER[kind].fullmatch(row[column])) for row in self.first_rows)
+        numbers = sum(_is_number(kind, row[column]) for row in self.first_rows)
         return 2 * numbers > len(self.first_rows)
 
     def column_of_dates(self, column: int) -> bool:
@@ -89,7 +98,12 @@ class TextForm:
         column : int
             From 0.
         """
-        return all(_DATE.fullmatch(row[column]) for row in self.first_rows)
+        return all(len(row[column]) <= LONGEST_CELL and _DATE.fullmatch(row[column]) for row in self.first_rows)
+
+
+def _is_number(kind: str, cell: str) -> bool:
+    """Say whether a cell is a number; one longer than any is not looked through, which could take for ever."""
+    return len(cell) <= LONGEST_CELL and _NUMBER[kind].fullmatch(cell) is not None
 
 
 def cells_of(line: str, delimiter: str | None) -> list[str]:
@@ -142,7 +156,7 @@ def find_form(ledger: Ledger, text: TextFile) -> TextForm:
     skipped = ledger.decide("header_lines", whole_number, guess=guess, why="numbers begin there")
     assert skipped is not None
     first_rows = [cells_of(line, delimiter) for line in rows[skipped : skipped + _LOOKED_AT]]
-    if not first_rows or not any(_NUMBER[kind].fullmatch(cell) for cell in first_rows[0]):
+    if not first_rows or not any(_is_number(kind, cell) for cell in first_rows[0]):
         raise RecordingError(f"{ledger.file_name}: holds no rows of numbers", "give its delimiter and decimal mark",
                              "delimiter")  # fmt: skip
     count = len(first_rows[0])
@@ -191,7 +205,7 @@ def _score(rows: Sequence[str], delimiter: str | None, kind: str) -> float:
     if len(widths) != 1 or not cells:
         return -1.0
     last = cells[len(cells) // 2 :]
-    numeric = sum(all(_NUMBER[kind].fullmatch(row[column]) for row in last) for column in range(widths.pop()))
+    numeric = sum(all(_is_number(kind, row[column]) for row in last) for column in range(widths.pop()))
     return numeric - 0.5 * (len(last[0]) - numeric) if numeric else -1.0
 
 
@@ -199,11 +213,11 @@ def _first_row(rows: Sequence[str], delimiter: str | None, kind: str) -> int:
     """Return how many lines stand before the first that is made like the last ones."""
     if not rows:
         return 0
-    usual = [bool(_NUMBER[kind].fullmatch(cell)) for cell in cells_of(rows[-1], delimiter)]
+    usual = [_is_number(kind, cell) for cell in cells_of(rows[-1], delimiter)]
     for number, line in enumerate(rows):
         cells = cells_of(line, delimiter)
         if len(cells) == len(usual) and all(
-            _NUMBER[kind].fullmatch(cell) for cell, is_number in zip(cells, usual, strict=True) if is_number
+            _is_number(kind, cell) for cell, is_number in zip(cells, usual, strict=True) if is_number
         ):
             return number
     return 0
@@ -226,7 +240,7 @@ def _headings(
         names = cells_of(fitting[-2], delimiter)
         used.add(fitting[-2])
     for place, name in enumerate(names):
-        found = _UNIT.match(name)
+        found = _UNIT.match(name) if len(name) <= LONGEST_CELL else None
         if found is not None and found["name"]:
             names[place] = found["name"]
             units[place] = (found["a"] or found["b"] or found["c"] or "").strip()
@@ -259,6 +273,8 @@ def prefixed_unit(unit: str) -> tuple[float, str]:
 def _rate(lines: Sequence[str], comment: str) -> float | None:
     """Return a sample rate that one of the lines above the rows names."""
     for line in lines:
+        if len(line) > 4 * LONGEST_CELL:
+            continue
         found = _SAID.match(line.lstrip().removeprefix(comment) if comment else line)
         if found is None:
             continue

@@ -74,7 +74,8 @@ def find_roles(ledger: Ledger, form: TextForm) -> Roles:
     channel = _one(ledger, form, "channel_column", _headed(lower, CHANNEL_HEADINGS, range(form.columns)),
                    "its heading", None)  # fmt: skip
     left = [column for column in range(form.columns) if column not in (record, channel)]
-    times = [column for column in left if column in numbers or form.column_of_dates(column)]
+    numeric = set(numbers)
+    times = [column for column in left if column in numeric or form.column_of_dates(column)]
     headed = _time_heading(lower, times)
     likely = next((c for c in times if form.column_of_dates(c)), None) if named else _time_like(form, times)
     time = _one(ledger, form, "time_column", headed, "its heading", likely)
@@ -128,7 +129,7 @@ def _one(ledger: Ledger, form: TextForm, option: str, headed: int | None, why: s
 
 def _shown(column: int, form: TextForm) -> str:
     heading = form.headings[column]
-    usable = heading and "," not in heading and not heading.isdigit() and form.headings.count(heading) == 1
+    usable = heading and "," not in heading and not heading.isdigit() and form.times_used[heading] == 1
     return heading if usable and heading != "none" else str(column + 1)
 
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from pulsewright.errors import RecordingError
-
-_MOST_BYTES = 1 << 20
+from pulsewright.formats.small_toml import read_small_toml
 
 
 @dataclass(frozen=True)
@@ -57,13 +55,7 @@ def read_how(path: Path) -> tuple[How, dict[str, How]]:
     RecordingError
         If it cannot be read, or holds something else.
     """
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise RecordingError(f"{path.name}: is larger than such a file is", "give a small TOML file")
-        told = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise RecordingError(f"{path.name}: cannot be read ({reason})", "give a TOML file") from error
+    told = read_small_toml(path)
     modules = told.pop("modules", {})
     if not isinstance(modules, dict) or not all(isinstance(table, dict) for table in modules.values()):
         raise RecordingError(f"{path.name}: modules is no table of tables", "write [modules.NAME]")

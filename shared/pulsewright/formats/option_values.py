@@ -33,7 +33,9 @@ def for_each(text: str, names: Sequence[str], parse: Callable[[str, int], Any]) 
     if len(parts) == 1:
         parts *= len(names)
     if len(parts) != len(names):
-        raise RecordingError(f"{text!r} has {len(parts)} values for {len(names)} channels", "give one, or one for each")
+        raise RecordingError(
+            f"{text[:60]!r} has {len(parts):,} values for {len(names)} channels", "give one, or one for each"
+        )
     return [parse(part, place) for place, part in enumerate(parts)]
 
 

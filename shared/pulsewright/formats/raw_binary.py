@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from pulsewright.formats.concluding import Found, conclude
 from pulsewright.formats.option_values import whole_number
 from pulsewright.formats.option_words import OPTIONS
 from pulsewright.formats.sample_types import INT24, INT24_BIG, StoredType, sample_type
+from pulsewright.formats.small_toml import read_small_toml
 from pulsewright.formats.strided_source import StridedSource
 from pulsewright.formats.understanding import Ledger, Reading
 from pulsewright.quantity import parse_number
@@ -28,7 +28,6 @@ TYPES = ("int8", "uint8", "int16", "uint16", "int24", "int32", "uint32", "int64"
 _COUNTS = {"channels": 1, "header_bytes": 0, "record_header_bytes": 0, "gap_bytes": 0, "records": 0,
            "record_length": 0}  # fmt: skip
 _WORDS = {"type": TYPES, "byte_order": ("little", "big"), "interleaving": ("sample", "channel")}
-_MOST_BYTES = 1 << 20
 
 
 def recognises(head: bytes, path: Path) -> bool:
@@ -71,14 +70,7 @@ def read(path: Path, ledger: Ledger) -> Reading:
 def _description(ledger: Ledger) -> dict[str, Any]:
     file = Path(ledger.given("raw") or "")
     ledger.note("raw", str(file), "option")
-    try:
-        if file.stat().st_size > _MOST_BYTES:
-            raise RecordingError(f"{file.name}: is larger than a description is", "give a small TOML file", "raw")
-        told = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise RecordingError(f"{file.name}: cannot be used as a description ({reason})", "give a TOML file", "raw"
-                             ) from error  # fmt: skip
+    told = read_small_toml(file, "raw")
     for key, value in told.items():
         if key in _COUNTS:
             if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 1 << 62:

@@ -327,8 +327,8 @@ def _take_times(ledger: Ledger, captures: list[_Capture], found: Found) -> None:
 
 def _seconds(date: str) -> Fraction | None:
     """Return seconds since the first of January 1970, to the last digit that is written."""
-    found = _FRACTION.match(date)
-    if found is None or len(date) > 80:
+    found = _FRACTION.match(date) if len(date) <= 80 else None
+    if found is None:
         return None
     try:
         whole = datetime.fromisoformat(f"{found[1]}{(found[3] or 'Z').replace('Z', '+00:00')}")

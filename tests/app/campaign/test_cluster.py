@@ -120,3 +120,11 @@ def test_a_session_that_ends_its_workers_is_given_up_and_the_others_are_done():
     assert set(found) == {"a.h5", "bad.h5", "c.h5"}
     assert found["bad.h5"].basis.claims_digest == "claims"
     assert "workers ended" in found["bad.h5"].reason
+
+
+def test_local_workers_keep_the_memory_they_free(monkeypatch):
+    monkeypatch.delenv("MALLOC_TRIM_THRESHOLD_", raising=False)
+    with connected(None, 1) as client:
+        (threshold,) = client.run(os.environ.get, "MALLOC_TRIM_THRESHOLD_").values()
+        (threads,) = client.run(os.environ.get, "OMP_NUM_THREADS").values()
+    assert (threshold, threads) == (None, "1")

@@ -61,6 +61,7 @@ class Faults:
 def without_dialogs(folder: Path, patch: Callable[[Any, str, Any], None]) -> None:
     """Let the system's own dialogs answer at once, and nothing be opened outside."""
     patch(QFileDialog, "getOpenFileName", lambda *_, **__: ("", ""))
+    patch(QFileDialog, "getOpenFileNames", lambda *_, **__: ([], ""))
     patch(QFileDialog, "getExistingDirectory", lambda *_, **__: str(folder / "numbers"))
     patch(QFileDialog, "getSaveFileName", lambda *_, **__: (str(folder / f"saved{random.randrange(4)}"), ""))
     patch(QDesktopServices, "openUrl", lambda _: True)

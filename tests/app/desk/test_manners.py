@@ -171,8 +171,8 @@ def test_several_files_dropped_come_onto_a_window_each(
     none = Qt.KeyboardModifier.NoModifier
     QApplication.sendEvent(desk, QDragEnterEvent(spot, copy, files, held, none))
     QApplication.sendEvent(desk, QDropEvent(spot, copy, files, held, none))
+    settle(desk)  # which of the files are sessions is found out in the background
     (other,) = set(windows.open_windows()) - before
-    settle(desk)
     settle(other)
     for window, path in ((desk, faults), (other, second)):
         assert window.document.session is not None

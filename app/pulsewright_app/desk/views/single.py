@@ -187,7 +187,7 @@ class SingleView(View):
         if lost:
             parts.append(f"△ {count(lost, 'pulse')} with {NO_POSITION}")
         if waiting:
-            parts.append("being read")
+            parts.append("cannot be read" if self.desk.data.is_lost(record) else "being read")
         return "  ·  ".join(parts)
 
     def _drawn_otherwise(self, session: Session, shown: tuple[int, ...]) -> list[str]:
