@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import signal
-from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pulsewright.errors import PulsewrightError, RecordingError
 from pulsewright.quantity import parse_number
+from pulsewright_app.ending import ended_between_steps
 
 if TYPE_CHECKING:
     from pulsewright.formats.how_file import How
@@ -42,7 +42,7 @@ def run_convert(
     check_target(to)
     given = _by_module(files, modules)
     hows = _hows(given, how_file, options)
-    with ExitStack() as open_files, progress_on_stderr("Reading") as progress, ended_by_terminate():
+    with ExitStack() as open_files, progress_on_stderr("Reading") as told_to, ended_between_steps(told_to) as progress:
         readings = {}
         for module, file in given.items():
             readings[module] = open_files.enter_context(_opened(file, module, hows[module], progress))
@@ -124,24 +124,6 @@ def _session(readings: dict[str, Reading], match: str, tolerance: float) -> tupl
     if reading.assumed:
         session.notes = "\n".join(filter(None, (session.notes, reading.notes)))
     return session, ()
-
-
-@contextmanager
-def ended_by_terminate() -> Iterator[None]:
-    """Let a request to end the program end it as Ctrl+C does, so that no part of a file stays behind."""
-
-    def stop(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    try:
-        before = signal.signal(signal.SIGTERM, stop)
-    except ValueError:  # not on the main thread: whoever called sees to it
-        yield
-        return
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 def print_understanding(reading: Reading, module: str, out: Any) -> None:

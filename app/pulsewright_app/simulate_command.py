@@ -11,6 +11,7 @@ import numpy as np
 
 from pulsewright.errors import RecipeError, SessionFileError
 from pulsewright.quantity import engineering
+from pulsewright_app.ending import ended_between_steps
 
 if TYPE_CHECKING:
     from pulsewright.recipe import Recipe
@@ -40,7 +41,7 @@ def run_simulate(recipe_file: Path, to: Path) -> int:
         simulation = Simulation(recipe)
     except RecipeError as error:
         raise RecipeError(f"{recipe_file.name}: {error.cause}", error.remedy) from error
-    with progress_on_stderr("Simulating") as progress:
+    with progress_on_stderr("Simulating") as told_to, ended_between_steps(told_to) as progress:
         truth = write_simulation(simulation, to, progress)
     page().print(pairs([*_told(recipe, truth), ("Written to", f"{to}, its truth to {truth_path_for(to)}")]))
     return 0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pulsewright.errors import SettingError
 from pulsewright.quantity import engineering, exact, parse_number
+from pulsewright_app.ending import ended_between_steps
 
 if TYPE_CHECKING:
     from pulsewright.session import Session
@@ -47,7 +48,7 @@ def run_split(
             capture.notes = reading.notes
         unit = capture.channels[capture.channel_index(channel)].unit
         settings = _settings(channel, level, rising, before, after, hold_off, hysteresis, unit)
-        with progress_on_stderr("Looking for triggers") as progress:
+        with progress_on_stderr("Looking for triggers") as told_to, ended_between_steps(told_to) as progress:
             try:
                 found = write_split(capture, settings, to, progress)
             except SettingError as error:
