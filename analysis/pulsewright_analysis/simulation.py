@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, Codes
+from pulsewright.block_source import BlockSource, Codes, slice_of
 from pulsewright.errors import RecipeError
 from pulsewright.recipe import ChannelPlan, PulsePlan, Recipe
 from pulsewright.session import Session
@@ -233,7 +233,7 @@ def _pass_over(random: np.random.Generator, count: int) -> None:
         random.standard_normal(min(_DRAWN_AT_ONCE, count - done))
 
 
-class _SimulatedSource:
+class _SimulatedSource(BlockSource):
     """A block source that computes its samples."""
 
     def __init__(self, simulation: Simulation) -> None:
@@ -248,21 +248,8 @@ class _SimulatedSource:
     def dtype(self) -> np.dtype[Any]:
         return np.dtype(self._simulation.recipe.sample_type)
 
-    def read(self, first: int, stop: int) -> Codes:
-        first, stop, _ = slice(first, stop).indices(self.shape[0])
-        block = np.empty((max(stop - first, 0), *self.shape[1:]), self.dtype)
-        for channel in range(self.shape[1]):
-            block[:, channel] = self._simulation.codes(channel, first, stop)
-        block.flags.writeable = False
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        block = np.empty((len(records), len(channels), len(samples)), self.dtype)
+        for place, channel in enumerate(channels):
+            block[:, place] = self._simulation.codes(channel, records.start, records.stop)[:, slice_of(samples)]
         return block
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        first, stop, _ = slice(first, stop).indices(self.shape[0])
-        return self._simulation.codes(channel, first, stop)
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        stretch: Codes = self.read(record, record + 1)[0, channels, first:stop]
-        return stretch
-
-    def close(self) -> None:
-        """Hold nothing."""

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, Codes
+from pulsewright.block_source import BlockSource, Codes
 from pulsewright.errors import SettingError
 from pulsewright.quantity import engineering, exact
 from pulsewright.session import Session
@@ -232,8 +232,8 @@ def _why_none(capture: Session, settings: SplitSettings, finder: CrossingFinder,
     return f"{settings.channel} never {way} through {level}", f"its values go from {low} to {high}"
 
 
-class _Cuts:
-    """A block source of records that begin at given samples of a capture, in each module at its own."""
+class _Cuts(BlockSource):
+    """Records that begin at given samples of a capture, in each module at its own; the capture stays its opener's."""
 
     def __init__(self, capture: Session, start: Ints, length: int) -> None:
         self._capture = capture
@@ -253,30 +253,16 @@ class _Cuts:
     def dtype(self) -> np.dtype[np.generic]:
         return self._capture.dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        return self._cut(first, stop, EVERY)
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        return self._cut(first, stop, slice(channel, channel + 1))[:, 0]
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        return self._cut(record, record + 1, channels)[0, :, first:stop]
-
-    def _cut(self, first: int, stop: int, channels: slice) -> Codes:
-        wanted = range(len(self._capture.channels))[channels]
-        numbers = range(len(self._start))[first:stop]
-        block = np.empty((len(numbers), len(wanted), self._length), self.dtype)
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        block = np.empty((len(records), len(channels), len(samples)), self.dtype)
         for run in self._runs:
-            low, high = max(run.start, wanted.start), min(run.stop, wanted.stop)
+            low, high = max(run.start, channels.start), min(run.stop, channels.stop)
             if low >= high:
                 continue
-            place = slice(low - wanted.start, high - wanted.start)
+            place = slice(low - channels.start, high - channels.start)
             module = self._capture.module_of[low]
-            for row, record in enumerate(numbers):
+            for row, record in enumerate(records):
                 start = int(self._start[record, module])
-                block[row, place] = self._capture.stretch_codes(0, start, start + self._length, slice(low, high))
-        block.flags.writeable = False
+                wanted = (start + samples.start, start + samples.stop)
+                block[row, place] = self._capture.stretch_codes(0, *wanted, slice(low, high))
         return block
-
-    def close(self) -> None:
-        """Leave the capture open: it is its opener's to close."""

@@ -1,28 +1,45 @@
-"""Where a session's samples come from: blocks of records, one channel of them, or a stretch of one record."""
+"""Where a session's samples come from: blocks of records, one channel of them, or a stretch of either."""
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from typing import Any, Protocol, runtime_checkable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Codes = NDArray[Any]
 EVERY = slice(None)
-"""Every channel."""
+"""Every record, channel or sample."""
 
 
-class BlockSource(Protocol):
-    """Where a session's samples come from; codes of one fixed integer type, or float32."""
+class BlockSource(ABC):
+    """Samples of one fixed type, records × channels × record length, of which any part can be read.
+
+    What is asked for is cut to what there is, as a slice of a sequence is; what comes back cannot be written to. A kind
+    of source says its shape, its type, and how it reads a part.
+    """
 
     @property
+    @abstractmethod
     def shape(self) -> tuple[int, int, int]:
         """Records, channels, record length."""
 
     @property
+    @abstractmethod
     def dtype(self) -> np.dtype[Any]:
-        """Type of a sample as stored."""
+        """Type of a sample as it is handed out."""
+
+    @abstractmethod
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return some neighbouring records on neighbouring channels, shape (records, channels, samples).
+
+        Parameters
+        ----------
+        records, channels, samples : range
+            Their places, in steps of one; inside the shape, and perhaps none.
+        """
 
     def read(self, first: int, stop: int) -> Codes:
         """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
@@ -32,9 +49,10 @@ class BlockSource(Protocol):
         first, stop : int
             First record, and the one after the last.
         """
+        return self._taken(slice(first, stop), EVERY, EVERY)
 
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
+    def read_channel(self, first: int, stop: int, channel: int, samples: slice = EVERY) -> Codes:
+        """Return records first … stop − 1 on one channel, shape (stop − first, samples).
 
         Parameters
         ----------
@@ -42,15 +60,15 @@ class BlockSource(Protocol):
             First record, and the one after the last.
         channel : int
             Place of the channel, from 0.
+        samples : slice
+            Which of each record's.
+
+        Raises
+        ------
+        IndexError
+            If there is no such channel.
         """
-
-    def close(self) -> None:
-        """Give back what the source holds."""
-
-
-@runtime_checkable
-class StretchSource(Protocol):
-    """A block source that can read a part of a record, so that one record may be larger than memory."""
+        return self._taken(slice(first, stop), slice(channel, channel + 1), samples)[:, 0]
 
     def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
         """Return samples first … stop − 1 of one record, shape (channels, stop − first).
@@ -63,28 +81,38 @@ class StretchSource(Protocol):
             First sample, and the one after the last.
         channels : slice
             The places of those wanted.
+
+        Raises
+        ------
+        IndexError
+            If there is no such record.
         """
+        stretch: Codes = self._taken(slice(record, record + 1), channels, slice(first, stop))[0]
+        return stretch
+
+    def _taken(self, *slices: slice) -> Codes:
+        """Return a part, cut to what there is."""
+        codes = self.part(*(range(size)[wanted] for size, wanted in zip(self.shape, slices, strict=True)))
+        codes.flags.writeable = False
+        return codes
+
+    def close(self) -> None:
+        """Give back what the source holds; nothing, if a kind of source does not say otherwise."""
+        return
 
 
-@runtime_checkable
-class ChannelStretchSource(Protocol):
-    """A block source that can read a part of one channel, so that a zoom costs what is seen."""
+def slice_of(places: range) -> slice:
+    """Return neighbouring places as a slice.
 
-    def read_channel_stretch(self, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
-        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last.
-        channel : int
-            Place of the channel, from 0.
-        begin, end : int
-            First sample, and the one after the last; inside the record.
-        """
+    Parameters
+    ----------
+    places : range
+        In steps of one.
+    """
+    return slice(places.start, places.stop)
 
 
-class ArraySource:
+class ArraySource(BlockSource):
     """A block source over an array in memory, for notebooks, simulations and tests."""
 
     def __init__(self, samples: Codes) -> None:
@@ -101,109 +129,15 @@ class ArraySource:
         """Type of a sample as stored."""
         return self._samples.dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, as a read-only view.
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a view of a part.
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-
-        Returns
-        -------
-        array (stop − first, channels, record length)
-            Samples as stored.
+        records, channels, samples : range
+            As for `BlockSource.part`.
         """
-        block = self._samples[first:stop]
-        block.flags.writeable = False
-        return block
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, as a read-only view.
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-
-        Returns
-        -------
-        array (stop − first, record length)
-            Samples as stored.
-        """
-        return self.read(first, stop)[:, channel]
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, as a read-only view.
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last, as a slice takes them.
-        channels : slice
-            The places of those wanted.
-
-        Returns
-        -------
-        array (channels, stop − first)
-            Samples as stored.
-        """
-        return self.read(record, record + 1)[0, channels, first:stop]
-
-    def close(self) -> None:
-        """Nothing is held."""
-
-
-def stretch_of(source: BlockSource, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-    """Return samples first … stop − 1 of one record, the whole record read only where the source knows no other way.
-
-    Parameters
-    ----------
-    source : BlockSource
-        Open.
-    record : int
-        Number of the record, from 0.
-    first, stop : int
-        First sample, and the one after the last.
-    channels : slice
-        The places of those wanted.
-
-    Returns
-    -------
-    array (channels, stop − first)
-        Samples as stored.
-    """
-    if isinstance(source, StretchSource):
-        return source.read_stretch(record, first, stop, channels)
-    return source.read(record, record + 1)[0, channels, first:stop]
-
-
-def channel_stretch_of(source: BlockSource, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
-    """Return samples begin … end − 1 of records first … stop − 1 on one channel, whole records where need be.
-
-    Parameters
-    ----------
-    source : BlockSource
-        Open.
-    first, stop : int
-        First record, and the one after the last.
-    channel : int
-        Place of the channel, from 0.
-    begin, end : int
-        First sample, and the one after the last; inside the record.
-
-    Returns
-    -------
-    array (stop − first, end − begin)
-        Samples as stored.
-    """
-    if isinstance(source, ChannelStretchSource):
-        return source.read_channel_stretch(first, stop, channel, begin, end)
-    return source.read_channel(first, stop, channel)[:, begin:end]
+        return self._samples[slice_of(records), slice_of(channels), slice_of(samples)]
 
 
 def pieces_of(source: BlockSource, piece_bytes: int = 32 << 20) -> Iterator[tuple[int, int, Codes]]:
@@ -231,4 +165,4 @@ def pieces_of(source: BlockSource, piece_bytes: int = 32 << 20) -> Iterator[tupl
     step = max(1, piece_bytes // a_sample)
     for record in range(records):
         for first in range(0, length, step):
-            yield record, first, stretch_of(source, record, first, min(first + step, length))[None]
+            yield record, first, source.read_stretch(record, first, min(first + step, length))[None]

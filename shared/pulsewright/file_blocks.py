@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, Codes
+from pulsewright.block_source import BlockSource, Codes, slice_of
 from pulsewright.errors import SessionFileError
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
@@ -35,7 +35,7 @@ class _Descriptor:
             os.close(self.number)
 
 
-class FileSource:
+class FileSource(BlockSource):
     """What both sources share: shape, type, and the error for a file that changes while it is read.
 
     Parameters
@@ -64,59 +64,12 @@ class FileSource:
         """Type of a sample, in this machine's byte order."""
         return self._dtype
 
-    def _span(self, first: int, stop: int) -> tuple[int, int]:
-        """Return first and stop as a slice would take them."""
-        start, end, _ = slice(first, stop).indices(self._shape[0])
-        return start, max(start, end)
-
-    def _failed(self, first: int, stop: int, why: object) -> SessionFileError:
+    def _failed(self, records: range, why: object) -> SessionFileError:
         reason = " ".join(str(why).split())
         return SessionFileError(
-            f"{self._name}: /samples cannot be read in records {first} to {stop - 1} ({reason})",
+            f"{self._name}: /samples cannot be read in records {records.start} to {records.stop - 1} ({reason})",
             "copy the file again",
         )
-
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, read-only.
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-
-        Returns
-        -------
-        array (stop − first, channels, record length)
-            Samples as stored, in this machine's byte order.
-
-        Raises
-        ------
-        NotImplementedError
-            Here; each kind of source reads in its own way.
-        """
-        raise NotImplementedError
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, read-only, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        return self.read(first, stop)[:, channel]
-
-    def close(self) -> None:
-        """Give back the file.
-
-        Raises
-        ------
-        NotImplementedError
-            Here; each kind of source closes what it holds.
-        """
-        raise NotImplementedError
 
 
 class PositionedSource(FileSource):
@@ -143,77 +96,13 @@ class PositionedSource(FileSource):
         self._start = start
         self._descriptor: _Descriptor | None = _Descriptor(path)
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-
-        Raises
-        ------
-        SessionFileError
-            If the file has become shorter, cannot be read, or has been closed.
-        """
-        first, stop = self._span(first, stop)
-        block = np.empty((stop - first, *self._shape[1:]), self._stored_dtype)
-        return self._filled(first, stop, [(block, self._place(first, 0))], block)
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-
-        Raises
-        ------
-        SessionFileError
-            If the file has become shorter, cannot be read, or has been closed.
-        """
-        _, channels, length = self._shape
-        if (channels - 1) * length * self._stored_dtype.itemsize < WORTH_SKIPPING:
-            return self.read(first, stop)[:, channel]
-        return self.read_channel_stretch(first, stop, channel, 0, length)
-
-    def read_channel_stretch(self, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
-        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        begin, end : int
-            First sample, and the one after the last; inside the record.
-
-        Raises
-        ------
-        SessionFileError
-            If the file has become shorter, cannot be read, or has been closed.
-        """
-        first, stop = self._span(first, stop)
-        block = np.empty((stop - first, end - begin), self._stored_dtype)
-        skipped = begin * self._stored_dtype.itemsize
-        pieces = [(block[i], self._place(first + i, channel) + skipped) for i in range(stop - first)]
-        return self._filled(first, stop, pieces, block)
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last, as a slice takes them.
-        channels : slice
-            The places of those wanted.
+        records, channels, samples : range
+            As for `BlockSource.part`.
 
         Raises
         ------
@@ -221,31 +110,40 @@ class PositionedSource(FileSource):
             If the file has become shorter, cannot be read, or has been closed.
         """
         _, count, length = self._shape
-        first, stop, _ = slice(first, stop).indices(length)
-        wanted = range(count)[channels]
-        block = np.empty((len(wanted), max(stop - first, 0)), self._stored_dtype)
-        skipped = first * self._stored_dtype.itemsize
-        pieces = [(row, self._place(record, channel) + skipped) for row, channel in zip(block, wanted, strict=True)]
-        return self._filled(record, record + 1, pieces, block)
+        size = self._stored_dtype.itemsize
+        unwanted = count * length - len(channels) * len(samples)
+        if unwanted * size < WORTH_SKIPPING:
+            whole = np.empty((len(records), count, length), self._stored_dtype)
+            codes = self._filled(records, [(whole, self._place(records.start, 0))], whole)
+            return codes[:, slice_of(channels), slice_of(samples)]
+        block = np.empty((len(records), len(channels), len(samples)), self._stored_dtype)
+        skipped = samples.start * size
+        if len(samples) == length:  # a record's neighbouring channels lie in one piece
+            pieces = [(block[i], self._place(r, channels.start)) for i, r in enumerate(records)]
+        else:
+            pieces = [
+                (block[i, k], self._place(r, c) + skipped)
+                for i, r in enumerate(records)
+                for k, c in enumerate(channels)
+            ]
+        return self._filled(records, pieces, block)
 
     def _place(self, record: int, channel: int) -> int:
         """Return where a record's samples on a channel begin, bytes from the start of the file."""
         _, channels, length = self._shape
         return self._start + (record * channels + channel) * length * self._stored_dtype.itemsize
 
-    def _filled(self, first: int, stop: int, pieces: list[tuple[Codes, int]], block: Codes) -> Codes:
+    def _filled(self, records: range, pieces: list[tuple[Codes, int]], block: Codes) -> Codes:
         """Read every piece of a block from its place in the file, and return the block in this machine's byte order."""
         descriptor = self._descriptor
         if descriptor is None:
-            raise self._failed(first, stop, "the session has been closed")
+            raise self._failed(records, "the session has been closed")
         try:
             for piece, position in pieces:
                 self._fill(descriptor.number, piece, position)
         except (OSError, EOFError) as error:
-            raise self._failed(first, stop, error) from error
-        codes = block.astype(self._dtype, copy=False)
-        codes.flags.writeable = False
-        return codes
+            raise self._failed(records, error) from error
+        return block.astype(self._dtype, copy=False)
 
     @staticmethod
     def _fill(number: int, block: Codes, position: int) -> None:
@@ -281,88 +179,28 @@ class ChunkedSource(FileSource):
         self._file = file
         self._dataset = dataset
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
+
+        Chunks that hold other channels or samples too are unpacked whole all the same.
 
         Raises
         ------
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
-        return self._taken(first, stop, slice(None))
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Chunks that hold other channels too are unpacked whole all the same.
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-
-        Raises
-        ------
-        SessionFileError
-            If a chunk is damaged, or the session has been closed.
-        """
-        return self._taken(first, stop, channel)
-
-    def read_channel_stretch(self, first: int, stop: int, channel: int, begin: int, end: int) -> Codes:
-        """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        begin, end : int
-            First sample, and the one after the last; inside the record.
-
-        Raises
-        ------
-        SessionFileError
-            If a chunk is damaged, or the session has been closed.
-        """
-        return self._taken(first, stop, channel, slice(begin, end))
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last, as a slice takes them.
-        channels : slice
-            The places of those wanted.
-
-        Raises
-        ------
-        SessionFileError
-            If a chunk is damaged, or the session has been closed.
-        """
-        stretch: Codes = self._taken(record, record + 1, channels, slice(first, stop))[0]
-        return stretch
-
-    def _taken(self, first: int, stop: int, channels: int | slice, samples: slice = slice(None)) -> Codes:
-        first, stop = self._span(first, stop)
         if not self._file:
-            raise self._failed(first, stop, "the session has been closed")
+            raise self._failed(records, "the session has been closed")
         try:
-            codes: Codes = np.asarray(self._dataset[first:stop, channels, samples]).astype(self._dtype, copy=False)
+            wanted = self._dataset[slice_of(records), slice_of(channels), slice_of(samples)]
+            codes: Codes = np.asarray(wanted).astype(self._dtype, copy=False)
         except Exception as error:  # h5py answers damage with nearly any type of exception
-            raise self._failed(first, stop, error) from error
-        codes.flags.writeable = False
+            raise self._failed(records, error) from error
         return codes
 
     def close(self) -> None:

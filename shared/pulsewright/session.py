@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, channel_stretch_of, stretch_of
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes
 from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
@@ -251,7 +251,7 @@ class Session:
         channels : slice
             The places of those wanted.
         """
-        return stretch_of(self._source, record, first, stop, channels)
+        return self._source.read_stretch(record, first, stop, channels)
 
     def channel_stretch(self, channel: int, first: int, stop: int, begin: int, end: int) -> Codes:
         """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
@@ -265,7 +265,7 @@ class Session:
         begin, end : int
             First sample, and the one after the last; inside the record.
         """
-        return channel_stretch_of(self._source, first, stop, channel, begin, end)
+        return self._source.read_channel(first, stop, channel, slice(begin, end))
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).

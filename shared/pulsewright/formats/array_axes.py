@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, BlockSource, Codes, stretch_of
+from pulsewright.block_source import BlockSource, Codes
 from pulsewright.errors import RecordingError
 from pulsewright.formats.byte_sources import ByteSource
 from pulsewright.formats.sample_types import StoredType, as_type
@@ -178,7 +178,7 @@ def strided_array(
     return NamedArray(name, shape, stored, source, values)
 
 
-class StackedSource:
+class StackedSource(BlockSource):
     """Several sources with the same records, one channel or more of each after another.
 
     Parameters
@@ -213,49 +213,23 @@ class StackedSource:
         """Type of a sample as it is handed out."""
         return self._dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
         """
-        return self._typed(np.concatenate([source.read(first, stop) for source in self._sources], axis=1))
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        places = [(source, place) for source in self._sources for place in range(source.shape[1])]
-        source, place = places[channel]
-        return self._typed(source.read_channel(first, stop, place))
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last.
-        channels : slice
-            The places of those wanted.
-        """
-        parts = [stretch_of(source, record, first, stop) for source in self._sources]
-        return self._typed(np.concatenate(parts)[channels])
-
-    def _typed(self, codes: Codes) -> Codes:
-        result = as_type(codes, self._dtype, self._name)
-        result.flags.writeable = False
-        return result
+        parts, begin = [], 0
+        for source in self._sources:
+            own = range(max(channels.start - begin, 0), min(channels.stop - begin, source.shape[1]))
+            if own:
+                parts.append(source.part(records, own, samples))
+            begin += source.shape[1]
+        if not parts:
+            return np.empty((len(records), 0, len(samples)), self._dtype)
+        return as_type(np.concatenate(parts, axis=1), self._dtype, self._name)
 
     def close(self) -> None:
         """Close every source."""

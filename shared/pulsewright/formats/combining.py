@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, BlockSource, Codes, stretch_of
+from pulsewright.block_source import BlockSource, Codes, slice_of
 from pulsewright.errors import RecordingError
 from pulsewright.formats.array_axes import StackedSource
 from pulsewright.formats.understanding import Reading
@@ -198,7 +198,7 @@ def _common_type(dtypes: Sequence[np.dtype[Any]]) -> np.dtype[Any]:
     return common
 
 
-class ChosenSource:
+class ChosenSource(BlockSource):
     """A block source over chosen records and a stretch of each.
 
     Parameters
@@ -225,51 +225,21 @@ class ChosenSource:
         """Type of a sample."""
         return self._source.dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
         """
-        chosen = self._records[first:stop]
-        if len(chosen) and chosen[-1] - chosen[0] == len(chosen) - 1:
-            block = self._source.read(int(chosen[0]), int(chosen[-1]) + 1)
-            return block[:, :, self._first : self._first + self._length]
-        parts = [
-            self.read_stretch(record, 0, self._length)
-            for record in range(*slice(first, stop).indices(len(self._records)))
-        ]
-        return np.stack(parts) if parts else np.empty((0, *self.shape[1:]), self.dtype)
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        return self.read(first, stop)[:, channel]
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last.
-        channels : slice
-            The places of those wanted.
-        """
-        chosen = range(self._length)[first:stop]
-        at = int(self._records[record])
-        return stretch_of(self._source, at, self._first + chosen.start, self._first + chosen.stop, channels)
+        chosen = self._records[slice_of(records)]
+        samples = range(self._first + samples.start, self._first + samples.stop)
+        if not len(chosen):
+            return np.empty((0, len(channels), len(samples)), self.dtype)
+        runs = np.split(chosen, np.flatnonzero(np.diff(chosen) != 1) + 1)
+        parts = [self._source.part(range(int(run[0]), int(run[-1]) + 1), channels, samples) for run in runs]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
     def close(self) -> None:
         """Close the source."""

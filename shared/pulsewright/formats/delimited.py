@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, Codes
+from pulsewright.block_source import BlockSource, Codes, slice_of
 from pulsewright.errors import RecordingError
 from pulsewright.formats.concluding import Found, conclude, records_in
 from pulsewright.formats.delimited_form import TextForm, find_form
@@ -193,7 +193,7 @@ def _layout(ledger: Ledger, seen: TextSurvey, roles: Roles) -> TextLayout:
     return TextLayout(records, channels, length, roles.channel is not None, seen.run)
 
 
-class TextSource:
+class TextSource(BlockSource):
     """A block source over the rows of a text file.
 
     Parameters
@@ -224,63 +224,39 @@ class TextSource:
         """Type of a sample as it is handed out."""
         return self._dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
         """
-        chosen = range(self._layout.records)[first:stop]
-        each, (_, channels, length) = self._layout.rows, self.shape
-        if not chosen:
-            return np.empty((0, channels, length), self._dtype)
-        values = self._values(chosen.start * each, chosen.stop * each)
+        each, (_, count, length) = self._layout.rows, self.shape
+        if len(samples) == length:
+            block = self._arranged(self._values(records.start * each, records.stop * each), len(records))
+            return np.ascontiguousarray(block[:, slice_of(channels)])
+        block = np.empty((len(records), len(channels), len(samples)), self._dtype)
+        for row, record in zip(block, records, strict=True):
+            row[:] = self._stretch(record * each, count, channels, samples)
+        return block
+
+    def _arranged(self, values: Codes, records: int) -> Codes:
+        """Return the values of whole records by record, channel and sample."""
+        _, channels, length = self.shape
         if not self._layout.by_channel or self._layout.run == 1:
-            block = values.reshape(len(chosen), length, channels).transpose(0, 2, 1)
-        else:
-            block = values.reshape(len(chosen), channels, length)
-        return self._closed(block)
+            return values.reshape(records, length, channels).transpose(0, 2, 1)
+        return values.reshape(records, channels, length)
 
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        return self.read(first, stop)[:, channel]
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last.
-        channels : slice
-            The places of those wanted.
-        """
-        chosen = range(self._layout.length)[first:stop]
-        start = record * self._layout.rows
+    def _stretch(self, start: int, count: int, channels: range, samples: range) -> Codes:
+        """Return a part of the record whose rows begin at `start`, (channels, samples)."""
         if not self._layout.by_channel:
-            values = self._values(start + chosen.start, start + chosen.stop)
-            return self._closed(values.T[channels])
-        count = self._layout.channels
+            return self._values(start + samples.start, start + samples.stop).T[slice_of(channels)]
         if self._layout.run == 1:
-            values = self._values(start + chosen.start * count, start + chosen.stop * count)
-            return self._closed(values.reshape(-1, count).T[channels])
-        parts = []
-        for place in range(count)[channels]:
-            at = start + place * self._layout.length
-            parts.append(self._values(at + chosen.start, at + chosen.stop)[:, 0])
-        return self._closed(np.stack(parts))
+            values = self._values(start + samples.start * count, start + samples.stop * count)
+            return values.reshape(-1, count).T[slice_of(channels)]
+        starts = [start + channel * self._layout.length for channel in channels]
+        return np.stack([self._values(at + samples.start, at + samples.stop)[:, 0] for at in starts])
 
     def _values(self, first: int, stop: int) -> Codes:
         """Return the values of some rows in the session's type, which is smaller than that of the numbers read."""
@@ -290,12 +266,6 @@ class TextSource:
             for at, part in self._rows.between(first, stop):
                 values[at : at + len(part)] = as_type(part[:, self._skipped :], self._dtype, self._name)
         return values
-
-    @staticmethod
-    def _closed(values: Codes) -> Codes:
-        codes = np.ascontiguousarray(values)
-        codes.flags.writeable = False
-        return codes
 
     def close(self) -> None:
         """Give back the file."""

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, Codes
+from pulsewright.block_source import BlockSource, Codes, slice_of
 from pulsewright.errors import RecordingError
 from pulsewright.formats.concluding import conclude
 from pulsewright.formats.delimited_form import TextForm
@@ -79,7 +79,7 @@ def _facts_text(text: TextFile) -> bytes:
     return b"".join(parts)
 
 
-class OwnSource:
+class OwnSource(BlockSource):
     """A block source over rows of codes, or of values in units from which the codes are found again.
 
     Parameters
@@ -112,47 +112,23 @@ class OwnSource:
         """Type of a sample as it is handed out."""
         return self._dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
         """
-        chosen = range(self._shape[0])[first:stop]
-        _, channels, length = self._shape
-        rows = self._codes(chosen.start * length, chosen.stop * length) if chosen else np.empty((0, channels))
-        codes = np.ascontiguousarray(rows.reshape(len(chosen), length, channels).transpose(0, 2, 1))
-        codes.flags.writeable = False
-        return codes
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        return self.read(first, stop)[:, channel]
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last.
-        channels : slice
-            The places of those wanted.
-        """
-        start = record * self._shape[2]
-        return np.ascontiguousarray(self._codes(start + first, start + stop).T[channels])
+        _, count, length = self._shape
+        if len(samples) == length:  # whole records lie one after another
+            rows = self._codes(records.start * length, records.stop * length)
+            block = rows.reshape(len(records), length, count).transpose(0, 2, 1)
+        else:
+            block = np.empty((len(records), count, len(samples)), self._dtype)
+            for row, record in zip(block, records, strict=True):
+                row[:] = self._codes(record * length + samples.start, record * length + samples.stop).T
+        return np.ascontiguousarray(block[:, slice_of(channels)])
 
     def _codes(self, first: int, stop: int) -> Codes:
         """Return rows as whole codes that fit their type; float32 samples are written as they are."""

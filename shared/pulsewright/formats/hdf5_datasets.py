@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, BlockSource, Codes
+from pulsewright.block_source import BlockSource, Codes
 from pulsewright.errors import PulsewrightError, RecordingError
 from pulsewright.formats.array_axes import AXES, AxesLayout, NamedArray
 from pulsewright.formats.named_arrays import RATE_NAMES, understand
@@ -152,7 +152,7 @@ def _rate(dataset: Any) -> float | None:
     return None
 
 
-class Hdf5Source:
+class Hdf5Source(BlockSource):
     """A block source over a data set of any axes.
 
     Parameters
@@ -185,61 +185,34 @@ class Hdf5Source:
         """Type of a sample as it is handed out."""
         return self._dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
+
+        Raises
+        ------
+        RecordingError
+            If a chunk is damaged, or the file has been closed.
         """
-        return self._taken(slice(first, stop), slice(None), slice(None))
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        return self._taken(slice(first, stop), slice(channel, channel + 1), slice(None))[:, 0]
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last.
-        channels : slice
-            The places of those wanted.
-        """
-        codes: Codes = self._taken(slice(record, record + 1), channels, slice(first, stop))[0]
-        return codes
-
-    def _taken(self, *slices: slice) -> Codes:
-        ranges = [range(size)[part] for size, part in zip(self.shape, slices, strict=True)]
+        ranges = (records, channels, samples)
         counts = [len(axis) for axis in ranges]
         if 0 in counts:
             return np.empty(counts, self._dtype)
         if not self._layout.cut:
             block = self._hyperslab({axis: (r.start, r.stop) for axis, r in zip(AXES, ranges, strict=True)})
             return self._typed(block.reshape(counts))
-        length = self.shape[2]
-        channels = (ranges[1].start, ranges[1].stop)
+        length, wanted = self.shape[2], (channels.start, channels.stop)
         if counts[2] == length:  # whole records lie one after another
-            samples = (ranges[0].start * length, ranges[0].stop * length)
-            block = self._hyperslab({"channels": channels, "samples": samples})
+            block = self._hyperslab({"channels": wanted, "samples": (records.start * length, records.stop * length)})
             return self._typed(block.reshape(counts[1], counts[0], length).transpose(1, 0, 2))
         rows = []
-        for record in ranges[0]:
-            samples = (record * length + ranges[2].start, record * length + ranges[2].stop)
-            rows.append(self._hyperslab({"channels": channels, "samples": samples}).reshape(counts[1:]))
+        for record in records:
+            stretch = (record * length + samples.start, record * length + samples.stop)
+            rows.append(self._hyperslab({"channels": wanted, "samples": stretch}).reshape(counts[1:]))
         return self._typed(np.stack(rows))
 
     def _hyperslab(self, wanted: dict[str, tuple[int, int]]) -> Codes:
@@ -262,9 +235,7 @@ class Hdf5Source:
 
     def _typed(self, codes: Codes) -> Codes:
         natural = codes.astype(codes.dtype.newbyteorder("="), copy=False)
-        result = np.ascontiguousarray(as_type(natural, self._dtype, self._checked.name))
-        result.flags.writeable = False
-        return result
+        return np.ascontiguousarray(as_type(natural, self._dtype, self._checked.name))
 
     def close(self) -> None:
         """Give back the file."""

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import BlockSource, stretch_of
+from pulsewright.block_source import BlockSource
 from pulsewright.errors import RecordingError
 from pulsewright.formats.array_axes import AxesLayout, NamedArray, StackedSource, guessed_axes, parse_axes
 from pulsewright.formats.concluding import Found, conclude, records_in
@@ -172,7 +172,7 @@ def _watch(ledger: Ledger, found: Found, times: NamedArray, length: int) -> None
     for record in range(times.size // length):
         for first in range(0, length, _TIMES_AT_ONCE):
             stop = min(first + _TIMES_AT_ONCE, length)
-            stretch: Floats = stretch_of(source, 0, record * length + first, record * length + stop)[0]
+            stretch: Floats = source.read_stretch(0, record * length + first, record * length + stop)[0]
             seconds = stretch.astype(np.float64)
             if not np.isfinite(seconds).all():
                 raise RecordingError(

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import EVERY, Codes
+from pulsewright.block_source import BlockSource, Codes
 from pulsewright.formats.byte_sources import ByteSource, ended_early
 from pulsewright.formats.sample_types import StoredType, as_type
 
@@ -17,7 +17,7 @@ _WASTE = 2
 _ONE_READ = 64 << 20
 
 
-class StridedSource:
+class StridedSource(BlockSource):
     """A block source over bytes in which each sample's place is start + record, channel and sample times their strides.
 
     Parameters
@@ -68,56 +68,25 @@ class StridedSource:
         """Type of a sample as it is handed out."""
         return self._dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
         """
-        return self._taken(slice(first, stop), slice(None), slice(None))
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        return self._taken(slice(first, stop), slice(channel, channel + 1), slice(None))[:, 0]
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last, as a slice takes them.
-        channels : slice
-            The places of those wanted.
-        """
-        codes: Codes = self._taken(slice(record, record + 1), channels, slice(first, stop))[0]
-        return codes
-
-    def close(self) -> None:
-        """Give back the file."""
-        self._data.close()
-
-    def _taken(self, *slices: slice) -> Codes:
-        ranges = [range(size)[part] for size, part in zip(self._shape, slices, strict=True)]
+        ranges = (records, channels, samples)
         counts = tuple(len(axis) for axis in ranges)
         out = np.empty(counts, self._dtype)
         if out.size:
             start = self._start + sum(axis[0] * stride for axis, stride in zip(ranges, self._strides, strict=True))
             self._fill(out, start, counts)
-        out.flags.writeable = False
         return out
+
+    def close(self) -> None:
+        """Give back the file."""
+        self._data.close()
 
     def _fill(self, out: Codes, start: int, counts: tuple[int, ...]) -> None:
         """Read whole stretches along the quick axes, and step through the slow ones."""
@@ -152,7 +121,7 @@ class StridedSource:
         return as_type(self._stored.unpacked(view), self._dtype, self._name)
 
 
-class PlacedSource:
+class PlacedSource(BlockSource):
     """A block source over bytes in which every record begins at a place of its own.
 
     Parameters
@@ -209,48 +178,18 @@ class PlacedSource:
         """Type of a sample as it is handed out."""
         return self._dtype
 
-    def read(self, first: int, stop: int) -> Codes:
-        """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
+        records, channels, samples : range
+            As for `BlockSource.part`.
         """
-        chosen = self._places[first:stop]
-        block = np.empty((len(chosen), *self._shape[1:]), self._dtype)
-        for row, place in enumerate(chosen):
-            block[row] = self._record(place).read(0, 1)[0]
-        block.flags.writeable = False
+        block = np.empty((len(records), len(channels), len(samples)), self._dtype)
+        for row, record in enumerate(records):
+            block[row] = self._record(self._places[record]).part(range(1), channels, samples)[0]
         return block
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Codes:
-        """Return records first … stop − 1 on one channel, shape (stop − first, record length).
-
-        Parameters
-        ----------
-        first, stop : int
-            First record, and the one after the last, as a slice takes them.
-        channel : int
-            Place of the channel, from 0.
-        """
-        chosen = self._places[first:stop]
-        rows = [self._record(place).read_channel(0, 1, channel)[0] for place in chosen]
-        return np.stack(rows) if rows else np.empty((0, self._shape[2]), self._dtype)
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
-        """Return samples first … stop − 1 of one record, shape (channels, stop − first).
-
-        Parameters
-        ----------
-        record : int
-            Number of the record, from 0.
-        first, stop : int
-            First sample, and the one after the last.
-        channels : slice
-            The places of those wanted.
-        """
-        return self._record(self._places[record]).read_stretch(0, first, stop, channels)
 
     def close(self) -> None:
         """Give back the file."""

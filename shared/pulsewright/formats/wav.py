@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import EVERY
+from pulsewright.block_source import BlockSource, Codes
 from pulsewright.errors import RecordingError
 from pulsewright.formats.byte_sources import FileBytes
 from pulsewright.formats.concluding import Found, conclude, records_in
@@ -135,7 +135,7 @@ def _found(data: FileBytes, head: _Head, name: str, ledger: Ledger) -> Found:
     )
 
 
-class _Shifted:
+class _Shifted(BlockSource):
     """Samples of types that WAV does not have, which were moved by half their range to fit."""
 
     def __init__(self, source: StridedSource, dtype: np.dtype[Any], name: str) -> None:
@@ -153,17 +153,9 @@ class _Shifted:
     def dtype(self) -> np.dtype[Any]:
         return self._dtype
 
-    def _moved(self, codes: Any) -> Any:
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        codes = self._source.part(records, channels, samples)
         return codes if self._shift == 0 else (codes.astype(np.int32) - self._shift).astype(self._dtype)
-
-    def read(self, first: int, stop: int) -> Any:
-        return self._moved(self._source.read(first, stop))
-
-    def read_channel(self, first: int, stop: int, channel: int) -> Any:
-        return self._moved(self._source.read_channel(first, stop, channel))
-
-    def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Any:
-        return self._moved(self._source.read_stretch(record, first, stop, channels))
 
     def close(self) -> None:
         self._source.close()
