@@ -14,6 +14,7 @@ from pulsewright.block_source import pieces_of
 from pulsewright.errors import SessionFileError
 from pulsewright.file_blocks import ChunkedSource, FileSource, PositionedSource, can_read_at
 from pulsewright.layout import BRING_IN, LAYOUT, LAYOUT_VERSION, LayoutReader, guarded
+from pulsewright.plain_file import look_into
 from pulsewright.session import BlockSource, Channel, Floats, Session
 
 Progress = Callable[[float, str], None]
@@ -215,7 +216,7 @@ def read_session(path: str | Path) -> Session:
 
 
 def _read(path: Path, name: str) -> Session:
-    length = _usable_length(path, name)
+    length = look_into(path, SessionFileError, "a session file", 1)[1]
     file = _open_hdf5(path, name)
     try:
         with guarded(name, "the file"):
@@ -266,29 +267,6 @@ def _check_finite(session: Session, name: str) -> None:
                 f"channel {session.channels[channel].name}, sample {start + sample}",
                 "every sample must be a finite number",
             )
-
-
-def _usable_length(path: Path, name: str) -> int:
-    """Return the file's length in bytes, or say why it cannot be opened at all."""
-    try:
-        path.stat()  # says of a NUL in the path what the questions below pass over
-        if path.is_dir():
-            raise SessionFileError(f"{name}: is a folder", "give a session file")
-        # opening a pipe or a device would wait, perhaps for ever
-        if not path.is_file():
-            raise SessionFileError(f"{name}: is not a file that holds data", "give a session file")
-        with path.open("rb") as stream:
-            stream.read(1)
-        length = path.stat().st_size
-    except FileNotFoundError as error:
-        raise SessionFileError(f"{name}: there is no such file", f"looked in {path.absolute().parent}") from error
-    except OSError as error:
-        raise SessionFileError(f"{name}: cannot be opened ({error.strerror})", "see whether you may read it") from error
-    except ValueError as error:  # a NUL in the path
-        raise SessionFileError(f"{name!r}: is not a file name", "give a session file") from error
-    if length == 0:
-        raise SessionFileError(f"{name}: is empty", "copy the file again")
-    return length
 
 
 def _open_hdf5(path: Path, name: str) -> Any:

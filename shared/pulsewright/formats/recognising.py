@@ -9,6 +9,7 @@ from typing import Protocol
 
 from pulsewright.errors import PulsewrightError, RecordingError
 from pulsewright.formats.understanding import Ledger, Reading, unreadable
+from pulsewright.plain_file import look_into
 
 HEAD_BYTES = 64 << 10
 """How much of a file's beginning is looked at to tell its format."""
@@ -132,25 +133,7 @@ def is_session_file(path: str | Path) -> bool:
 
 
 def _head(path: Path) -> bytes:
-    name = path.name
-    try:
-        path.stat()  # says of a NUL in the path what the questions below pass over
-        if path.is_dir():
-            raise RecordingError(f"{name}: is a folder", "give a file")
-        # opening a pipe or a device would wait, perhaps for ever
-        if not path.is_file():
-            raise RecordingError(f"{name}: is not a file that holds data", "give a file")
-        with path.open("rb") as stream:
-            head = stream.read(HEAD_BYTES)
-    except FileNotFoundError as error:
-        raise RecordingError(f"{name}: there is no such file", f"looked in {path.absolute().parent}") from error
-    except OSError as error:
-        raise RecordingError(f"{name}: cannot be opened ({error.strerror})", "see whether you may read it") from error
-    except ValueError as error:  # a NUL in the path
-        raise RecordingError(f"{name!r}: is not a file name", "give a file") from error
-    if not head:
-        raise RecordingError(f"{name}: is empty", "copy the file again")
-    return head
+    return look_into(path, RecordingError, "a file", HEAD_BYTES)[0]
 
 
 def _format_of(path: Path, head: bytes, ledger: Ledger) -> Format:
