@@ -12,6 +12,10 @@ from typing import Literal
 Verdict = Literal["holds", "fails", "undecided"]
 
 
+LANE_SHARE = 0.43
+"""How much of the selection's colour lies over the plot in the lane of the current channel."""
+
+
 @dataclass(frozen=True)
 class Theme:
     """Colours by the role that they play, each ``#rrggbb``.
@@ -86,12 +90,12 @@ LIGHT = Theme(
     plot="#fdfcf9",
     ink="#26292c",
     muted="#5c6166",
-    faint="#84888a",
+    faint="#828688",
     rule="#d8d4c8",
     accent="#1f5f7a",
     on_accent="#ffffff",
     selection="#d6e5ea",
-    before_trigger="#ece8dc",
+    before_trigger="#f4f1ea",
     trigger="#6b6f72",
     marker="#8a2f5b",
     pulse="#3c4247",
@@ -107,8 +111,8 @@ LIGHT = Theme(
     notice="#fbeed0",
     on_notice="#3f3100",
     channels=(
-        "#015766", "#a86ab6", "#505103", "#6581d4", "#803200", "#029e72",
-        "#2f4693", "#c56a3e", "#045c41", "#0796af", "#6b3078", "#8b8c14",
+        "#015766", "#a86ab6", "#505103", "#6581d4", "#803200", "#02996f",
+        "#2f4693", "#c56a3e", "#045c41", "#0793ac", "#6b3078", "#8a8b14",
     ),
 )  # fmt: skip
 

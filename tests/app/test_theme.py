@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from pulsewright_app.theme import DARK, LIGHT, VERDICT_SHAPES, Theme, components, legible, mixed, theme
+from pulsewright_app.theme import DARK, LANE_SHARE, LIGHT, VERDICT_SHAPES, Theme, components, legible, mixed, theme
 from pulsewright_app.theme import contrast as theme_contrast
 
 THEMES = [pytest.param(LIGHT, id="light"), pytest.param(DARK, id="dark")]
@@ -162,9 +162,12 @@ def test_the_palette_of_the_widgets_is_legible(look: Theme) -> None:
 
 @pytest.mark.parametrize("look", THEMES)
 def test_traces_and_signs_stand_out_from_the_plot(look: Theme) -> None:
-    """At least 3 : 1 for what is drawn (WCAG 2.1, 1.4.11)."""
-    drawn = (*look.channels, look.positive, look.negative, look.one_ink, look.trigger, look.clipped, look.flagged)
-    assert {colour for colour in drawn if contrast(colour, look.plot) < 3} == set()
+    """At least 3 : 1 for what is drawn (WCAG 2.1, 1.4.11): on the plot, before the trigger, and in the current lane."""
+    everywhere = (*look.channels, look.positive, look.negative, look.trigger, look.clipped, look.flagged, look.faint)
+    lane = [mixed(ground, look.selection, LANE_SHARE) for ground in (look.plot, look.before_trigger)]
+    for ground in (look.plot, look.before_trigger, *lane):
+        assert {colour for colour in everywhere if contrast(colour, ground) < 3} == set(), ground
+    assert contrast(look.one_ink, look.plot) >= 3  # Afterglow has no lanes
 
 
 def test_verdicts_differ_by_shape_too() -> None:

@@ -31,7 +31,7 @@ from pulsewright_app.desk.views.reference_rows import (
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.traces import Trace, TraceLayer
 from pulsewright_app.desk.views.view import Desk, View, Window
-from pulsewright_app.theme import legible
+from pulsewright_app.theme import LANE_SHARE, legible
 from pulsewright_app.wording import count
 
 _LANE_SHARE = 0.86
@@ -213,7 +213,7 @@ class SingleView(View):
         plot, top = canvas.plot_rect(), canvas.y_of(row.base + 0.5)
         lane = QRectF(plot.left(), top, plot.width(), canvas.y_of(row.base - 0.5) - top)
         colour = QColor(self.theme.selection)
-        colour.setAlpha(110)
+        colour.setAlphaF(LANE_SHARE)
         painter.fillRect(lane, colour)
 
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
