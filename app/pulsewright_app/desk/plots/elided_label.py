@@ -31,6 +31,15 @@ class NarrowLabel(QLabel):
         self.setMinimumWidth(1)
         self.setText(text)
 
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the text, or as much of it as fits, with a sign that there is more."""
+        text, room, metrics = self.text(), self.contentsRect(), self.fontMetrics()
+        if metrics.horizontalAdvance(text) <= room.width():
+            super().paintEvent(event)
+            return
+        shown = metrics.elidedText(text, Qt.TextElideMode.ElideRight, room.width())
+        QPainter(self).drawText(room, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, shown)
+
     def setText(self, text: str) -> None:
         """Show a text, and the whole of it in the tooltip."""
         super().setText(text)
