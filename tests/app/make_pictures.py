@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+from io import BytesIO
 from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
@@ -17,8 +18,8 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 import numpy as np
 from desk_states import finish, settle, states
 from picture_findings import figure_pictures, glow_pictures
-from PySide6.QtCore import QCoreApplication, Qt
-from PySide6.QtGui import QImage
+from PIL import Image
+from PySide6.QtCore import QBuffer, QCoreApplication
 from PySide6.QtWidgets import QApplication, QWidget
 
 from pulsewright_app.desk.style import prepare
@@ -28,6 +29,8 @@ from pulsewright_app.samples import sample
 SAMPLES = ("tank_faults", "tank_walk", "tank_slip", "tank_sine")
 README_PICTURE = Path(__file__).parents[2] / "app" / "pictures" / "desk.png"
 README_SIZE = (1500, 920)
+_COMMONEST = 128
+"""Colours of README's pictures that are kept as they are, of 256."""
 
 
 def save(widget: QWidget, path: Path) -> None:
@@ -57,13 +60,20 @@ def desk_pictures(folder: Path, name: str, dark: bool) -> None:
     finish(window)
 
 
-def in_few_colours(image: QImage) -> QImage:
-    """Return a picture in the 256 colours that it has most of: smaller, and to the eye the same."""
-    plain = image.convertToFormat(QImage.Format.Format_RGB32)
-    pixels = np.frombuffer(plain.constBits(), dtype=np.uint32).reshape(plain.height(), -1)[:, : plain.width()]
-    colours, counts = np.unique(pixels, return_counts=True)
-    table = [int(colour) for colour in colours[np.argsort(counts)[::-1][:256]]]
-    return plain.convertToFormat(QImage.Format.Format_Indexed8, table, Qt.ImageConversionFlag.ThresholdDither)
+def save_small(picture: bytes, path: Path) -> None:
+    """Save a PNG in 256 colours: the commonest as they are, and others that cover the rare ones, too."""
+    with Image.open(BytesIO(picture)) as image:
+        pixels = np.asarray(image.convert("RGB"))
+    colours, places, counts = np.unique(pixels.reshape(-1, 3), axis=0, return_inverse=True, return_counts=True)
+    rare_first = colours[np.argsort(counts)]
+    rare = Image.fromarray(rare_first[None, :-_COMMONEST] if len(colours) > 2 * _COMMONEST else rare_first[None])
+    covering = np.array(rare.quantize(_COMMONEST, Image.Quantize.MAXCOVERAGE).convert("RGB")).reshape(-1, 3)
+    table = np.unique(np.concatenate([rare_first[-_COMMONEST:], covering]), axis=0).astype(np.int64)
+    nearest = [int(np.argmin(((table - colour) ** 2).sum(axis=1))) for colour in colours.astype(np.int64)]
+    few = Image.fromarray(np.array(nearest, np.uint8)[places].reshape(pixels.shape[:2]), "P")
+    few.putpalette(table.astype(np.uint8).ravel().tolist())
+    few.save(path, optimize=True)
+    print(path, f"{few.width}x{few.height}, {path.stat().st_size / 1000:.0f} kB")
 
 
 def readme_picture() -> None:
@@ -88,10 +98,9 @@ def readme_picture() -> None:
     settle(window)
     window.message_bar.tell("")
     settle(window)
-    image = in_few_colours(window.grab().toImage())
-    image.save(str(README_PICTURE), "PNG", 0)  # Qt's quality 0 is the strongest compression
-    size = README_PICTURE.stat().st_size
-    print(README_PICTURE, f"{image.width()}x{image.height()}, {size / 1000:.0f} kB")
+    data = QBuffer()
+    window.grab().save(data, "PNG")
+    save_small(bytes(data.data().data()), README_PICTURE)
     finish(window)
 
 

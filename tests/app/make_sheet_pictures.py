@@ -7,8 +7,12 @@ With ``--readme`` the first page of the sample with faults is also written to ap
 
 from __future__ import annotations
 
+import os
 import sys
+import tempfile
 from pathlib import Path
+
+os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp()  # nobody's review is on the sheets
 
 from pulsewright_app.evidence.building import sheet_of
 from pulsewright_app.evidence.pdf import pages_of
@@ -31,7 +35,9 @@ def sheet_pictures(folder: Path, name: str, for_readme: bool) -> None:
         path.write_bytes(page)
         print(path)
     if for_readme and name == SAMPLES[0]:
-        README_PICTURE.write_bytes(pages_of(sheet, 110.0)[0])
+        from make_pictures import save_small
+
+        save_small(pages_of(sheet, 110.0)[0], README_PICTURE)
 
 
 def main() -> None:

@@ -28,7 +28,7 @@ def glow_pictures(window: DeskWindow, folder: Path, name: str, settle: Settle, s
     ):
         on()
         settle(window)
-        save(window.middle, folder / f"{name}_afterglow_{part}.png")
+        save(window.middle, folder / f"{name}_glow_{part}.png")
         off()
     settle(window)
     findings, view = window.results.findings, window.middle.view
@@ -56,7 +56,7 @@ def figure_pictures(window: DeskWindow, folder: Path, name: str, settle: Settle,
     for number, (figure, _) in enumerate(panel.figures.items()):
         panel.pages.setCurrentIndex(number + 1)
         settle(window)
-        save(panel, folder / f"{name}_findings_{figure}.png")
+        save(panel, folder / f"{name}_small_{figure}.png")
         panel.open_large()
         settle(window)
         large = next(w for w in window.findChildren(FigureWindow) if w.isVisible())
