@@ -19,6 +19,7 @@ from pulsewright_analysis.correlation import correlate
 from pulsewright_analysis.gate_samples import whole
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.groups import compare_groups
+from pulsewright_analysis.record_runs import spread
 from pulsewright_analysis.results import (
     Alignment,
     ChannelSkew,
@@ -129,7 +130,7 @@ def _method(
     """Return the method asked for, or the one that a few records ask for."""
     if settings.alignment_method != "auto":
         return settings.alignment_method
-    few = records[np.unique(np.linspace(0, len(records) - 1, min(ENOUGH_TO_JUDGE, len(records))).astype(int))]
+    few = records[spread(len(records), ENOUGH_TO_JUDGE)]
     gate = cut_gate(session, channels, few, settings.alignment_span)
     if isinstance(gate, str) or not carries_sine(gate.samples, session.sample_rate):
         return "correlation"

@@ -14,7 +14,7 @@ from pulsewright_analysis.trigger_account import account
 
 SECONDS = ("min_width", "min_gap", "increment", "re_arm", "delay_u", "splitter_u", "trigger_offset_u")
 STRETCHES = ("span", "alignment_span", "reference_pulse")
-OF_ONE_RUN = ("records", "left_out")
+OF_ONE_RUN = ("records", "left_out", "rejected_pulses")
 """Settings that belong to one session's review, not to a claims file that serves many."""
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Session
+from pulsewright_analysis.record_runs import neighbouring
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -171,7 +172,7 @@ class StreamedSamples:
                 codes = session.stretch_codes(int(self.records[place]), low, int(first.max()) + self.count)
                 yield i, self._pieces(codes, first - low)
             return
-        for low, high in _runs(self.records[places], max(1, READ_BYTES // max(a_record, 1))):
+        for low, high in neighbouring(self.records[places], max(1, READ_BYTES // max(a_record, 1))):
             block = session.codes(int(self.records[places[low]]), int(self.records[places[high - 1]]) + 1)
             for i in range(low, high):
                 yield i, self._pieces(block[i - low], self.first[places[i]])
@@ -191,16 +192,6 @@ class StreamedSamples:
                 about = self.session.channels[channel]
                 clipped[place, k] = bool(piece.min() <= about.lowest_code or piece.max() >= about.highest_code)
         return clipped
-
-
-def _runs(records: Ints, most: int) -> Iterator[tuple[int, int]]:
-    """Yield the places of neighbouring records, from … up to, at most so many at once."""
-    begin = 0
-    for place in range(1, len(records) + 1):
-        ended = place == len(records) or records[place] != records[place - 1] + 1 or place - begin == most
-        if ended:
-            yield begin, place
-            begin = place
 
 
 def held_or_streamed(streamed: StreamedSamples) -> GateSamples:
@@ -232,17 +223,6 @@ def as_gate_samples(samples: Floats | GateSamples) -> GateSamples:
     samples : array (records, channels, samples), or GateSamples
     """
     return HeldSamples(samples) if isinstance(samples, np.ndarray) else samples
-
-
-def spread(count: int, most: int) -> Ints:
-    """Return at most so many of `count` places, spread evenly over all of them.
-
-    Parameters
-    ----------
-    count, most : int
-    """
-    places: Ints = np.unique(np.linspace(0, count - 1, min(most, count)).astype(np.int64))
-    return places
 
 
 def affordable(most: int, least: int, bytes_of_one: int) -> int:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Session
+from pulsewright_analysis.record_runs import spread
 from pulsewright_analysis.results import Levels
 
 Floats = NDArray[np.float64]
@@ -65,8 +66,8 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
         record by as much as the noise or more and far more slowly than its pulses (hum, a slope), a smooth curve
         through pieces of at least 64 samples: see `slow_movement`.
     """
-    enough = min(max(MOST_SAMPLES // session.record_length, FEWEST_RECORDS), MOST_RECORDS, len(records))
-    chosen = records[np.unique(np.linspace(0, len(records) - 1, enough).astype(int))]
+    enough = min(max(MOST_SAMPLES // session.record_length, FEWEST_RECORDS), MOST_RECORDS)
+    chosen = records[spread(len(records), enough)]
     samples = np.stack([session.values(r, r + 1, channels)[0] for r in chosen], axis=1)
     whole = float(np.issubdtype(session.dtype, np.integer))
     codes = [abs(session.channels[c].scale) * whole for c in channels]

@@ -15,8 +15,8 @@ from pulsewright_analysis.gate_samples import (
     affordable,
     as_gate_samples,
     records_of,
-    spread,
 )
+from pulsewright_analysis.record_runs import spread
 
 Floats = NDArray[np.float64]
 

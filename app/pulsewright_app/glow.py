@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from pulsewright.session import Codes, Session
 from pulsewright_analysis.mean_trace import Mean, mean_over
 from pulsewright_analysis.overlay import Afterglow, Part, Raster, part_seen, passing_records
+from pulsewright_analysis.record_runs import neighbouring
 from pulsewright_analysis.results import Findings, Floats, Ints
 from pulsewright_app.theme import components
 
@@ -313,12 +314,8 @@ def _records_a_block(plan: GlowPlan) -> int:
 
 def _runs(records: Ints, most: int) -> Iterator[tuple[int, int]]:
     """Yield (first, count) of neighbouring records, at most so many at once, in the order given."""
-    begin = 0
-    for place in range(1, len(records) + 1):
-        ended = place == len(records) or records[place] != records[place - 1] + 1 or place - begin == most
-        if ended and place > begin:
-            yield int(records[begin]), place - begin
-            begin = place
+    for low, high in neighbouring(records, most):
+        yield int(records[low]), high - low
 
 
 def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped: Stopped) -> list[int]:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtGui import QCloseEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
@@ -27,7 +27,7 @@ from pulsewright_app.desk.answers import answers_of
 from pulsewright_app.desk.claims.claims_page import ClaimsPage
 from pulsewright_app.desk.claims.claims_work import ClaimsWork
 from pulsewright_app.desk.document import Document
-from pulsewright_app.desk.dropped_files import dropped_files
+from pulsewright_app.desk.dropped_files import TakesFiles
 from pulsewright_app.desk.first_screen import FirstScreen
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.habits import windows
@@ -61,7 +61,7 @@ from pulsewright_app.theme import theme
 DEMO_SESSION = "tank_faults.h5"
 
 
-class DeskWindow(QMainWindow):
+class DeskWindow(TakesFiles, QMainWindow):
     """The window.
 
     Parameters
@@ -350,17 +350,9 @@ class DeskWindow(QMainWindow):
 
     # -- events ---------------------------------------------------------------------------------------------
 
-    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
-        """Take files, and nothing else."""
-        if dropped_files(event):
-            event.acceptProposedAction()
-
-    def dropEvent(self, event: QDropEvent) -> None:
-        """Open the file that was dropped."""
-        paths = dropped_files(event)
-        if paths:
-            event.acceptProposedAction()
-            self.open_paths(paths)
+    def take_files(self, paths: list[Path]) -> None:
+        """Open what was dropped."""
+        self.open_paths(paths)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Save what was added, end the background work and give the file back."""

@@ -121,6 +121,21 @@ def full_disk(room: int) -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 
 
+def test_a_sheet_that_the_system_does_not_open_is_said_to_be_saved_all_the_same(
+    make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path, chosen: dict[str, Any],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.setattr(QDesktopServices, "openUrl", lambda _: False)
+    desk = make_window(faults)
+    press(desk, qtbot, "Ctrl+E")
+    page = page_of(desk, SHEET)
+    chosen["file"], chosen["form"] = faults.parent / "out.html", "HTML"
+    click(qtbot, page, SAVE_SHEET)
+    settle(desk)
+    assert how_it_goes(page).startswith(f"Saved: {faults.parent / 'out.html'}.")
+    assert "opened it in no program" in how_it_goes(page)
+
+
 @pytest.mark.parametrize(
     ("key", "title", "button", "name"),
     [("Ctrl+E", SHEET, SAVE_SHEET, "sheet.html"), ("Ctrl+P", PICTURE, SAVE_PICTURE, "view.png")],

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
@@ -20,7 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from pulsewright_app.desk.dropped_files import dropped_files
+from pulsewright_app.desk.dropped_files import TakesFiles
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.importing.assumption_form import AssumptionForm
 from pulsewright_app.desk.importing.importing import Importing, Recording
@@ -32,7 +31,7 @@ from pulsewright_app.theme import theme
 from pulsewright_app.wording import capitalised, with_full_stop
 
 
-class ImportPage(FormPage):
+class ImportPage(TakesFiles, FormPage):
     """Shows each file as it is understood, and turns what is typed into one call on `Importing` each."""
 
     def __init__(self, importing: Importing, viewing: Viewing, parent: QWidget | None = None) -> None:
@@ -225,17 +224,9 @@ class ImportPage(FormPage):
             path = Path(name)
             self._importing.set_target(str(path if path.suffix else path.with_suffix(".h5")))
 
-    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
-        """Take files, and nothing else."""
-        if dropped_files(event):
-            event.acceptProposedAction()
-
-    def dropEvent(self, event: QDropEvent) -> None:
+    def take_files(self, paths: list[Path]) -> None:
         """Import the files that were dropped too."""
-        paths = dropped_files(event)
-        if paths:
-            event.acceptProposedAction()
-            self._importing.add(paths)
+        self._importing.add(paths)
 
     def reject(self) -> None:
         """Leave off writing, if it goes on, and leave the files out; closing the page and Escape come here."""

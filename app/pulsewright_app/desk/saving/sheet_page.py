@@ -111,9 +111,9 @@ class SheetPage(FormPage):
         if key != SHEET:
             return
         self._update()
-        self.told.setText(f"Saved: {path}. {sentence}")
-        if self.open_after.isChecked():
-            QDesktopServices.openUrl(QUrl.fromLocalFile(str(path)))
+        opened = not self.open_after.isChecked() or QDesktopServices.openUrl(QUrl.fromLocalFile(str(path)))
+        more = "" if opened else " The system opened it in no program: open it from its folder."
+        self.told.setText(f"Saved: {path}. {sentence}{more}")
 
     def _failed(self, key: str, sentence: str) -> None:
         if key == SHEET:
