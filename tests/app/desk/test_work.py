@@ -40,15 +40,17 @@ def test_the_outcome_comes_to_the_main_thread(background: Background, qtbot: Any
 
 def test_an_older_job_of_the_same_key_is_cancelled_and_dropped(background: Background, qtbot: Any) -> None:
     heard: list[str] = []
-    stopped = threading.Event()
+    begun, stopped = threading.Event(), threading.Event()
 
     def endless(job: Job) -> str:
+        begun.set()
         while not job.cancelled():
             pass
         stopped.set()
         return "old"
 
     background.start("key", endless, heard.append)
+    qtbot.waitUntil(begun.is_set)  # one that is cancelled before it began is never run
     background.start("key", lambda _: "new", heard.append)
     qtbot.waitUntil(lambda: bool(heard) and stopped.is_set())
     qtbot.wait(30)
