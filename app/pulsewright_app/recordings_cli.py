@@ -35,7 +35,7 @@ def simulate(
     The recipe says what is on the channels (pulses that walk, sines, hum, noise) and what is wrong with the recorder
     (skews, missed triggers, slips, clipping, drift, clocks of their own). The same recipe gives the same file.
 
-    Example: pulsewright simulate sample_sessions/bench.recipe.toml --to bench.h5
+    Example: pulsewright simulate sample_sessions/practice.recipe.toml --to practice.h5
     """
     from pulsewright_app.simulate_command import run_simulate
 

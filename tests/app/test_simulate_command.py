@@ -31,6 +31,12 @@ def practice(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+def test_the_recipe_of_the_example_in_the_help_is_there() -> None:
+    _, out, _ = run("simulate", "--help")
+    recipe = out.split("Example: pulsewright simulate ")[1].split()[0]
+    assert (PRACTICE.parents[1] / recipe).is_file()
+
+
 def test_measuring_finds_the_truth(practice: Path) -> None:
     truth = json.loads(practice.with_suffix(".truth.json").read_text(encoding="utf-8"))
     assert truth["session"]["sha256"] == sha256_of(practice)
