@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pulsewright.errors import SettingError
+from pulsewright.errors import RecordingError, SettingError
 from pulsewright.quantity import engineering, exact, parse_number
 from pulsewright_app.ending import ended_between_steps
 
@@ -43,7 +43,11 @@ def run_split(
     from pulsewright_app.printing import page, pairs, progress_on_stderr
 
     with open_recording(file) as reading:
-        capture = reading.checked()
+        try:
+            capture = reading.checked()
+        except RecordingError as error:  # this command has none of the options that its remedy speaks of
+            remedy = "bring it in with pulsewright convert first, which takes that as an option"
+            raise RecordingError(error.cause, remedy) from error
         if reading.format != session_file.NAME:
             capture.notes = reading.notes
         unit = capture.channels[capture.channel_index(channel)].unit

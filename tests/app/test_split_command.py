@@ -87,6 +87,13 @@ def test_a_wrong_call_is_one_line(capture: Path, tmp_path: Path, option: str, va
     assert list(tmp_path.iterdir()) == []
 
 
+def test_what_a_capture_does_not_say_is_told_to_convert(tmp_path: Path) -> None:
+    np.save(tmp_path / "capture.npy", np.zeros((1, 1, 4000), dtype=np.int16))
+    code, out, err = run(tmp_path / "capture.npy", tmp_path / "run.h5")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "capture.npy: does not say its sample rate; bring it in with pulsewright convert first" in err
+
+
 def test_no_file_is_written_over(capture: Path) -> None:
     before = capture.read_bytes()
     code, _, err = run(capture, capture)
