@@ -32,9 +32,11 @@ def run_simulate(recipe_file: Path, to: Path) -> int:
         If the recipe has no meaning, or a file cannot be written.
     """
     from pulsewright.recipe_file import read_recipe
+    from pulsewright.store import check_new_session
     from pulsewright_analysis.simulation import Simulation
     from pulsewright_app.printing import page, pairs, progress_on_stderr
 
+    check_new_session(to)
     recipe = read_recipe(recipe_file)
     _check_room(recipe, to)
     try:

@@ -40,8 +40,10 @@ def run_split(
     """
     from pulsewright.formats import session_file
     from pulsewright.formats.recognising import open_recording
+    from pulsewright.store import check_new_session
     from pulsewright_app.printing import page, pairs, progress_on_stderr
 
+    check_new_session(to)
     with open_recording(file) as reading:
         try:
             capture = reading.checked()
@@ -92,10 +94,9 @@ def write_split(capture: Session, settings: SplitSettings, to: Path, progress: P
     PulsewrightError
         If no record comes of it, or the file cannot be written.
     """
-    from pulsewright.store import refuse_existing, save_session
+    from pulsewright.store import save_session
     from pulsewright_analysis.splitting import split
 
-    refuse_existing(to)
     found = split(capture, settings, lambda share, doing: progress(share / 2, doing))
     session = found.session
     sentences = "; ".join(f"{name}: {text}" for name, text in told(capture, settings, found))

@@ -19,6 +19,7 @@ from pulsewright.session import BlockSource, Channel, Floats, Session
 
 Progress = Callable[[float, str], None]
 """Told the share done, 0 … 1, and what is being done."""
+SESSION_SUFFIXES = (".h5", ".hdf5")
 WRITTEN_AT_ONCE = 32 << 20
 """Bytes of a block, about."""
 
@@ -83,6 +84,41 @@ def write_session(
         raise SessionFileError(f"{target.name}: cannot be written ({error.strerror or error})") from error
     except (TypeError, ValueError, OverflowError) as error:
         raise SessionFileError(f"{target.name}: cannot be written ({error})") from error
+
+
+def check_new_session(target: Path) -> None:
+    """Refuse a place where no session file can be made, before long work begins.
+
+    Parameters
+    ----------
+    target : Path
+        The file to make.
+
+    Raises
+    ------
+    SessionFileError
+        If its name does not end as a session file's, there is a file of that name, or its folder is not there.
+    """
+    if target.suffix.lower() not in SESSION_SUFFIXES:
+        raise SessionFileError(f"{target.name}: a session file does not end so", "let it end in .h5")
+    refuse_existing(target)
+    check_folder(target)
+
+
+def check_folder(target: Path) -> None:
+    """Refuse a file to be made in a folder that is not there.
+
+    Parameters
+    ----------
+    target : Path
+        The file to make.
+
+    Raises
+    ------
+    SessionFileError
+    """
+    if not target.absolute().parent.is_dir():
+        raise SessionFileError(f"{target.name}: there is no folder {target.absolute().parent}", "make it first")
 
 
 def refuse_existing(target: Path) -> None:

@@ -116,3 +116,20 @@ def test_a_sound_file_is_a_capture_too(tmp_path: Path) -> None:
         np.testing.assert_allclose(session.trigger_time[:, 0], np.array([0, 8000, 29_000]) / 48_000)
         assert "Converted from pings.wav" in session.notes
         assert "Split from a continuous capture" in session.notes
+
+
+@pytest.mark.parametrize(
+    ("to", "said"),
+    [("run.csv", "a session file does not end so; let it end in .h5"), ("gone/run.h5", "there is no folder")],
+)
+@pytest.mark.parametrize("command", ["split", "simulate"])
+def test_a_place_for_no_session_is_refused_before_any_work(command: str, to: str, said: str, tmp_path: Path) -> None:
+    words = {
+        "split": ["split", str(tmp_path / "no.h5"), "--channel", "H01", "--level", "1 V", "--before", "1 us",
+                  "--after", "1 us"],
+        "simulate": ["simulate", str(tmp_path / "no.toml")],
+    }[command]  # fmt: skip
+    result = CliRunner().invoke(app, [*words, "--to", str(tmp_path / to)])
+    assert result.exit_code == 2
+    assert said in " ".join(result.stderr.split())
+    assert list(tmp_path.iterdir()) == []

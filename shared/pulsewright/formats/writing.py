@@ -11,7 +11,7 @@ import numpy as np
 from pulsewright.block_source import Codes, pieces_of
 from pulsewright.errors import RecordingError
 from pulsewright.session import Session
-from pulsewright.store import refuse_existing, save_session
+from pulsewright.store import SESSION_SUFFIXES, check_folder, refuse_existing, save_session
 
 Progress = Callable[[float, str], None]
 
@@ -22,7 +22,6 @@ _WRITERS = {
     ".sigmf-meta": "sigmf_writing",
     ".sigmf-data": "sigmf_writing",
 }
-SESSION_SUFFIXES = (".h5", ".hdf5")
 WRITTEN = (".h5", ".npz", ".csv", ".wav", ".sigmf-meta")
 """The endings by which a form is chosen."""
 
@@ -76,8 +75,7 @@ def check_target(to: Path) -> str:
     if suffix.startswith(".sigmf"):
         for other in (".sigmf-meta", ".sigmf-data"):
             refuse_existing(to.with_suffix(other))
-    if not to.absolute().parent.is_dir():
-        raise RecordingError(f"{to.name}: there is no folder {to.absolute().parent}", "make it first")
+    check_folder(to)
     return suffix
 
 

@@ -93,7 +93,7 @@ def is_recording(path: Path) -> bool:
     """
     from pulsewright.formats import session_file
     from pulsewright.formats.recognising import HEAD_BYTES, formats
-    from pulsewright.formats.writing import SESSION_SUFFIXES
+    from pulsewright.store import SESSION_SUFFIXES
 
     try:
         if not path.is_file():
