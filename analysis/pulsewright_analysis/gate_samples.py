@@ -135,11 +135,15 @@ class StreamedSamples:
         """
         samples = np.empty((len(places), len(self.channels), self.count))
         for i, pieces in self._read(places):
-            for values, piece, channel in zip(samples[i], pieces, self.channels, strict=True):
-                about = self.session.channels[channel]
-                np.multiply(piece, about.scale, out=values)
-                values += about.offset
+            self._fill(samples[i], pieces)
         return samples
+
+    def _fill(self, row: Floats, pieces: list[Codes]) -> None:
+        """Fill in one record's samples, (channels, samples), from its codes."""
+        for values, piece, channel in zip(row, pieces, self.channels, strict=True):
+            about = self.session.channels[channel]
+            np.multiply(piece, about.scale, out=values)
+            values += about.offset
 
     def blocks(self) -> Iterator[tuple[int, Floats]]:
         """Yield the place of a first record and the samples of some neighbouring records, until all were seen."""
@@ -180,29 +184,41 @@ class StreamedSamples:
     def _pieces(self, codes: Codes, first: Ints) -> list[Codes]:
         return [codes[c, f : f + self.count] for c, f in zip(self.channels, first.tolist(), strict=True)]
 
-    def held(self) -> HeldSamples:
-        """Return the same, read once into one array."""
-        return HeldSamples(self.take(np.arange(len(self.records))))
+    def look_through(self, samples: Floats | None = None) -> Bools:
+        """Return whether a sample of the gate is at an end code, shape (records, channels); all is read once.
 
-    def clipped(self) -> Bools:
-        """Return whether a sample of the gate is at an end code, shape (records, channels)."""
+        Parameters
+        ----------
+        samples : array (records, channels, samples), optional
+            Filled in on the way.
+        """
         clipped = np.zeros(self.shape[:2], dtype=bool)
         for place, pieces in self._read(np.arange(len(self.records))):
             for k, (piece, channel) in enumerate(zip(pieces, self.channels, strict=True)):
                 about = self.session.channels[channel]
                 clipped[place, k] = bool(piece.min() <= about.lowest_code or piece.max() >= about.highest_code)
+            if samples is not None:
+                self._fill(samples[place], pieces)
         return clipped
 
 
-def held_or_streamed(streamed: StreamedSamples) -> GateSamples:
-    """Return the samples of a gate in one array where they are few, else as they are.
+def held_or_streamed(streamed: StreamedSamples) -> tuple[GateSamples, Bools]:
+    """Return the samples of a gate, in one array where they are few, and which of its traces are clipped.
 
     Parameters
     ----------
     streamed : StreamedSamples
+
+    Returns
+    -------
+    GateSamples, bool array (records, channels)
     """
     records, channels, count = streamed.shape
-    return streamed.held() if records * channels * count * 8 <= HELD_BYTES else streamed
+    if records * channels * count * 8 > HELD_BYTES:
+        return streamed, streamed.look_through()
+    samples = np.empty(streamed.shape)
+    clipped = streamed.look_through(samples)
+    return HeldSamples(samples), clipped
 
 
 def whole(samples: GateSamples) -> Floats:

@@ -172,5 +172,5 @@ def _cut(
     span: tuple[float, float],
 ) -> Gate:
     streamed = StreamedSamples(session, tuple(channels), records, first, count)
-    clipped = streamed.clipped()
-    return Gate(records, held_or_streamed(streamed), starts + first / session.sample_rate, clipped, span)
+    samples, clipped = held_or_streamed(streamed)
+    return Gate(records, samples, starts + first / session.sample_rate, clipped, span)

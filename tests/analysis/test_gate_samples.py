@@ -10,7 +10,7 @@ from pulsewright.settings import layered
 from pulsewright_analysis import gate_samples
 from pulsewright_analysis.assessment import assess
 from pulsewright_analysis.findings_json import as_json
-from pulsewright_analysis.gate_samples import HeldSamples, StreamedSamples, held_or_streamed
+from pulsewright_analysis.gate_samples import HeldSamples, StreamedSamples, held_or_streamed, whole
 from pulsewright_analysis.sine import fit_shared_frequency, harmonic_distortion
 
 RATE, LENGTH = 1e6, 600
@@ -37,13 +37,14 @@ def test_what_is_read_is_what_the_session_holds(
     streamed: StreamedSamples, read_bytes: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(gate_samples, "READ_BYTES", read_bytes)
-    held = streamed.held()
+    held, clipped = held_or_streamed(streamed)
+    assert isinstance(held, HeldSamples)
     assert held.shape == streamed.shape == (6, 3, 500)
     for place, record in enumerate(streamed.records.tolist()):
         for k, first in enumerate((10, 12, 3)):
             wanted = streamed.session.values(record, record + 1, [k])[0, 0, first : first + 500]
             np.testing.assert_array_equal(held.samples[place, k], wanted)
-    assert np.argwhere(streamed.clipped()).tolist() == [[3, 1]]  # record 4, whose sample 100 is an end code
+    assert np.argwhere(clipped).tolist() == [[3, 1]]  # record 4, whose sample 100 is an end code
 
 
 @pytest.mark.parametrize("block_bytes", [1, 2 * 3 * 500 * 8, 1 << 30])
@@ -51,20 +52,21 @@ def test_a_sine_fit_is_the_same_whatever_the_blocks(
     streamed: StreamedSamples, block_bytes: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(gate_samples, "BLOCK_BYTES", block_bytes)
-    held, again = fit_shared_frequency(streamed.held().samples, RATE), fit_shared_frequency(streamed, RATE)
+    samples = whole(streamed)
+    held, again = fit_shared_frequency(samples, RATE), fit_shared_frequency(streamed, RATE)
     for name in vars(held):
         np.testing.assert_array_equal(getattr(again, name), getattr(held, name), err_msg=name)
     own = np.array([True, False, True])
     np.testing.assert_array_equal(
         harmonic_distortion(streamed.of_channels(own), RATE, held.frequency),
-        harmonic_distortion(streamed.held().samples[:, own], RATE, held.frequency),
+        harmonic_distortion(samples[:, own], RATE, held.frequency),
     )
 
 
 def test_only_few_samples_are_held(streamed: StreamedSamples, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert isinstance(held_or_streamed(streamed), HeldSamples)
+    assert isinstance(held_or_streamed(streamed)[0], HeldSamples)
     monkeypatch.setattr(gate_samples, "HELD_BYTES", 6 * 3 * 500 * 8 - 1)
-    assert held_or_streamed(streamed) is streamed
+    assert held_or_streamed(streamed)[0] is streamed
 
 
 def test_findings_are_the_same_to_the_bit_held_or_streamed(monkeypatch: pytest.MonkeyPatch) -> None:
