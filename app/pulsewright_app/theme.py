@@ -7,6 +7,7 @@ lanes stay apart for people with protanopia, deuteranopia and tritanopia too (at
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 Verdict = Literal["holds", "fails", "undecided"]
@@ -179,6 +180,7 @@ def contrast(one: str, other: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
+@cache
 def legible(colour: str, ground: str, ink: str) -> str:
     """Return a colour for letters: the same hue, with just enough of `ink` mixed in to be read on `ground`."""
     shares = (share / 20 for share in range(21))

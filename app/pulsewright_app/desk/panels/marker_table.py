@@ -40,6 +40,7 @@ _COPIED = (
 _COPIED_LEVELS = "Name\tUnit\tv1\tU(v1)\tv2\tU(v2)\tΔ\tU(Δ)\tv1 put on\tv2 put on\tRecord\tRecord of v2\tChannel\tNote"
 
 _Role = Qt.ItemDataRole
+_Look = tuple[tuple[str, str | None], ...]
 
 
 class MarkerTable(QAbstractTableModel):
@@ -51,6 +52,7 @@ class MarkerTable(QAbstractTableModel):
         self._following = Following(document, results)
         self._pairs: tuple[AnyPair, ...] = ()
         self._shown: dict[int, Shown] = {}
+        self._looks: list[_Look] = []
 
     def rebuild(self) -> None:
         """Take the pairs from the document; a table with the same pairs keeps its editors."""
@@ -63,13 +65,26 @@ class MarkerTable(QAbstractTableModel):
         self._pairs, self._shown = pairs, shown
         if not same:
             self.endResetModel()
-        elif pairs:
-            self.refresh()
+        self.refresh()
 
     def refresh(self) -> None:
-        """Say that the cells may be others now."""
-        if self._pairs:
-            self.dataChanged.emit(self.index(0, 0), self.index(len(HEADINGS) - 1, len(self._pairs) - 1))
+        """Say which cells are others now: each one is laid out anew, and most stay as they are in a step."""
+        before, self._looks = self._looks, [self._look(pair) for pair in self._pairs]
+        if len(before) != len(self._looks):
+            before = [()] * len(self._looks)
+        changed = [
+            (row, column)
+            for column, (old, new) in enumerate(zip(before, self._looks, strict=True))
+            for row in range(len(HEADINGS))
+            if old[row : row + 1] != new[row : row + 1]
+        ]
+        if changed:
+            rows, columns = zip(*changed, strict=True)
+            self.dataChanged.emit(self.index(min(rows), min(columns)), self.index(max(rows), max(columns)))
+
+    def _look(self, pair: AnyPair) -> _Look:
+        """Return what the cells of a pair show, row by row."""
+        return tuple((self._text(pair, row), self._ink(pair, row)) for row in range(len(HEADINGS)))
 
     def pair_at(self, column: int) -> AnyPair | None:
         """Return the pair of a column."""
@@ -127,10 +142,11 @@ class MarkerTable(QAbstractTableModel):
             font.setBold(True)
             return font
         if role == _Role.ForegroundRole:
-            return self._ink(pair, index.row())
+            ink = self._ink(pair, index.row())
+            return None if ink is None else QColor(ink)
         return None
 
-    def _ink(self, pair: AnyPair, row: int) -> QColor | None:
+    def _ink(self, pair: AnyPair, row: int) -> str | None:
         colours = theme(self._viewing.dark)
         here = (self._viewing.record, self._viewing.channel)
         if isinstance(pair, MarkerPair):
@@ -138,8 +154,8 @@ class MarkerTable(QAbstractTableModel):
         else:
             elsewhere = any((record, pair.channel) != here for record in pair.records)
         if row == PLACE and elsewhere:
-            return QColor(colours.muted)
-        return QColor(colours.marker) if row == NAME else None
+            return colours.muted
+        return colours.marker if row == NAME else None
 
     def _text(self, pair: AnyPair, row: int) -> str:
         if row in (NAME, NOTE):
