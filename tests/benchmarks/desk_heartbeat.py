@@ -4,6 +4,9 @@ Run by hand: ``python tests/benchmarks/desk_heartbeat.py [--records 2000] [--run
 samples (1.2 GB) is made in a temporary folder. After the desk's first paint the beats are counted over opening it,
 stepping, overlaying all records, zooming, measuring and cancelling, by real keys and wheels, while two threads measure
 the same samples without a pause. Each run is a process of its own, on Qt's offscreen platform.
+
+Beside it beats a peer: an event loop of its own that has nothing to do. Its gaps are what the machine keeps from
+anybody at that moment, and are told beside those of the desk, as is the time that the desk's thread itself worked.
 """
 
 from __future__ import annotations
@@ -18,7 +21,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
@@ -27,6 +30,16 @@ from desk_sessions import write_walk
 WANTED_MS = 100.0
 BEAT_MS = 2
 LONGEST = 600.0
+PEER_TELLS = 5e-3
+"""Shorter gaps of the peer are not worth a line, seconds."""
+
+
+class Gap(NamedTuple):
+    """Between two beats: when the first one was and how long, seconds of the machine's clock, and worked meanwhile."""
+
+    began: float
+    lasted: float = 0.0
+    worked: float = 0.0
 
 
 class Heart:
@@ -35,9 +48,9 @@ class Heart:
     def __init__(self) -> None:
         from PySide6.QtCore import Qt, QTimer
 
-        self.gaps: dict[str, float] = {}
+        self.gaps: dict[str, Gap] = {}
         self.phase = ""
-        self._last = time.perf_counter()
+        self._last, self._worked = time.monotonic(), time.thread_time()
         self._timer = QTimer()
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(BEAT_MS)
@@ -45,10 +58,54 @@ class Heart:
         self._timer.start()
 
     def _beat(self) -> None:
-        now = time.perf_counter()
-        if self.phase:
-            self.gaps[self.phase] = max(self.gaps.get(self.phase, 0.0), 1e3 * (now - self._last))
-        self._last = now
+        now, worked = time.monotonic(), time.thread_time()
+        gap = Gap(self._last, now - self._last, worked - self._worked)
+        if self.phase and gap.lasted > self.gaps.get(self.phase, gap._replace(lasted=0.0)).lasted:
+            self.gaps[self.phase] = gap
+        self._last, self._worked = now, worked
+
+
+class Peer:
+    """An event loop in a process of its own that does nothing but beat, and writes down its gaps over 5 ms."""
+
+    def __init__(self) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, __file__, "--beat-alone"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+        assert self._process.stdout is not None
+        self._process.stdout.readline()  # it beats
+
+    def gaps(self) -> list[Gap]:
+        """End it, and return what it wrote."""
+        told, _ = self._process.communicate("enough\n")
+        return [Gap(*map(float, line.split())) for line in told.splitlines()]
+
+
+def beat_alone() -> None:
+    """Be the peer, until a line comes in."""
+    from PySide6.QtCore import QCoreApplication, QSocketNotifier, Qt, QTimer
+
+    application = QCoreApplication([])
+    last, gaps = time.monotonic(), []
+
+    def beat() -> None:
+        nonlocal last
+        now = time.monotonic()
+        if now - last > PEER_TELLS:
+            gaps.append((last, now - last))
+        last = now
+
+    timer = QTimer()
+    timer.setTimerType(Qt.TimerType.PreciseTimer)
+    timer.setInterval(BEAT_MS)
+    timer.timeout.connect(beat)
+    timer.start()
+    ended = QSocketNotifier(sys.stdin.fileno(), QSocketNotifier.Type.Read)
+    ended.activated.connect(application.quit)
+    print("beating", flush=True)
+    application.exec()
+    for began, lasted in gaps:
+        print(began, lasted)
 
 
 def measure_for_ever(path: Path, stop: threading.Event) -> None:
@@ -145,6 +202,7 @@ def one_run(path: Path) -> None:
     workers = [threading.Thread(target=measure_for_ever, args=(path, stop)) for _ in range(2)]
     for worker in workers:
         worker.start()
+    peer = Peer()
     heart = Heart()
     began = time.perf_counter()
 
@@ -176,14 +234,22 @@ def one_run(path: Path) -> None:
     stop.set()
     for worker in workers:
         worker.join()
-    name, largest = max(heart.gaps.items(), key=lambda item: item[1])
-    told = ", ".join(f"{phase} {gap:.0f}" for phase, gap in heart.gaps.items())
-    print(
-        f"largest gap {largest:.0f} ms, {name} (wanted: at most {WANTED_MS:g} ms), "
-        f"{time.perf_counter() - began:.0f} s in all; by phase, ms: {told}",
-        flush=True,
-    )
+    tell(heart, peer.gaps(), time.perf_counter() - began)
     window.close()
+
+
+def tell(heart: Heart, peer: list[Gap], lasted: float) -> None:
+    """Print the largest gap, and that of each phase with what the peer and the thread itself did meanwhile."""
+    name, largest = max(heart.gaps.items(), key=lambda item: item[1].lasted)
+    print(
+        f"largest gap {1e3 * largest.lasted:.0f} ms, {name} (wanted: at most {WANTED_MS:g} ms), {lasted:.0f} s in all"
+    )
+    print(f"largest gap of the peer {1e3 * max((gap.lasted for gap in peer), default=PEER_TELLS):.0f} ms")
+    print("phase: gap, ms; its thread worked meanwhile, ms; largest gap of the peer about that time, ms")
+    for phase, gap in heart.gaps.items():
+        about = [p.lasted for p in peer if p.began < gap.began + gap.lasted and gap.began < p.began + p.lasted]
+        print(f"{phase}: {1e3 * gap.lasted:.0f}; {1e3 * gap.worked:.0f}; {1e3 * max(about, default=PEER_TELLS):.0f}")
+    sys.stdout.flush()
 
 
 def main() -> None:
@@ -191,7 +257,11 @@ def main() -> None:
     parser.add_argument("--records", type=int, default=2000)
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--session", type=Path, help=argparse.SUPPRESS)
+    parser.add_argument("--beat-alone", action="store_true", help=argparse.SUPPRESS)
     asked = parser.parse_args()
+    if asked.beat_alone:
+        beat_alone()
+        return
     if asked.session is not None:
         one_run(asked.session)
         return

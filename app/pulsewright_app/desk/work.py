@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import sys
 import threading
 import time
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -30,8 +27,6 @@ Progress = Callable[[float, str], None]
 _PROGRESS_EVERY = 0.05
 PARTS_EVERY = 0.15
 """Seconds between two parts of a picture."""
-_PATIENCE = 10
-"""Niceness of a worker, of 19 at most."""
 _KEPT_BYTES = 64 << 20
 
 
@@ -88,16 +83,6 @@ class Job:
             self.on_part(self._parts.pop())
 
 
-def _stand_back() -> None:
-    """Let this thread, and those that it starts, wait for the window's thread where both want a core.
-
-    Linux keeps a priority for each thread; elsewhere all stay alike.
-    """
-    if sys.platform.startswith("linux"):
-        with suppress(OSError):
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), _PATIENCE)
-
-
 class Background(QObject):
     """Runs jobs on threads of its own and hands their outcome to the main thread.
 
@@ -108,7 +93,7 @@ class Background(QObject):
 
     def __init__(self, parent: QObject | None = None, threads: int = 3) -> None:
         super().__init__(parent)
-        self._pool = ThreadPoolExecutor(threads, thread_name_prefix="desk", initializer=_stand_back)
+        self._pool = ThreadPoolExecutor(threads, thread_name_prefix="desk")
         self._urgent = ThreadPoolExecutor(1, thread_name_prefix="desk at once")
         self._futures: set[Future[None]] = set()
         self._jobs: dict[str, Job] = {}
