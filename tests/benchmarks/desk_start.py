@@ -16,12 +16,14 @@ import time
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 WANTED_S = 1.5
+LONGEST = 60.0
 RUNS = 5
 
 
 def one_start(began: float) -> None:
     """Open the sample on a desk, and print how long ago `began` was when its traces are painted."""
-    from PySide6.QtGui import QColor
+    import numpy as np
+    from PySide6.QtGui import QImage
     from PySide6.QtWidgets import QApplication
 
     from pulsewright_app.desk.style import prepare
@@ -38,12 +40,11 @@ def one_start(began: float) -> None:
     while not painted:
         application.processEvents()
         if window.document.session is not None:
-            image, plot = window.grab().toImage(), window.middle.view.canvas.viewport()
-            corner, wanted = plot.mapTo(window, plot.rect().topLeft()), QColor(LIGHT.channel(0))
-            rows = range(corner.y(), corner.y() + plot.height())
-            column = corner.x() + plot.width() // 2
-            if any(image.pixelColor(column, row) == wanted for row in rows):
+            plot = window.middle.view.canvas.viewport().grab().toImage().convertToFormat(QImage.Format.Format_RGB32)
+            pixels = np.frombuffer(plot.constBits(), np.uint32) & 0xFFFFFF
+            if np.any(pixels == int(LIGHT.channel(0)[1:], 16)):
                 painted = time.time()
+        assert time.time() < began + LONGEST, "no trace of the first channel is ever painted"
     print(painted - began, flush=True)
     os._exit(0)  # what goes on in the background is of no interest
 

@@ -12,6 +12,7 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.memory import loading
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.work import Background, Job
 
@@ -112,7 +113,8 @@ def first_part(session: Session, settings: Settings) -> Settings | None:
 
 
 def _measure(session: Session, settings: Settings, digest: str, job: Job) -> Findings:
-    from pulsewright_analysis.assessment import assess
+    with loading("pulsewright_analysis.assessment"):
+        from pulsewright_analysis.assessment import assess
 
     part, begin = first_part(session, settings), 0.0
     if part is not None:

@@ -1,9 +1,12 @@
-"""Gives large blocks of memory back as soon as they are free, where the C library would keep them. No widgets."""
+"""Memory of the desk: freed blocks go back to the system, and loaded code is never searched for garbage. No widgets."""
 
 from __future__ import annotations
 
 import ctypes
+import gc
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 _TRIM_THRESHOLD, _MMAP_THRESHOLD, _ARENA_MAX = -1, -3, -8
 """Numbers of the settings of mallopt(3), from its manual page."""
@@ -28,3 +31,22 @@ def give_back_large_blocks() -> bool:
         return False
     told = ((_MMAP_THRESHOLD, LARGE), (_TRIM_THRESHOLD, _KEPT_AT_THE_END), (_ARENA_MAX, _ARENAS))
     return all(mallopt(setting, value) for setting, value in told)
+
+
+@contextmanager
+def loading(module: str) -> Iterator[None]:
+    """Load a module without a pause of the window: no garbage is looked for meanwhile, nor ever in what was loaded.
+
+    A library brings some ten thousand objects that stay for good. Each search for garbage that goes through all of them
+    keeps the interpreter, on whatever thread it happens, for longer than a person waits without noticing. Does nothing
+    where the module was loaded before: what lives by then would never be looked through again.
+    """
+    if module in sys.modules:
+        yield
+        return
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()

@@ -1,4 +1,4 @@
-"""Large blocks of memory go back to the system when they are freed, in a process that was told so."""
+"""Large blocks of memory go back when they are freed, and garbage is looked for only in what can be garbage."""
 
 from __future__ import annotations
 
@@ -33,3 +33,28 @@ def test_blocks_go_back_when_they_are_freed() -> None:
     told, held = done.stdout.split()
     assert told == "True"
     assert float(held) < 8.0, "freed blocks are still held: the first alone had 8 of these"
+
+
+LOADED = """
+import gc
+import sys
+from pulsewright_app.desk.memory import loading
+
+searches = []
+gc.callbacks.append(lambda phase, about: searches.append(phase))
+with loading("decimal"):
+    kept = [[] for _ in range(100_000)]
+    import decimal
+    meanwhile = len(searches)
+print(meanwhile, len(gc.get_objects()) < 1000, gc.isenabled())
+later = [[] for _ in range(1000)]
+frozen = gc.get_freeze_count()
+with loading("decimal"):
+    pass
+print(gc.get_freeze_count() - frozen)
+"""
+
+
+def test_what_was_loaded_is_looked_through_no_more() -> None:
+    done = subprocess.run([sys.executable, "-c", LOADED], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["0", "True", "True", "0"]

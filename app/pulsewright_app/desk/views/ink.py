@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_app.desk.memory import loading
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint32]
@@ -65,14 +66,15 @@ _begun = False
 def load_compiled() -> None:
     """Load the compiled code and run it once for each type; called on a thread of its own, after the first picture."""
     global _compiled
-    from pulsewright_app.desk.views import ink_kernels
+    with loading("pulsewright_app.desk.views.ink_kernels"):
+        from pulsewright_app.desk.views import ink_kernels
 
-    picture = np.zeros((2, 2), np.uint32)
-    for dtype in (np.int16, np.float64):
-        line = Line(np.zeros(2, dtype), 0.0, 1.0, 1.0, 1.0)
-        _compiled_trace(ink_kernels, line, 1, _pen(1.0, 1), (0, 0, 0, 1.0), picture)
-        _compiled_dots(ink_kernels, line, 1.0, (0, 0, 0, 1.0), picture)
-    _compiled = ink_kernels
+        picture = np.zeros((2, 2), np.uint32)
+        for dtype in (np.int16, np.float64):
+            line = Line(np.zeros(2, dtype), 0.0, 1.0, 1.0, 1.0)
+            _compiled_trace(ink_kernels, line, 1, _pen(1.0, 1), (0, 0, 0, 1.0), picture)
+            _compiled_dots(ink_kernels, line, 1.0, (0, 0, 0, 1.0), picture)
+        _compiled = ink_kernels
 
 
 def is_loaded() -> bool:
