@@ -115,7 +115,7 @@ def measure(
     watch.at(0.0, "noise and levels")
     finite = _measurable(session, settings, watch.check)
     channels, records = list(finite.channels), finite.records
-    levels = measure_levels(session, channels, records)
+    levels = measure_levels(session, channels, records, watch.check)
     # the first start on a machine compiles for half a minute: whoever waits should know why
     pulses_doing = "pulses" if is_compiled("pulse_kernels") else "pulses: compiling once, up to a minute"
     watch.at(0.1, pulses_doing)

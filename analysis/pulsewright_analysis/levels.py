@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,7 +46,9 @@ SIGNIFICANT_LAG = 4.0
 """An autocovariance closer to 0 than this many of its own standard errors counts as 0."""
 
 
-def measure_levels(session: Session, channels: Sequence[int], records: NDArray[np.int64]) -> Levels:
+def measure_levels(
+    session: Session, channels: Sequence[int], records: NDArray[np.int64], check: Callable[[], None] = lambda: None
+) -> Levels:
     """Return base, noise and autocovariance of channels.
 
     Parameters
@@ -56,6 +58,8 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
         Places of the channels.
     records : int array
         Numbers of the records that take part.
+    check : callable, optional
+        Called between the channels; what it raises ends the work.
 
     Returns
     -------
@@ -70,15 +74,22 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
     chosen = records[spread(len(records), enough)]
     samples = np.stack([session.values(r, r + 1, channels)[0] for r in chosen], axis=1)
     whole = float(np.issubdtype(session.dtype, np.integer))
-    codes = [abs(session.channels[c].scale) * whole for c in channels]
-    slow = [slow_movement(samples[i], code) for i, code in enumerate(codes)]
-    results = [base_of(samples[i] - slow[i][0], code) for i, code in enumerate(codes)]
+    results, wander, pieces = [], [], []
+    for place, channel in enumerate(channels):
+        code = abs(session.channels[channel].scale) * whole
+        check()
+        movement, piece = slow_movement(samples[place], code)
+        check()
+        results.append(base_of(samples[place] - movement, code))
+        wander.append(float(np.std(movement)))
+        pieces.append(piece)
     columns = [np.array([r[k] for r in results]) for k in range(5)]
     lags = max(len(r[5]) for r in results)
     autocovariance = np.stack([np.pad(r[5], (0, lags - len(r[5]))) for r in results])
-    wander = np.array([float(np.std(movement)) for movement, _ in slow])
-    pieces = np.array([piece for _, piece in slow], dtype=np.int64)
-    return Levels(columns[0], columns[1], columns[2], columns[3], autocovariance, columns[4], wander, pieces)
+    return Levels(
+        columns[0], columns[1], columns[2], columns[3], autocovariance, columns[4],
+        np.array(wander), np.array(pieces, dtype=np.int64),
+    )  # fmt: skip
 
 
 def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, float, Floats]:

@@ -2,8 +2,8 @@
 
 Run by hand: ``python tests/benchmarks/desk_heartbeat.py [--records 2000] [--runs 3]``. A session of 2,000 × 12 × 25,000
 samples (1.2 GB) is made in a temporary folder. After the desk's first paint the beats are counted over opening it,
-stepping, overlaying all records, zooming, measuring and cancelling, by real keys and wheels, while two threads measure
-the same samples without a pause. Each run is a process of its own, on Qt's offscreen platform.
+stepping, overlaying all records, zooming, measuring and cancelling, by real keys and wheels, while two more workers
+of the desk measure the same samples without a pause. Each run is a process of its own, on Qt's offscreen platform.
 
 Beside it beats a peer: an event loop of its own that has nothing to do. Its gaps are what the machine keeps from
 anybody at that moment, and are told beside those of the desk, as is the time that the desk's thread itself worked.
@@ -17,7 +17,6 @@ import os
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -108,16 +107,16 @@ def beat_alone() -> None:
         print(began, lasted)
 
 
-def measure_for_ever(path: Path, stop: threading.Event) -> None:
-    """Be a busy worker: measure the session, block by block, again and again."""
+def measure_for_ever(path: Path, job: Any) -> None:
+    """Be a busy worker of the desk: measure the session, block by block, again and again."""
     from pulsewright.opening import open_session
     from pulsewright.settings import Settings
     from pulsewright_analysis.assessment import assess
     from pulsewright_analysis.findings import Cancelled
 
     with open_session(path) as session, contextlib.suppress(Cancelled):
-        while not stop.is_set():
-            assess(session, Settings(), lambda *_: None, stop.is_set, "")
+        while not job.cancelled():
+            assess(session, Settings(), lambda *_: None, job.cancelled, "")
 
 
 def gestures(window: Any, path: Path, phase: Callable[[str], None]) -> Iterator[Callable[[], bool] | float]:
@@ -189,6 +188,7 @@ def one_run(path: Path) -> None:
 
     from pulsewright_app.desk.style import prepare
     from pulsewright_app.desk.window import DeskWindow
+    from pulsewright_app.desk.work import Background
 
     application = QApplication(["pulsewright"])
     prepare(application)
@@ -198,10 +198,9 @@ def one_run(path: Path) -> None:
     for _ in range(20):  # the first screen is painted
         application.processEvents()
         time.sleep(0.01)
-    stop = threading.Event()
-    workers = [threading.Thread(target=measure_for_ever, args=(path, stop)) for _ in range(2)]
-    for worker in workers:
-        worker.start()
+    others = Background(threads=2)
+    for number in range(2):
+        others.start(f"Busy {number}", lambda job: measure_for_ever(path, job), lambda _: None)
     peer = Peer()
     heart = Heart()
     began = time.perf_counter()
@@ -231,9 +230,7 @@ def one_run(path: Path) -> None:
     QTimer.singleShot(0, go_on)
     application.exec()
     heart.phase = ""
-    stop.set()
-    for worker in workers:
-        worker.join()
+    others.close()
     tell(heart, peer.gaps(), time.perf_counter() - began)
     window.close()
 

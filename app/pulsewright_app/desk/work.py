@@ -17,6 +17,7 @@ from PySide6.QtCore import QObject, Signal
 from pulsewright.errors import PulsewrightError
 from pulsewright.file_blocks import ChunkedSource
 from pulsewright.session import Codes, Session
+from pulsewright_app.desk.attention import Attention
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.kept import K, Kept
 
@@ -33,10 +34,17 @@ _KEPT_BYTES = 64 << 20
 class Job:
     """A piece of work under way: what it is told, and what it reports."""
 
-    def __init__(self, key: str, generation: int, report: Callable[[Callable[[], None]], None]) -> None:
+    def __init__(
+        self,
+        key: str,
+        generation: int,
+        report: Callable[[Callable[[], None]], None],
+        give_way: Callable[[], None] = lambda: None,
+    ) -> None:
         self.key = key
         self.generation = generation
         self._report = report
+        self._give_way = give_way
         self._cancelled = threading.Event()
         self._last_progress = 0.0
         self.on_progress: Progress | None = None
@@ -49,7 +57,8 @@ class Job:
         self._cancelled.set()
 
     def cancelled(self) -> bool:
-        """Return whether the work should stop; polled by the work itself."""
+        """Return whether the work should stop; polled by the work itself, which waits here while the window is busy."""
+        self._give_way()
         return self._cancelled.is_set()
 
     def progress(self, fraction: float, text: str) -> None:
@@ -98,6 +107,7 @@ class Background(QObject):
         self._futures: set[Future[None]] = set()
         self._jobs: dict[str, Job] = {}
         self._generation = 0
+        self._attention = Attention(self)
         self._reported.connect(self._receive)
 
     def start(
@@ -127,7 +137,8 @@ class Background(QObject):
         """
         self.cancel(key)
         self._generation += 1
-        job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)))
+        give_way = (lambda: None) if urgent else self._attention.give_way
+        job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)), give_way)
         job.on_progress, job.on_part = progress, partial
         self._jobs[key] = job
         self._futures = {future for future in self._futures if not future.done()}
