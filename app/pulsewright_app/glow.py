@@ -16,6 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.block_source import Room
 from pulsewright.session import Codes, Session
 from pulsewright_analysis.mean_trace import Mean, mean_over
 from pulsewright_analysis.overlay import Afterglow, Part, Raster, part_seen, passing_records
@@ -208,13 +209,13 @@ class Accumulation:
         runs = list(_runs(records, most))
         # what fades goes in by its age; all else is counted, and counts may be put together in any order
         lanes = self._opened(1 if half_life is not None else max(1, min(CORES, len(runs))))
-        newer = len(records)
+        newer, rooms = len(records), [Room() for _ in lanes]
         with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
             for place in range(0, len(runs), len(lanes)):
                 if stopped():
                     return
                 # all are read before any is drawn: if one cannot be, none of them is in the picture
-                blocks = list(pool.map(self._read, runs[place : place + len(lanes)]))
+                blocks = list(pool.map(self._read, runs[place : place + len(lanes)], rooms))
                 newer -= sum(block.count for block in blocks)
                 list(pool.map(self._draw, lanes, blocks, repeat(newer)))
                 for block in blocks:
@@ -228,12 +229,12 @@ class Accumulation:
             self._lanes.append([Afterglow(self.plan.raster) for _ in self._lanes[0]])
         return self._lanes[:count]
 
-    def _read(self, run: tuple[int, int]) -> _Read:
+    def _read(self, run: tuple[int, int], room: Room) -> _Read:
         first, count = run
         records = np.arange(first, first + count)
         begin = self._starts[records]
         placed = np.isfinite(begin)
-        block, part = _seen(self.plan, first, count, begin[placed], whole=self._mean is not None)
+        block, part = _seen(self.plan, first, count, begin[placed], room, whole=self._mean is not None)
         if not np.all(placed):
             records, block, begin = records[placed], block[placed], begin[placed]
         return _Read(count, records, block, begin, part)
@@ -292,15 +293,21 @@ class Accumulation:
 
 
 def _seen(
-    plan: GlowPlan, first: int, count: int, begin: Floats, whole: bool = False, columns: tuple[int, int] | None = None
+    plan: GlowPlan,
+    first: int,
+    count: int,
+    begin: Floats,
+    room: Room,
+    whole: bool = False,
+    columns: tuple[int, int] | None = None,
 ) -> tuple[Codes, Part]:
     """Read what a picture, or some of its columns, shows of a run of records; all of them where `whole`."""
     session = plan.session
     length = session.record_length
     if whole:
-        return session.channel_codes(plan.channel, first, first + count), Part(0, length)
+        return session.channel_codes(plan.channel, first, first + count, room), Part(0, length)
     start, end = part_seen(begin, session.sample_interval, length, plan.raster, columns)
-    return session.channel_stretch(plan.channel, first, first + count, start, end), Part(start, length)
+    return session.channel_stretch(plan.channel, first, first + count, start, end, room), Part(start, length)
 
 
 def _records_a_block(plan: GlowPlan) -> int:
@@ -333,13 +340,13 @@ def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped
     session, about, raster = plan.session, plan.session.channels[plan.channel], plan.raster
     starts = session.first_sample_time(plan.channel) - plan.alignment.shift
     found: list[int] = []
-    placed = np.unique(records[np.isfinite(starts[records])])
+    placed, room = np.unique(records[np.isfinite(starts[records])]), Room()
     for first, count in _runs(placed, _records_a_block(plan)):
         if stopped():
             break
         begin, column = starts[first : first + count], raster.column(time)
         near = max(column - 1, 0), min(column + 1, raster.width - 1)
-        block, part = _seen(plan, first, count, begin, columns=near)
+        block, part = _seen(plan, first, count, begin, room, columns=near)
         passing = passing_records(
             block, begin, session.sample_interval, raster, column, raster.row(value),
             scale=about.scale, offset=about.offset, part=part,

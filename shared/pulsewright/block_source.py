@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import Any
@@ -12,6 +13,29 @@ from numpy.typing import NDArray
 Codes = NDArray[Any]
 EVERY = slice(None)
 """Every record, channel or sample."""
+
+
+class Room:
+    """Memory that one reader reads into again and again.
+
+    The system clears fresh memory before it hands it out, which takes several times as long as reading into it.
+    """
+
+    def __init__(self) -> None:
+        self._bytes = np.empty(0, np.uint8)
+
+    def array(self, shape: tuple[int, ...], dtype: np.dtype[Any]) -> Codes:
+        """Return an array over this memory; it holds whatever was there, and the next one takes its place.
+
+        Parameters
+        ----------
+        shape : tuple of int
+        dtype : dtype
+        """
+        size = math.prod(shape) * dtype.itemsize
+        if len(self._bytes) < size:
+            self._bytes = np.empty(size, np.uint8)
+        return self._bytes[:size].view(dtype).reshape(shape)
 
 
 class BlockSource(ABC):
@@ -41,6 +65,18 @@ class BlockSource(ABC):
             Their places, in steps of one; inside the shape, and perhaps none.
         """
 
+    def part_in(self, room: Room, records: range, channels: range, samples: range) -> Codes:
+        """Return a part as `part` does, in the room given where a kind of source can do so.
+
+        Parameters
+        ----------
+        room : Room
+            What was read into it before is lost.
+        records, channels, samples : range
+            As for `part`.
+        """
+        return self.part(records, channels, samples)
+
     def read(self, first: int, stop: int) -> Codes:
         """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
 
@@ -51,7 +87,9 @@ class BlockSource(ABC):
         """
         return self._taken(slice(first, stop), EVERY, EVERY)
 
-    def read_channel(self, first: int, stop: int, channel: int, samples: slice = EVERY) -> Codes:
+    def read_channel(
+        self, first: int, stop: int, channel: int, samples: slice = EVERY, room: Room | None = None
+    ) -> Codes:
         """Return records first … stop − 1 on one channel, shape (stop − first, samples).
 
         Parameters
@@ -62,13 +100,15 @@ class BlockSource(ABC):
             Place of the channel, from 0.
         samples : slice
             Which of each record's.
+        room : Room, optional
+            To read into; fresh memory if None.
 
         Raises
         ------
         IndexError
             If there is no such channel.
         """
-        return self._taken(slice(first, stop), slice(channel, channel + 1), samples)[:, 0]
+        return self._taken(slice(first, stop), slice(channel, channel + 1), samples, room=room)[:, 0]
 
     def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
         """Return samples first … stop − 1 of one record, shape (channels, stop − first).
@@ -90,9 +130,12 @@ class BlockSource(ABC):
         stretch: Codes = self._taken(slice(record, record + 1), channels, slice(first, stop))[0]
         return stretch
 
-    def _taken(self, *slices: slice) -> Codes:
+    def _taken(self, *slices: slice, room: Room | None = None) -> Codes:
         """Return a part, cut to what there is."""
-        codes = self.part(*(range(size)[wanted] for size, wanted in zip(self.shape, slices, strict=True)))
+        records, channels, samples = (range(size)[wanted] for size, wanted in zip(self.shape, slices, strict=True))
+        codes = (
+            self.part(records, channels, samples) if room is None else self.part_in(room, records, channels, samples)
+        )
         codes.flags.writeable = False
         return codes
 

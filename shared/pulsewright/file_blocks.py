@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.block_source import BlockSource, Codes, slice_of
+from pulsewright.block_source import BlockSource, Codes, Room, slice_of
 from pulsewright.errors import SessionFileError
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
@@ -109,14 +109,29 @@ class PositionedSource(FileSource):
         SessionFileError
             If the file has become shorter, cannot be read, or has been closed.
         """
+        return self.part_in(Room(), records, channels, samples)
+
+    def part_in(self, room: Room, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples as `part` does, read into the room given.
+
+        Parameters
+        ----------
+        room, records, channels, samples
+            As for `BlockSource.part_in`.
+
+        Raises
+        ------
+        SessionFileError
+            As for `part`.
+        """
         _, count, length = self._shape
         size = self._stored_dtype.itemsize
         unwanted = count * length - len(channels) * len(samples)
         if unwanted * size < WORTH_SKIPPING:
-            whole = np.empty((len(records), count, length), self._stored_dtype)
+            whole = room.array((len(records), count, length), self._stored_dtype)
             codes = self._filled(records, [(whole, self._place(records.start, 0))], whole)
             return codes[:, slice_of(channels), slice_of(samples)]
-        block = np.empty((len(records), len(channels), len(samples)), self._stored_dtype)
+        block = room.array((len(records), len(channels), len(samples)), self._stored_dtype)
         skipped = samples.start * size
         if len(samples) == length:  # a record's neighbouring channels lie in one piece
             pieces = [(block[i], self._place(r, channels.start)) for i, r in enumerate(records)]
