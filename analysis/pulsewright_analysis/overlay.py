@@ -344,7 +344,13 @@ class _Block:
 
 
 def in_known_type(codes: Codes) -> Codes:
-    """Return the samples in one of the three types that kernels are compiled for."""
+    """Return the samples in one of the three types that kernels are compiled for.
+
+    Parameters
+    ----------
+    codes : array
+        Of any type that a session has.
+    """
     if codes.dtype in (np.int16, np.float32, np.float64):
         return codes
     return codes.astype(np.int16 if codes.dtype.itemsize == 1 else np.float64)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Floats
-from pulsewright_analysis.overlay import Afterglow, in_known_type, in_pixels
+from pulsewright_analysis.overlay import Afterglow, Raster, in_known_type, in_pixels
 from pulsewright_analysis.pyramid import Pyramid
 
 Ints = NDArray[np.int64]
@@ -122,6 +122,20 @@ class Refinement:
                 columns = np.array([column, after], np.int64)
                 kernels.finish(samples, pieces, columns, block, length, y_zero, y_step, *found, glow.difference)
             column = after
+
+
+def load_compiled(pyramid: Pyramid) -> None:
+    """Load the compiled code for a pyramid's type of samples, which may take seconds the first time.
+
+    Parameters
+    ----------
+    pyramid : Pyramid
+        Left as it is.
+    """
+    two = np.array([[0, 1]], pyramid.low.dtype)
+    small, glow = Pyramid(1, 2, two, two), Afterglow(Raster(1, 2, 0.25, 0.75, 0.0, 2.0))
+    add_coarse(glow, small, np.zeros(1, np.int64), np.zeros(1), Scales(0.5))
+    Refinement(1, small, Scales(0.5), 0).add(glow, 0, 0.0, lambda pieces: two[0, : int(pieces[0, 1] - pieces[0, 0])])
 
 
 def _readable(codes: Codes) -> NDArray[Any]:

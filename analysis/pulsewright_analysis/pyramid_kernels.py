@@ -52,7 +52,15 @@ def fill_blocks(samples: Array, block: int, low: Array, high: Array) -> None:
 
 @kernel
 def least_of(values: Array, start: int, stop: int) -> tuple[float, bool]:
-    """Return the least of some values, inf if there is none, and whether one of them is no number."""
+    """Return the least of some values, inf if there is none, and whether one of them is no number.
+
+    Parameters
+    ----------
+    values : array
+        In codes.
+    start, stop : int
+        The first that counts, and the one after the last.
+    """
     if start >= stop:
         return math.inf, False
     least, odd = values[start], values[start]
@@ -67,7 +75,13 @@ def least_of(values: Array, start: int, stop: int) -> tuple[float, bool]:
 
 @kernel
 def greatest_of(values: Array, start: int, stop: int) -> float:
-    """Return the greatest of some values, −inf if there is none."""
+    """Return the greatest of some values, −inf if there is none.
+
+    Parameters
+    ----------
+    values, start, stop
+        As for `least_of`.
+    """
     if start >= stop:
         return -math.inf
     greatest = values[start]
@@ -80,7 +94,15 @@ def greatest_of(values: Array, start: int, stop: int) -> float:
 
 @kernel
 def inner_blocks(left: int, stop: int, block: int, length: int) -> tuple[int, int]:
-    """Return which blocks samples `left` … `stop` − 1 hold whole: the first, and the one after the last."""
+    """Return which blocks a column holds whole: the first, and the one after the last, perhaps below the first.
+
+    Parameters
+    ----------
+    left, stop : int
+        The column's first sample, and the one after its last.
+    block, length : int
+        Samples of a block, and of the record.
+    """
     last = -(-length // block) if stop == length else stop // block
     return -(-left // block), last
 
@@ -278,7 +300,17 @@ def find_pieces(
 def exact_ends(
     samples: Array, pieces: Array, piece: int, before: int, begin: int, end: int
 ) -> tuple[int, int, float, float]:
-    """Return the piece that holds samples `begin` … `end` − 1, how many lie before it, and their least and greatest."""
+    """Return the piece that holds some samples, how many lie before that piece, and the samples' least and greatest.
+
+    Parameters
+    ----------
+    samples, pieces
+        As for `finish`.
+    piece, before : int
+        A piece that is not beyond the samples, and how many samples lie before it.
+    begin, end : int
+        The first sample, and the one after the last, of the record.
+    """
     while pieces[piece, 1] <= begin:
         before += pieces[piece, 1] - pieces[piece, 0]
         piece += 1
