@@ -9,6 +9,7 @@ import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter
 
+from pulsewright.minus import as_shown
 from pulsewright_app.theme import Theme
 
 RowLabel = tuple[float, str, str, bool]
@@ -31,7 +32,15 @@ def dress(axis: Any, theme: Theme, font: QFont) -> None:
     axis.setLabel(axis.labelText, units=axis.labelUnits, color=theme.muted, **{"font-size": size})
 
 
-class TimeAxis(pg.AxisItem):  # type: ignore[misc]
+class NumberAxis(pg.AxisItem):  # type: ignore[misc]
+    """An axis whose numbers have a true minus sign."""
+
+    def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:
+        """Return what is written at the ticks."""
+        return [as_shown(text) for text in super().tickStrings(values, scale, spacing)]
+
+
+class TimeAxis(NumberAxis):
     """Time from the trigger along the bottom, in the prefix that suits the window."""
 
     def __init__(self) -> None:
@@ -39,7 +48,7 @@ class TimeAxis(pg.AxisItem):  # type: ignore[misc]
         self.setLabel("Time from the trigger", units="s")
 
 
-class ValueAxis(pg.AxisItem):  # type: ignore[misc]
+class ValueAxis(NumberAxis):
     """Values along the left side, or rows with a label each."""
 
     def __init__(self, text: str = "Value", unit: str = "V") -> None:

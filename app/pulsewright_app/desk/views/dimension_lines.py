@@ -13,6 +13,8 @@ from pulsewright_app.desk.views.canvas import Canvas
 ARROW = 8.0
 _BESIDE = 3.0
 _GAP = 4.0
+_COVERS = 225
+"""How strong the page below a text is, of 255: what lies there is seen through it, and does not trouble the letters."""
 
 
 def dimension_line(painter: QPainter, ends: tuple[float, float], across: float, colour: QColor, level: bool) -> None:
@@ -50,6 +52,13 @@ def text_size(painter: QPainter, canvas: Canvas, text: str) -> tuple[float, floa
     return size.width() + 10.0, size.height() + 2.0
 
 
+def page_below(canvas: Canvas) -> QColor:
+    """Return the colour that lies between a text and what it is written over."""
+    page = QColor(canvas.theme.plot)
+    page.setAlpha(_COVERS)
+    return page
+
+
 class Taken:
     """Where texts lie on one plot, so that none is written over another; begun anew with every painting."""
 
@@ -83,18 +92,19 @@ class Taken:
         return box.translated(edge - _GAP - box.right(), 0.0)
 
 
-def text_box(painter: QPainter, canvas: Canvas, left: float, top: float, text: str, taken: Taken) -> None:
-    """Write a text that can be read over whatever lies there, inside the plot and beside the texts that lie there."""
+def text_box(
+    painter: QPainter, canvas: Canvas, left: float, top: float, text: str, taken: Taken, colour: str = ""
+) -> None:
+    """Write a text that can be read over whatever lies there, inside the plot and beside the texts that lie there.
+
+    In the colour of the markers, unless another is given.
+    """
     plot = canvas.plot_rect()
     width, height = text_size(painter, canvas, text)
     left = min(max(left, plot.left() + 2), max(plot.right() - width - 2, plot.left() + 2))
     top = min(max(top, plot.top() + 1), max(plot.bottom() - height - 1, plot.top() + 1))
     box = taken.free(QRectF(left, top, width, height), plot)
     taken.add(box)
-    page = QColor(canvas.theme.plot)
-    page.setAlpha(225)
-    painter.setPen(Qt.PenStyle.NoPen)
-    painter.setBrush(page)
-    painter.drawRect(box)
-    painter.setPen(QColor(canvas.theme.marker))
+    painter.fillRect(box, page_below(canvas))
+    painter.setPen(QColor(colour or canvas.theme.marker))
     painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)

@@ -75,15 +75,30 @@ class LevelLayer:
                     found.append((distance, (pair.id, which)))
         return min(found)[1] if found else None
 
+    def _placed(self) -> list[tuple[LevelPair, LevelRow]]:
+        """Return the pairs whose channel is drawn."""
+        pairs = [(pair, self._rows(pair.channel)) for pair in self._document.levels]
+        return [(pair, place) for pair, place in pairs if place is not None]
+
+    def paint_lines(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw the levels themselves, below every text that is written over the traces."""
+        plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        for pair, place in self._placed():
+            lane = _lane(canvas, place)
+            for which in _CHOICES:
+                y = float(canvas.y_of(place.row.height(pair.level(which).value)))
+                if lane.top() <= y <= lane.bottom():
+                    is_selected = self._viewing.selected_marker == (pair.id, which)
+                    painter.setPen(QPen(colour, 2.0 if is_selected else 1.0))
+                    painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
+
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
-        """Draw every pair, those of one lane beside each other."""
+        """Draw the dimension line of every pair, those of one lane beside each other."""
         session, taken = self._document.session, dict[float, int]()
         if session is None:
             return
-        for pair in self._document.levels:
-            place = self._rows(pair.channel)
-            if place is None:
-                continue
+        for pair, place in self._placed():
             column = taken[place.low] = taken.get(place.low, -1) + 1
             text = level_text(pair, session, self._viewing, self._document.scale_percent)
             self._paint_pair(painter, canvas, pair, place, column, text)
@@ -91,16 +106,10 @@ class LevelLayer:
     def _paint_pair(
         self, painter: QPainter, canvas: Canvas, pair: LevelPair, place: LevelRow, column: int, text: str
     ) -> None:
-        plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
-        top, bottom = (canvas.y_of(edge) for edge in (place.high, place.low))
-        lane = QRectF(plot.left(), top, plot.width(), bottom - top).intersected(plot)
+        plot, colour, lane = canvas.plot_rect(), QColor(canvas.theme.marker), _lane(canvas, place)
         ends = [float(canvas.y_of(place.row.height(pair.level(which).value))) for which in _CHOICES]
         painter.save()
         painter.setClipRect(lane)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        for which, y in zip(_CHOICES, ends, strict=True):
-            painter.setPen(QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0))
-            painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
         x = plot.right() - _FIRST_COLUMN - column * _COLUMN
         dimension_line(painter, (ends[0], ends[1]), x, colour, level=False)
         painter.restore()
@@ -112,3 +121,10 @@ class LevelLayer:
         seen = [min(max(end, lane.top()), lane.bottom()) for end in ends]
         middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
         text_box(painter, canvas, x - width - 8.0, middle - height / 2, text, self._taken)
+
+
+def _lane(canvas: Canvas, place: LevelRow) -> QRectF:
+    """Return where a channel's values are drawn, in pixels."""
+    plot = canvas.plot_rect()
+    top, bottom = (canvas.y_of(edge) for edge in (place.high, place.low))
+    return QRectF(plot.left(), top, plot.width(), bottom - top).intersected(plot)
