@@ -9,7 +9,6 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent
 from PySide6.QtWidgets import (
-    QAbstractButton,
     QApplication,
     QDialog,
     QDockWidget,
@@ -45,6 +44,7 @@ from pulsewright_app.desk.message_bar import MessageBar
 from pulsewright_app.desk.middle import Middle
 from pulsewright_app.desk.opening import Opened
 from pulsewright_app.desk.panels.channels import ChannelsPanel
+from pulsewright_app.desk.panels.dock_title import DockTitle
 from pulsewright_app.desk.panels.findings import FindingsPanel
 from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.records import RecordsPanel
@@ -154,9 +154,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         dock.setObjectName(title)
         dock.setAccessibleName(f"{title} panel")
         dock.setWidget(panel)
-        for button in dock.findChildren(QAbstractButton, options=Qt.FindChildOption.FindDirectChildrenOnly):
-            button.setAccessibleName(f"{button.accessibleName()} the panel {title}")
-            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        dock.setTitleBarWidget(DockTitle(title, dock))
         self.addDockWidget(area, dock)
         return dock
 
