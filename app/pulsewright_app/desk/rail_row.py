@@ -142,7 +142,7 @@ class RailRow(QWidget):
         column.addWidget(self.rail)
         row.setContentsMargins(0, 0, 0, 0)
         ends = [buttons[0], buttons[-1]]  # the rail's own ends can be clicked, and Home and End go there
-        column.addWidget(YieldingRow(row, [*ends, self.pace, self.loop, *marked, self.total, pace_label]))
+        column.addWidget(YieldingRow(row, [self.pace, self.loop, *marked, self.total, pace_label], ends))
         column.addWidget(self.filter_row)
 
     def _connect(self, document: Document) -> None:
