@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import repeat
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +20,10 @@ from pulsewright.block_source import Room
 from pulsewright.session import Codes, Session
 from pulsewright_analysis.mean_trace import Mean, mean_over
 from pulsewright_analysis.overlay import Afterglow, Part, Raster, part_seen, passing_records
+from pulsewright_analysis.pyramid import Pyramid
 from pulsewright_analysis.record_runs import neighbouring
 from pulsewright_analysis.results import Findings, Floats, Ints
-from pulsewright_app.theme import components
+from pulsewright_app.glow_long import ByBlocks, Refiner
 
 AlignedBy = Literal["trigger", "reference", "pulse"]
 Counts = NDArray[np.uint32]
@@ -31,10 +32,12 @@ Stopped = Callable[[], bool]
 
 BLOCK_BYTES = 4 << 20
 CORES = os.cpu_count() or 1
+COARSE_AT_ONCE, EXACT_AT_ONCE = 64, 4
+"""Long records that a lane adds by their blocks, or makes exact, between two looks at whether to leave off."""
+_FIRST_RUNS = 16
+"""Blocks from all over the session that are accumulated before the others."""
 _MOST_AT_ONCE = 512
 """Records of a block: calling off is heard between blocks."""
-FAINTEST = 0.16
-"""Share of the full ink where a single record passes, so that none is overlooked."""
 FADED_AWAY = 12
 """Half-lives after which a record has less than 1/4000 of its ink, and is not drawn."""
 STEPS_A_HALF_LIFE = 8
@@ -114,6 +117,8 @@ class GlowPlan:
         Records after which a record has half its ink; None: nothing fades.
     mean : bool
         Whether the mean trace is wanted too.
+    overview : callable
+        Returns the pyramid of the channel, where there is one; called when records are added.
     """
 
     session: Session
@@ -123,6 +128,7 @@ class GlowPlan:
     signs: Ints | None = None
     half_life: int | None = None
     mean: bool = False
+    overview: Callable[[], Pyramid | None] = lambda: None
 
 
 @dataclass(frozen=True)
@@ -136,8 +142,9 @@ class GlowPicture:
         Records through each pixel: all of them; or those positive, negative and without polarity.
     weights : tuple of float array (height, width) or None
         The same with each record's ink faded by its age.
-    records, unplaced : int
-        How many are counted, and how many could not be aligned and are not.
+    records, unplaced, coarse : int
+        How many are counted, how many could not be aligned and are not, and how many of those that are counted reach
+        only about as far as they should: they may lie in more pixels than they pass through, never in fewer.
     mean : Mean or None
     """
 
@@ -147,6 +154,7 @@ class GlowPicture:
     records: int
     unplaced: int
     mean: Mean | None
+    coarse: int = 0
 
     @property
     def most(self) -> int:
@@ -188,9 +196,15 @@ class Accumulation:
         self._mean = None
         if plan.mean:
             self._mean = mean_over(self._starts, plan.session.sample_interval, plan.session.record_length)
-        self._records = self._unplaced = 0
+        self._records = self._unplaced = self._coarse = 0
 
-    def add(self, records: Ints, stopped: Stopped = lambda: False, added: Callable[[], None] = lambda: None) -> None:
+    def add(
+        self,
+        records: Ints,
+        stopped: Stopped = lambda: False,
+        added: Callable[[], None] = lambda: None,
+        outlined: Callable[[], None] = lambda: None,
+    ) -> None:
         """Add records, the newest last.
 
         Parameters
@@ -201,12 +215,61 @@ class Accumulation:
             Asked between blocks whether to leave off.
         added : callable
             Called after each block.
+        outlined : callable
+            Called once all records are in the picture coarsely, where that can be done.
         """
+        by_blocks = self._by_blocks()
+        if by_blocks is not None:
+            self._add_by_blocks(by_blocks, records, stopped, added, outlined)
+        else:
+            self._add_by_samples(records, stopped, added)
+
+    def _by_blocks(self) -> ByBlocks | None:
+        """Return how records are added by their blocks; None where all samples are needed, or as quickly looked at."""
+        plan = self.plan
+        if plan.half_life is not None or plan.mean:
+            return None
+        pyramid = plan.overview()
+        if pyramid is None or not pyramid.helps(plan.raster, plan.session.sample_interval):
+            return None
+        return ByBlocks(plan.session, plan.channel, plan.raster.width, pyramid, self._starts, plan.signs)
+
+    def _add_by_blocks(
+        self,
+        by_blocks: ByBlocks,
+        records: Ints,
+        stopped: Stopped,
+        added: Callable[[], None],
+        outlined: Callable[[], None],
+    ) -> None:
+        placed = records[np.isfinite(self._starts[records])]
+        lanes = self._opened(CORES)
+        with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
+            for lots in _rounds(placed, COARSE_AT_ONCE, len(lanes)):
+                if stopped():
+                    return
+                list(pool.map(by_blocks.add_coarse, lanes, lots))
+                counted = sum(len(lot) for lot in lots)
+                self._records += counted
+                self._coarse += counted
+            self._unplaced += len(records) - len(placed)
+            outlined()
+            refiners = [by_blocks.refiner() for _ in lanes]
+            for lots in _rounds(placed, EXACT_AT_ONCE, len(lanes)):
+                if stopped():
+                    return
+                list(pool.map(Refiner.make_exact, refiners, lanes, lots))
+                self._coarse -= sum(len(lot) for lot in lots)
+                added()
+
+    def _add_by_samples(self, records: Ints, stopped: Stopped, added: Callable[[], None]) -> None:
         half_life = self.plan.half_life
         most = _records_a_block(self.plan)
         if half_life is not None:
             most = min(most, max(1, half_life // STEPS_A_HALF_LIFE))
         runs = list(_runs(records, most))
+        if half_life is None and self._mean is None:
+            runs = _spread(runs)
         # what fades goes in by its age; all else is counted, and counts may be put together in any order
         lanes = self._opened(1 if half_life is not None else max(1, min(CORES, len(runs))))
         newer, rooms = len(records), [Room() for _ in lanes]
@@ -289,7 +352,21 @@ class Accumulation:
             self._records,
             self._unplaced,
             None if self._mean is None else self._mean.mean(about.scale, about.offset),
+            self._coarse,
         )
+
+
+def _spread(runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the runs in another order: first some from everywhere, so that the first picture is of the whole."""
+    step = max(len(runs) // _FIRST_RUNS, 1)
+    first = range(0, len(runs), step)
+    return [runs[place] for place in first] + [run for place, run in enumerate(runs) if place % step]
+
+
+def _rounds(records: Ints, at_once: int, lanes: int) -> Iterator[list[Ints]]:
+    """Yield a lot of neighbouring records for each lane, round by round; the last lots may hold none."""
+    for place in range(0, len(records), at_once * lanes):
+        yield np.array_split(records[place : place + at_once * lanes], lanes)
 
 
 def _seen(
@@ -353,54 +430,3 @@ def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped
         )  # fmt: skip
         found += [first + int(i) for i in np.flatnonzero(passing)]
     return found
-
-
-def inked(picture: GlowPicture, colours: tuple[str, ...], logarithmic: bool) -> NDArray[np.uint8]:
-    """Return the picture in ink: red, green, blue and opacity, (height, width, 4), top row first.
-
-    Parameters
-    ----------
-    picture : GlowPicture
-    colours : tuple of str
-        One for each of its inks. Inks over each other mix by their densities.
-    logarithmic : bool
-        Whether density follows the logarithm of the count; the densest spot has full ink either way.
-    """
-    amounts = picture.counts if picture.weights is None else picture.weights
-    most = max(float(amount.max(initial=0)) for amount in amounts)
-    densities = [_density(amount, most, logarithmic) for amount in amounts]
-    total: NDArray[np.float32] = np.sum(densities, axis=0)
-    image = np.empty((*total.shape, 4), dtype=np.uint8)
-    if len(densities) == 1:
-        image[..., :3] = components(colours[0])
-        image[..., 3] = np.rint(255 * densities[0])
-        return image
-    share = np.where(total > 0, total, np.float32(1.0))
-    for part in range(3):
-        mixed = sum(d * np.float32(components(c)[part]) for d, c in zip(densities, colours, strict=True))
-        image[..., part] = np.rint(mixed / share)
-    bare = np.ones_like(total)
-    for density in densities:
-        bare *= 1 - density
-    image[..., 3] = np.rint(255 * (1 - bare))
-    return image
-
-
-def _density(amount: Counts | Weights, most: float, logarithmic: bool) -> NDArray[np.float32]:
-    if most <= 0:
-        return np.zeros(amount.shape, dtype=np.float32)
-    if np.issubdtype(amount.dtype, np.integer):
-        counted = np.arange(int(most) + 1, dtype=np.float64)
-        density = _curve(counted, most, logarithmic)
-        density[0] = 0.0
-        looked_up: NDArray[np.float32] = density.astype(np.float32)[amount]
-        return looked_up
-    faded: NDArray[np.float32] = _curve(amount, most, logarithmic).astype(np.float32)
-    # ink that fades goes on to nothing, and does not end at the faintest tint
-    return faded * np.minimum(amount.astype(np.float32), np.float32(1.0))
-
-
-def _curve(amount: NDArray[Any], most: float, logarithmic: bool) -> Floats:
-    share = np.log1p(amount) / math.log1p(most) if logarithmic else amount / most
-    curve: Floats = FAINTEST + (1 - FAINTEST) * share
-    return curve

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import Any
@@ -35,7 +36,8 @@ class Room:
         size = math.prod(shape) * dtype.itemsize
         if len(self._bytes) < size:
             self._bytes = np.empty(size, np.uint8)
-        return self._bytes[:size].view(dtype).reshape(shape)
+        held: Codes = self._bytes[:size].view(dtype).reshape(shape)
+        return held
 
 
 class BlockSource(ABC):
@@ -110,6 +112,27 @@ class BlockSource(ABC):
         """
         return self._taken(slice(first, stop), slice(channel, channel + 1), samples, room=room)[:, 0]
 
+    def read_pieces(self, record: int, channel: int, pieces: NDArray[np.int64], room: Room) -> Codes:
+        """Return some pieces of one record on one channel one after another, shape (samples,).
+
+        Where a kind of source does not say otherwise, what lies between them is read too.
+
+        Parameters
+        ----------
+        record, channel : int
+            Their places, from 0.
+        pieces : int array (pieces, 2)
+            First sample of each and the one after its last, rising and inside the record; at least one.
+        room : Room
+            To read into.
+        """
+        first, stop = int(pieces[0, 0]), int(pieces[-1, 1])
+        whole: Codes = self.read_channel(record, record + 1, channel, slice(first, stop), room)[0]
+        if len(pieces) == 1:
+            return whole
+        codes: Codes = np.concatenate([whole[begin - first : end - first] for begin, end in pieces.tolist()])
+        return codes
+
     def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
         """Return samples first … stop − 1 of one record, shape (channels, stop − first).
 
@@ -138,6 +161,10 @@ class BlockSource(ABC):
         )
         codes.flags.writeable = False
         return codes
+
+    def file_status(self) -> os.stat_result | None:
+        """Return the state of the file that is open, whatever has become of its name; None where there is none."""
+        return None
 
     def close(self) -> None:
         """Give back what the source holds; nothing, if a kind of source does not say otherwise."""

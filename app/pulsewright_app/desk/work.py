@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sys
 import threading
@@ -47,7 +48,7 @@ class Job:
         self.on_progress: Progress | None = None
         self.on_part: Callable[[Any], None] | None = None
         self._parts: deque[Any] = deque(maxlen=1)  # of those that nobody has taken yet, the newest counts
-        self._part_due = time.monotonic()
+        self._begun, self._last_part = time.monotonic(), -math.inf
 
     def cancel(self) -> None:
         """Ask the work to stop."""
@@ -74,13 +75,13 @@ class Job:
         make : callable
             Makes the part; not called where nobody wants it, or where the last one was made just now.
         every : float
-            Seconds between two parts; the first one comes after half as many.
+            Seconds between two parts; the first one comes after a sixth as many.
         """
         now = time.monotonic()
-        if self.on_part is None or now < self._part_due + every / 2:
+        if self.on_part is None or now < max(self._begun + every / 6, self._last_part + every):
             return
         self._parts.append(make())
-        self._part_due = time.monotonic() + every / 2
+        self._last_part = time.monotonic()
         self._report(self._hand_over)
 
     def _hand_over(self) -> None:

@@ -32,7 +32,7 @@ def stretches(
 ) -> None:
     """Fill in the least and the greatest that a trace reaches in each of many columns; inf and −inf where it is not.
 
-    Column k reaches from `left` + k·`width` to `left` + (k + 1)·`width`. What it holds is what `overlay.line_envelope`
+    Column k reaches from `left` + k·`width` to `left` + (k + 1)·`width`. What it holds is what `line_envelope`
     says: with at least one sample a column its samples and the next one, else what straight lines between them cover.
     """
     length = len(samples)
