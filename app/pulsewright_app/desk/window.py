@@ -47,6 +47,7 @@ from pulsewright_app.desk.panels.channels import ChannelsPanel
 from pulsewright_app.desk.panels.dock_title import DockTitle
 from pulsewright_app.desk.panels.findings import FindingsPanel
 from pulsewright_app.desk.panels.markers import MarkersPanel
+from pulsewright_app.desk.panels.panel import Panel
 from pulsewright_app.desk.panels.records import RecordsPanel
 from pulsewright_app.desk.panels.series_page import SeriesPage
 from pulsewright_app.desk.results import Results
@@ -229,6 +230,10 @@ class DeskWindow(TakesFiles, QMainWindow):
         application = QApplication.instance()
         if isinstance(application, QApplication):
             dress(application, colours)
+        for dock in self.docks.values():  # what was dressed anew lost the palettes that it had of its own
+            panel = dock.widget()
+            if isinstance(panel, Panel):
+                panel.restyle()
         self.message_bar.set_theme(colours)
         self.update_actions()
 
