@@ -17,7 +17,7 @@ from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas, Layer
-from pulsewright_app.desk.views.dimension_lines import Taken, text_box, text_size
+from pulsewright_app.desk.views.dimension_lines import Taken, straight_line, text_box, text_size
 from pulsewright_app.desk.views.flow import FlowRow
 from pulsewright_app.desk.views.found import FoundPulses, pulse_text
 from pulsewright_app.desk.views.hands import Hands
@@ -239,8 +239,8 @@ class View(QWidget):
     def _paint_trigger(self, painter: QPainter, canvas: Canvas) -> None:
         plot, x = canvas.plot_rect(), round(canvas.x_of(0.0))
         if plot.left() <= x <= plot.right():
-            painter.setPen(QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine))
-            painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
+            pen = QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine)
+            straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
 
     def _paint_trigger_word(self, painter: QPainter, canvas: Canvas) -> None:
         """Write beside the trigger's line what it is, above the alignment span and clear of what that says."""
