@@ -19,8 +19,14 @@ AHEAD = 2
 RETRIES = 2
 """How often a session is given to another worker when its own one was lost."""
 
-ENVIRONMENT = {"OMP_NUM_THREADS": 1, "MKL_NUM_THREADS": 1, "OPENBLAS_NUM_THREADS": 1}
-"""What a local worker starts with.
+ENVIRONMENT = {
+    "OMP_NUM_THREADS": 1,
+    "MKL_NUM_THREADS": 1,
+    "OPENBLAS_NUM_THREADS": 1,
+    "NUMBA_NUM_THREADS": 1,
+    "PULSEWRIGHT_THREADS": 1,
+}
+"""What a local worker starts with: one thread each, because there is one for each core.
 
 Dask would also have each worker hand freed memory back at once, by MALLOC_TRIM_THRESHOLD_: fetching it anew for every
 block makes measuring take 1.6 times as long.
