@@ -13,8 +13,8 @@ from pulsewright_app.desk.views.canvas import Canvas
 ARROW = 8.0
 _BESIDE = 3.0
 _GAP = 4.0
-_EDGE = 2.0
-"""Pixels of the edge at each side of a line."""
+_EDGE = 1.0
+"""Pixels of the edge at each side of a line: no more, as it hides what lies there."""
 _COVERS = 225
 """How strong the page below a text is, of 255: what lies there is seen through it, and does not trouble the letters."""
 
