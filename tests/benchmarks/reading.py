@@ -1,7 +1,7 @@
 """How fast samples come out of a file, beside a plain positioned read; and min/max beside tsdownsample.
 
-Run: ``python tests/benchmarks/reading.py [--records 500] [--repeats 7]``. The file in the system's cache, medians. Samples
-that no core's own cache holds cannot be looked through faster than NumPy's minimum alone, which reads each once.
+Run: ``python tests/benchmarks/reading.py [--records 500] [--repeats 7]``. The file in the system's cache, medians.
+What no core's own cache holds cannot be looked through faster than NumPy's minimum alone, which reads it once.
 """
 
 from __future__ import annotations

@@ -18,6 +18,7 @@ from pulsewright.errors import SessionFileError
 from pulsewright.session import Channel
 from pulsewright.store import write_session
 from pulsewright_analysis.overlay import Afterglow
+from pulsewright_app import glow
 from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import Settle, at, labelled, message, point
@@ -27,9 +28,11 @@ RECORDS, LENGTH, RATE = 10, 400_000, 1e6
 Windows = Callable[..., DeskWindow]
 
 
-@pytest.fixture
-def kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
-    """The folder of what is kept, empty at first."""
+@pytest.fixture(params=["outlined", "refined"])
+def kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, request: pytest.FixtureRequest) -> Path:
+    """The folder of what is kept, empty at first; both ways from the coarse picture to the exact one."""
+    monkeypatch.setattr(glow, "QUICK_BYTES", 0)
+    monkeypatch.setattr(glow, "REFINED_FROM", glow.OUTLINED_FROM if request.param == "refined" else 1e9)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     return cache_folder()
 
@@ -159,6 +162,7 @@ def test_what_stayed_coarse_is_never_said_to_be_exact(
         raise SessionFileError("the file ends at record 0", "copy it again")
 
     monkeypatch.setattr(source, "read_pieces", broken)
+    monkeypatch.setattr(source, "read_channel", broken)
     desk.viewing.zoom_time((0.013, 0.371))
     settle(desk)
     assert "the file ends at record 0" in message(desk)

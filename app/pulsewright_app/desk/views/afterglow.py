@@ -24,7 +24,8 @@ from pulsewright_app.desk.views.picture_view import PictureView, Publish, image_
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
-from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan, alignment_of, passing_of
+from pulsewright_app.glow import Accumulation, GlowPicture, GlowPlan, passing_of
+from pulsewright_app.glow_alignment import Alignment, alignment_of
 from pulsewright_app.glow_ink import inked
 from pulsewright_app.theme import Theme, theme
 from pulsewright_app.wording import count
