@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright_analysis.streaming import Check, unchecked
 from pulsewright_analysis.validity import CORRELATION_REGION
 
 Floats = NDArray[np.float64]
@@ -69,7 +70,12 @@ def noise_spectrum(autocovariance: Floats, length: int) -> Floats:
 
 
 def correlate(
-    samples: Floats, usable: NDArray[np.bool_], reference: int, autocovariance: Floats, sample_rate: float
+    samples: Floats,
+    usable: NDArray[np.bool_],
+    reference: int,
+    autocovariance: Floats,
+    sample_rate: float,
+    check: Check = unchecked,
 ) -> Delays:
     """Return the delay of every channel against the reference, record by record.
 
@@ -85,6 +91,8 @@ def correlate(
         Of the noise, unit squared.
     sample_rate : float
         Hertz.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -112,6 +120,7 @@ def correlate(
     delay[usable[:, reference], reference] = 0.0
     gain[usable[:, reference], reference] = 1.0
     for channel in range(samples.shape[1]):
+        check()
         rows = np.flatnonzero(usable[:, channel] & usable[:, reference])
         if channel == reference or channel in unlike:
             continue

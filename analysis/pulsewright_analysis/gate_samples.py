@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Session
 from pulsewright_analysis.record_runs import neighbouring
+from pulsewright_analysis.streaming import Check, unchecked
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -184,16 +185,19 @@ class StreamedSamples:
     def _pieces(self, codes: Codes, first: Ints) -> list[Codes]:
         return [codes[c, f : f + self.count] for c, f in zip(self.channels, first.tolist(), strict=True)]
 
-    def look_through(self, samples: Floats | None = None) -> Bools:
+    def look_through(self, samples: Floats | None = None, check: Check = unchecked) -> Bools:
         """Return whether a sample of the gate is at an end code, shape (records, channels); all is read once.
 
         Parameters
         ----------
         samples : array (records, channels, samples), optional
             Filled in on the way.
+        check : callable
+            Called before each record; may raise to stop.
         """
         clipped = np.zeros(self.shape[:2], dtype=bool)
         for place, pieces in self._read(np.arange(len(self.records))):
+            check()
             for k, (piece, channel) in enumerate(zip(pieces, self.channels, strict=True)):
                 about = self.session.channels[channel]
                 clipped[place, k] = bool(piece.min() <= about.lowest_code or piece.max() >= about.highest_code)
@@ -202,12 +206,14 @@ class StreamedSamples:
         return clipped
 
 
-def held_or_streamed(streamed: StreamedSamples) -> tuple[GateSamples, Bools]:
+def held_or_streamed(streamed: StreamedSamples, check: Check = unchecked) -> tuple[GateSamples, Bools]:
     """Return the samples of a gate, in one array where they are few, and which of its traces are clipped.
 
     Parameters
     ----------
     streamed : StreamedSamples
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -215,9 +221,9 @@ def held_or_streamed(streamed: StreamedSamples) -> tuple[GateSamples, Bools]:
     """
     records, channels, count = streamed.shape
     if records * channels * count * 8 > HELD_BYTES:
-        return streamed, streamed.look_through()
+        return streamed, streamed.look_through(check=check)
     samples = np.empty(streamed.shape)
-    clipped = streamed.look_through(samples)
+    clipped = streamed.look_through(samples, check)
     return HeldSamples(samples), clipped
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from pulsewright.session import Session
 from pulsewright_analysis.record_runs import spread
 from pulsewright_analysis.results import Levels
+from pulsewright_analysis.streaming import Check, unchecked
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 TRIM_LEVEL = 5.0
@@ -30,6 +32,8 @@ MOST_RECORDS = 64
 MOST_SAMPLES = 1 << 17
 FEWEST_RECORDS = 4
 """Base and noise rest on records spread evenly over the session: at most 64, fewer where that passes 2¹⁷ samples."""
+HELD_BYTES = 16 << 20
+"""As stored: records of fewer bytes in all are read with all their channels at once."""
 FEWEST_OF_A_PIECE = 64
 PIECES = (8, 16, 32, 64, 128, 256)
 """A moving base is followed over pieces of a record: as few as do."""
@@ -46,7 +50,9 @@ SIGNIFICANT_LAG = 4.0
 """An autocovariance closer to 0 than this many of its own standard errors counts as 0."""
 
 
-def measure_levels(session: Session, channels: Sequence[int], records: NDArray[np.int64]) -> Levels:
+def measure_levels(
+    session: Session, channels: Sequence[int], records: NDArray[np.int64], check: Check = unchecked
+) -> Levels:
     """Return base, noise and autocovariance of channels.
 
     Parameters
@@ -56,6 +62,8 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
         Places of the channels.
     records : int array
         Numbers of the records that take part.
+    check : callable
+        Called before each channel; may raise to stop.
 
     Returns
     -------
@@ -68,17 +76,38 @@ def measure_levels(session: Session, channels: Sequence[int], records: NDArray[n
     """
     enough = min(max(MOST_SAMPLES // session.record_length, FEWEST_RECORDS), MOST_RECORDS)
     chosen = records[spread(len(records), enough)]
-    samples = np.stack([session.values(r, r + 1, channels)[0] for r in chosen], axis=1)
     whole = float(np.issubdtype(session.dtype, np.integer))
-    codes = [abs(session.channels[c].scale) * whole for c in channels]
-    slow = [slow_movement(samples[i], code) for i, code in enumerate(codes)]
-    results = [base_of(samples[i] - slow[i][0], code) for i, code in enumerate(codes)]
+    results, slow = [], []
+    for channel, samples in _by_channel(session, channels, chosen):
+        check()
+        code = abs(session.channels[channel].scale) * whole
+        movement, piece = slow_movement(samples, code)
+        samples -= movement
+        check()
+        results.append(base_of(samples, code))
+        slow.append((float(np.std(movement)), piece))
     columns = [np.array([r[k] for r in results]) for k in range(5)]
     lags = max(len(r[5]) for r in results)
     autocovariance = np.stack([np.pad(r[5], (0, lags - len(r[5]))) for r in results])
-    wander = np.array([float(np.std(movement)) for movement, _ in slow])
+    wander = np.array([movement for movement, _ in slow])
     pieces = np.array([piece for _, piece in slow], dtype=np.int64)
     return Levels(columns[0], columns[1], columns[2], columns[3], autocovariance, columns[4], wander, pieces)
+
+
+def _by_channel(session: Session, channels: Sequence[int], records: Ints) -> Iterator[tuple[int, Floats]]:
+    """Yield each channel with its samples in some records, (records, samples), in its unit.
+
+    Records are read once where they are short; of long ones no more than a channel is held.
+    """
+    stored = len(records) * len(session.channels) * session.record_length * session.dtype.itemsize
+    held = [session.codes(r, r + 1)[0] for r in records.tolist()] if stored <= HELD_BYTES else None
+    for channel in channels:
+        about, samples = session.channels[channel], np.empty((len(records), session.record_length))
+        for i, record in enumerate(records.tolist()):
+            samples[i] = session.channel_codes(channel, record, record + 1)[0] if held is None else held[i][channel]
+        samples *= about.scale
+        samples += about.offset
+        yield channel, samples
 
 
 def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, float, Floats]:

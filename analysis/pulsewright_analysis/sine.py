@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +15,7 @@ from pulsewright_analysis.gate_samples import (
     records_of,
 )
 from pulsewright_analysis.record_runs import spread
+from pulsewright_analysis.streaming import Check, for_each, unchecked
 
 Floats = NDArray[np.float64]
 
@@ -34,9 +33,8 @@ HARMONICS = (2, 3, 4, 5, 6)
 MOST_FOR_HARMONICS = 16
 ROUNDING = 1e-15
 """A trace's residual is known no better than this share of its mean square."""
-WORKERS = 2
 WORTH_THREADS = 1 << 17
-"""Fewer samples than this are read before two threads have started."""
+"""Samples that one thread sums up at a time; fewer are summed up before two threads have started."""
 NOISE_BINS = 16
 NOISE_GUARD = 2
 """The noise beside the line is read from this many bins to each side, the nearest left out."""
@@ -76,7 +74,7 @@ class SineFit:
     distortion: Floats
 
 
-def coarse_frequency(samples: Floats | GateSamples, sample_rate: float) -> float:
+def coarse_frequency(samples: Floats | GateSamples, sample_rate: float, check: Check = unchecked) -> float:
     """Return the frequency of the strongest line, hertz, from windowed spectra summed over traces.
 
     Parameters
@@ -84,12 +82,15 @@ def coarse_frequency(samples: Floats | GateSamples, sample_rate: float) -> float
     samples : array (records, channels, samples)
     sample_rate : float
         Hertz.
+    check : callable
+        Called at every step; may raise to stop.
     """
     traces = _spread_traces(as_gate_samples(samples))
     length = traces.shape[1]
     size = 4 * (1 << (length - 1).bit_length())
     window, largest, power = np.hanning(length), np.max(np.abs(traces), initial=0.0), np.zeros(size // 2 + 1)
     for trace in traces:
+        check()
         centred = trace - np.mean(trace)
         scale = np.std(centred)
         centred /= scale if scale > 1e-9 * largest else np.inf
@@ -102,7 +103,9 @@ def coarse_frequency(samples: Floats | GateSamples, sample_rate: float) -> float
     return float((peak + shift) * sample_rate / size)
 
 
-def fit_shared_frequency(samples: Floats | GateSamples, sample_rate: float, start: float | None = None) -> SineFit:
+def fit_shared_frequency(
+    samples: Floats | GateSamples, sample_rate: float, start: float | None = None, check: Check = unchecked
+) -> SineFit:
     """Fit sines of one common frequency by least squares (IEEE Std 1057's four-parameter fit, frequency shared).
 
     Parameters
@@ -113,6 +116,8 @@ def fit_shared_frequency(samples: Floats | GateSamples, sample_rate: float, star
         Hertz.
     start : float, optional
         First guess, hertz; from `coarse_frequency` if left out.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -121,10 +126,10 @@ def fit_shared_frequency(samples: Floats | GateSamples, sample_rate: float, star
         traces settle it to within their own noise, so that all traces are read once, for one step more.
     """
     gate = as_gate_samples(samples)
-    frequency = coarse_frequency(gate, sample_rate) if start is None else start
+    frequency = coarse_frequency(gate, sample_rate, check) if start is None else start
     few = HeldSamples(_spread_traces(gate)[:, None, :])
-    frequency = _settled(few, sample_rate, frequency).frequency
-    return _finished(_settled(gate, sample_rate, frequency), gate, sample_rate)
+    frequency = _settled(few, sample_rate, frequency, check).frequency
+    return _finished(_settled(gate, sample_rate, frequency, check), gate, sample_rate, check)
 
 
 @dataclass(frozen=True)
@@ -149,16 +154,16 @@ def _spread_traces(samples: GateSamples) -> Floats:
     return few
 
 
-def _settled(samples: GateSamples, sample_rate: float, frequency: float) -> _Settled:
+def _settled(samples: GateSamples, sample_rate: float, frequency: float, check: Check) -> _Settled:
     """Take Gauss–Newton steps until the frequency stands still."""
     length = samples.shape[-1]
     time = np.asarray((np.arange(length) - (length - 1) / 2) / sample_rate, dtype=np.float64)
     omega, reach = 2 * np.pi * frequency, float(time[-1])
-    products = _products(samples, time, omega)
+    products = _products(samples, time, omega, check)
     read_at = omega
     for _ in range(ITERATIONS):
         if abs(omega - read_at) * reach > SMALL_TURN:
-            products, read_at = _products(samples, time, omega), omega
+            products, read_at = _products(samples, time, omega, check), omega
         fit = _linear_fit(_moved(products, omega - read_at), samples, time, omega)
         change, information = _frequency_step(fit)
         if abs(change) * reach < 1e-10:
@@ -168,31 +173,31 @@ def _settled(samples: GateSamples, sample_rate: float, frequency: float) -> _Set
     return _Settled(omega / (2 * np.pi), fit.coefficients, fit.inverse, fit.variance, information)
 
 
-def _products(samples: GateSamples, time: Floats, omega: float) -> Floats:
+def _products(samples: GateSamples, time: Floats, omega: float, check: Check) -> Floats:
     """Return each trace's sums with (cos, sin, 1, t·cos, t·sin, t²·cos, t²·sin) and itself, (records, channels, 8)."""
     cosine, sine = np.cos(omega * time), np.sin(omega * time)
     columns = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine, time**2 * cosine, time**2 * sine])
     records, channels, length = samples.shape
     products = np.empty((records, channels, 8))
     for first, block in samples.blocks():
-        _fill(block.reshape(-1, length), columns, products[first : first + len(block)].reshape(-1, 8))
+        _fill(block.reshape(-1, length), columns, products[first : first + len(block)].reshape(-1, 8), check)
     return products
 
 
-def _fill(traces: Floats, columns: Floats, products: Floats) -> None:
-    """Fill in the sums of some traces, on two threads where that is worth it."""
+def _fill(traces: Floats, columns: Floats, products: Floats, check: Check) -> None:
+    """Fill in the sums of some traces, on several threads where that is worth it."""
     from pulsewright_analysis.sine_kernels import fill_products
 
     if traces.size < WORTH_THREADS:
+        check()
         fill_products(traces, columns, products)
         return
-    edges = np.linspace(0, len(traces), WORKERS + 1).astype(int)
-    with ThreadPoolExecutor(WORKERS) as pool:
-        parts = [
-            pool.submit(fill_products, traces[low:high], columns, products[low:high]) for low, high in pairwise(edges)
-        ]
-        for part in parts:
-            part.result()
+    step = max(1, WORTH_THREADS // traces.shape[1])
+
+    def fill(first: int) -> None:
+        fill_products(traces[first : first + step], columns, products[first : first + step])
+
+    for_each(iter(range(0, len(traces), step)), fill, lambda first, nothing: None, check)
 
 
 def _moved(products: Floats, change: float) -> Floats:
@@ -255,7 +260,9 @@ def _frequency_step(fit: _LinearFit) -> tuple[float, float]:
     return float(np.sum(slope * weight)) / max(information, np.finfo(float).tiny), information
 
 
-def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequency: float) -> Floats:
+def harmonic_distortion(
+    samples: Floats | GateSamples, sample_rate: float, frequency: float, check: Check = unchecked
+) -> Floats:
     """Return the total harmonic distortion of each channel as a ratio, (channels,) (IEEE Std 1057).
 
     Parameters
@@ -264,6 +271,8 @@ def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequ
         A few records are used, spread evenly.
     sample_rate, frequency : float
         Hertz. Harmonics above half the sample rate are looked for where they are folded to.
+    check : callable
+        Called at every step; may raise to stop.
     """
     gate = as_gate_samples(samples)
     records, channels, length = gate.shape
@@ -283,6 +292,7 @@ def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequ
     inverse = np.linalg.inv(basis.T @ basis)
     powers = []
     for one in records_of(gate, spread(records, MOST_FOR_HARMONICS)):
+        check()
         coefficients = (one @ basis) @ inverse
         residual = one - coefficients @ basis.T
         noise = np.sum(residual**2, axis=-1) / (length - basis.shape[1])
@@ -294,7 +304,7 @@ def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequ
     return ratio
 
 
-def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float) -> Floats:
+def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float, check: Check) -> Floats:
     """Return the residual's power density around the line over that of white noise of its size, by channel."""
     records, channels, length = samples.shape
     time = (np.arange(length) - (length - 1) / 2) / sample_rate
@@ -303,6 +313,7 @@ def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float) -
     window, power = np.hanning(length), np.zeros((channels, length // 2 + 1))
     chosen = spread(records, RECORDS_FOR_NOISE)
     for record, one in zip(chosen.tolist(), records_of(samples, chosen), strict=True):
+        check()
         residual = one - settled.coefficients[record] @ basis
         power += np.abs(np.fft.rfft(residual * window, axis=-1)) ** 2
     apart = np.abs(np.arange(power.shape[1]) - settled.frequency * length / sample_rate)
@@ -315,13 +326,13 @@ def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float) -
     return np.where(whole > 0, density / np.where(whole > 0, whole, 1.0), 1.0)
 
 
-def _finished(settled: _Settled, samples: GateSamples, sample_rate: float) -> SineFit:
+def _finished(settled: _Settled, samples: GateSamples, sample_rate: float, check: Check) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
     silent = amplitude <= 0
     phase_variance = np.mean(np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0)
-    beside = _noise_beside(settled, samples, sample_rate)
+    beside = _noise_beside(settled, samples, sample_rate, check)
     phase_variance *= settled.variance * beside
     frequency_u = 0.0
     if settled.information > 0:
@@ -338,11 +349,11 @@ def _finished(settled: _Settled, samples: GateSamples, sample_rate: float) -> Si
         phase_variance=phase_variance,
         residual_rms=np.sqrt(settled.variance),
         explained=np.where(total > 0, power / np.where(total > 0, total, 1.0), 0.0),
-        distortion=harmonic_distortion(samples, sample_rate, settled.frequency),
+        distortion=harmonic_distortion(samples, sample_rate, settled.frequency, check),
     )
 
 
-def carries_sine(samples: Floats | GateSamples, sample_rate: float) -> bool:
+def carries_sine(samples: Floats | GateSamples, sample_rate: float, check: Check = unchecked) -> bool:
     """Return whether most channels carry one common sine, judged on a few records (records, channels, samples).
 
     Parameters
@@ -351,13 +362,15 @@ def carries_sine(samples: Floats | GateSamples, sample_rate: float) -> bool:
         In the channels' units; at most eight records are used, spread evenly.
     sample_rate : float
         Hertz.
+    check : callable
+        Called at every step; may raise to stop.
     """
     gate = as_gate_samples(samples)
     records, channels, length = gate.shape
     if length < 16:
         return False
     few = gate.take(spread(records, affordable(8, 1, 8 * channels * length)))
-    fit = fit_shared_frequency(few, sample_rate)
+    fit = fit_shared_frequency(few, sample_rate, check=check)
     if not 0 < fit.frequency < sample_rate / 2 or fit.frequency * length / sample_rate < FEWEST_PERIODS:
         return False
     return bool(np.median(fit.explained) > CARRIES_SINE)

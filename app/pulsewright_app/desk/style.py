@@ -48,11 +48,12 @@ def dress(application: QApplication, theme: Theme) -> None:
         f"""
         QMainWindow::separator {{ background: {theme.page}; width: 5px; height: 5px; }}
         QMainWindow, QMenuBar {{ background: {theme.page}; }}
-        QDockWidget::title {{ background: {theme.page}; padding: 5px 8px; }}
+        DockTitle {{ background: {theme.page}; }}
         QToolButton {{
             background: {theme.raised}; color: {theme.ink};
             border: 1px solid {theme.rule}; border-radius: 4px; padding: 3px 10px;
         }}
+        QTabBar QToolButton {{ padding: 0px; border-radius: 0px; }}
         QToolButton[room="narrow"] {{ padding: 3px 5px; }}
         QToolButton[room="least"] {{ padding: 3px 0px; }}
         QToolButton:hover {{ border-color: {theme.accent}; }}

@@ -13,15 +13,30 @@ from pulsewright_app.desk.views.canvas import Canvas
 ARROW = 8.0
 _BESIDE = 3.0
 _GAP = 4.0
+_EDGE = 2.0
+"""Pixels of the edge at each side of a line."""
 _COVERS = 225
 """How strong the page below a text is, of 255: what lies there is seen through it, and does not trouble the letters."""
 
 
-def dimension_line(painter: QPainter, ends: tuple[float, float], across: float, colour: QColor, level: bool) -> None:
+def straight_line(painter: QPainter, canvas: Canvas, start: QPointF, end: QPointF, pen: QPen) -> None:
+    """Draw a line, with an edge in the plot's own colour where the plot may be full of ink."""
+    if canvas.full_of_ink:
+        painter.setPen(QPen(page_below(canvas), pen.widthF() + 2 * _EDGE))
+        painter.drawLine(start, end)
+    painter.setPen(pen)
+    painter.drawLine(start, end)
+
+
+def dimension_line(
+    painter: QPainter, canvas: Canvas, ends: tuple[float, float], across: float, colour: QColor, level: bool
+) -> None:
     """Draw the arrowed line.
 
     Parameters
     ----------
+    canvas : Canvas
+        What it is drawn on.
     ends : (float, float)
         Pixels along its direction.
     across : float
@@ -37,8 +52,7 @@ def dimension_line(painter: QPainter, ends: tuple[float, float], across: float, 
         return QPointF(along, across + away) if level else QPointF(across + away, along)
 
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-    painter.setPen(QPen(colour, 1.0))
-    painter.drawLine(at(low - reach), at(high + reach))
+    straight_line(painter, canvas, at(low - reach), at(high + reach), QPen(colour, 1.0))
     painter.setBrush(colour)
     for tip, way in ((low, 1.0 if inside else -1.0), (high, -1.0 if inside else 1.0)):
         back = tip + way * ARROW

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from PySide6.QtCore import QPointF, QRectF
@@ -14,7 +14,7 @@ from pulsewright_app.desk.additions import LevelPair, Which
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, text_box, text_size
+from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, straight_line, text_box, text_size
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.wording import held_for
 
@@ -75,44 +75,41 @@ class LevelLayer:
                     found.append((distance, (pair.id, which)))
         return min(found)[1] if found else None
 
-    def _placed(self) -> list[tuple[LevelPair, LevelRow]]:
-        """Return the pairs whose channel is drawn."""
-        pairs = [(pair, self._rows(pair.channel)) for pair in self._document.levels]
-        return [(pair, place) for pair, place in pairs if place is not None]
+    def _placed(self, canvas: Canvas) -> Iterator[tuple[LevelPair, LevelRow, float]]:
+        """Yield the pairs whose channel is drawn, and the pixel column of each dimension line: beside each other."""
+        taken: dict[float, int] = {}
+        for pair in self._document.levels:
+            place = self._rows(pair.channel)
+            if place is not None:
+                column = taken[place.low] = taken.get(place.low, -1) + 1
+                yield pair, place, canvas.plot_rect().right() - _FIRST_COLUMN - column * _COLUMN
 
     def paint_lines(self, painter: QPainter, canvas: Canvas) -> None:
-        """Draw the levels themselves, below every text that is written over the traces."""
+        """Draw the levels and their dimension lines, below every text that is written over the traces."""
         plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        for pair, place in self._placed():
-            lane = _lane(canvas, place)
-            for which in _CHOICES:
-                y = float(canvas.y_of(place.row.height(pair.level(which).value)))
-                if lane.top() <= y <= lane.bottom():
-                    is_selected = self._viewing.selected_marker == (pair.id, which)
-                    painter.setPen(QPen(colour, 2.0 if is_selected else 1.0))
-                    painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
+        for pair, place, across in self._placed(canvas):
+            painter.save()
+            painter.setClipRect(_lane(canvas, place))
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+            ends = _ends(canvas, pair, place)
+            for which, y in zip(_CHOICES, ends, strict=True):
+                pen = QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0)
+                straight_line(painter, canvas, QPointF(plot.left(), y), QPointF(plot.right(), y), pen)
+            dimension_line(painter, canvas, ends, across, colour, level=False)
+            painter.restore()
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
-        """Draw the dimension line of every pair, those of one lane beside each other."""
-        session, taken = self._document.session, dict[float, int]()
+        """Write beside the dimension line of every pair what it comes to."""
+        session = self._document.session
         if session is None:
             return
-        for pair, place in self._placed():
-            column = taken[place.low] = taken.get(place.low, -1) + 1
+        for pair, place, across in self._placed(canvas):
             text = level_text(pair, session, self._viewing, self._document.scale_percent)
-            self._paint_pair(painter, canvas, pair, place, column, text)
+            self._write(painter, canvas, _ends(canvas, pair, place), _lane(canvas, place), across, text)
 
-    def _paint_pair(
-        self, painter: QPainter, canvas: Canvas, pair: LevelPair, place: LevelRow, column: int, text: str
+    def _write(
+        self, painter: QPainter, canvas: Canvas, ends: tuple[float, float], lane: QRectF, across: float, text: str
     ) -> None:
-        plot, colour, lane = canvas.plot_rect(), QColor(canvas.theme.marker), _lane(canvas, place)
-        ends = [float(canvas.y_of(place.row.height(pair.level(which).value))) for which in _CHOICES]
-        painter.save()
-        painter.setClipRect(lane)
-        x = plot.right() - _FIRST_COLUMN - column * _COLUMN
-        dimension_line(painter, (ends[0], ends[1]), x, colour, level=False)
-        painter.restore()
         width, height = text_size(painter, canvas, text)
         if max(ends) < lane.top():
             text = f"{text} ▴"
@@ -120,7 +117,7 @@ class LevelLayer:
             text = f"{text} ▾"
         seen = [min(max(end, lane.top()), lane.bottom()) for end in ends]
         middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
-        text_box(painter, canvas, x - width - 8.0, middle - height / 2, text, self._taken)
+        text_box(painter, canvas, across - width - 8.0, middle - height / 2, text, self._taken)
 
 
 def _lane(canvas: Canvas, place: LevelRow) -> QRectF:
@@ -128,3 +125,9 @@ def _lane(canvas: Canvas, place: LevelRow) -> QRectF:
     plot = canvas.plot_rect()
     top, bottom = (canvas.y_of(edge) for edge in (place.high, place.low))
     return QRectF(plot.left(), top, plot.width(), bottom - top).intersected(plot)
+
+
+def _ends(canvas: Canvas, pair: LevelPair, place: LevelRow) -> tuple[float, float]:
+    """Return the pixel rows of a pair's two levels."""
+    first, second = (float(canvas.y_of(place.row.height(pair.level(which).value))) for which in _CHOICES)
+    return first, second

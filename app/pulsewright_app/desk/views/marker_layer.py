@@ -12,7 +12,7 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.spans import SPANS, span_of
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, text_box, text_size
+from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, straight_line, text_box, text_size
 from pulsewright_app.wording import follows, held_for, stays
 
 REACH = 5.0
@@ -69,8 +69,8 @@ class MarkerLayer:
             for which in choices:
                 x = canvas.x_of(pair.time(which))
                 is_selected = self._viewing.selected_marker == (pair.id, which)
-                painter.setPen(QPen(QColor(canvas.theme.marker), 2.0 if is_selected else 1.0))
-                painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
+                pen = QPen(QColor(canvas.theme.marker), 2.0 if is_selected else 1.0)
+                straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the dimension line of every pair, each on a row of its own, the first below what the spans write."""
@@ -88,7 +88,7 @@ class MarkerLayer:
     def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:
         plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
         left, right = sorted((canvas.x_of(pair.t1), canvas.x_of(pair.t2)))
-        dimension_line(painter, (left, right), y, colour, level=True)
+        dimension_line(painter, canvas, (left, right), y, colour, level=True)
         if right < plot.left():
             text = f"◂ {text}"
         elif left > plot.right():

@@ -58,6 +58,7 @@ class PictureView(View, Generic[Made]):
         self.making: object = None
         """What is being made; None while no job runs."""
         self.canvas.below.append(self._paint_picture)
+        self.canvas.full_of_ink = True
         self.viewing.dark_changed.connect(self.schedule)
 
     def make(self, wanted: object, work: Callable[[Job, Publish[Made]], Made]) -> None:

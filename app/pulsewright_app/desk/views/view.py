@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QResizeEvent, QShowEvent
-from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
@@ -17,7 +17,8 @@ from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas, Layer
-from pulsewright_app.desk.views.dimension_lines import Taken, text_box, text_size
+from pulsewright_app.desk.views.dimension_lines import Taken, straight_line, text_box, text_size
+from pulsewright_app.desk.views.flow import FlowRow
 from pulsewright_app.desk.views.found import FoundPulses, pulse_text
 from pulsewright_app.desk.views.hands import Hands
 from pulsewright_app.desk.views.level_hand import LevelHand
@@ -80,8 +81,7 @@ class View(QWidget):
         self.caption.setAccessibleName(f"What the {self.NAME} view shows")
         self.caption.setTextFormat(Qt.TextFormat.PlainText)  # names and reasons may look like marks
         self.caption.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.options = QHBoxLayout()
-        self.options.setSpacing(10)
+        self.options = FlowRow(gap=10, one_line=True)
         self._lay_out()
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
@@ -108,7 +108,6 @@ class View(QWidget):
         self._top.setSpacing(4)
         self._top.addWidget(self.caption, 1)
         self._top.addLayout(self.options)
-        self._top.setAlignment(self.options, Qt.AlignmentFlag.AlignLeft)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
@@ -240,8 +239,8 @@ class View(QWidget):
     def _paint_trigger(self, painter: QPainter, canvas: Canvas) -> None:
         plot, x = canvas.plot_rect(), round(canvas.x_of(0.0))
         if plot.left() <= x <= plot.right():
-            painter.setPen(QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine))
-            painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
+            pen = QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine)
+            straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
 
     def _paint_trigger_word(self, painter: QPainter, canvas: Canvas) -> None:
         """Write beside the trigger's line what it is, above the alignment span and clear of what that says."""
