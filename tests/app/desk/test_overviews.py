@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -169,3 +170,34 @@ def test_what_stayed_coarse_is_never_said_to_be_exact(
     assert "coarse: the samples of 10 of 10 records were not read" in labelled(desk, CAPTION)
     point(qtbot, desk, at(desk, 0.2, 0.0))
     assert "at most 10 records pass here so far" in labelled(desk, "Under the pointer")
+
+
+def test_a_picture_does_not_wait_for_long_work(desk: DeskWindow, qtbot: Any) -> None:
+    """Every thread of the background is taken until the picture is there."""
+    done = threading.Event()
+    try:
+        for number in range(6):
+            desk.background.start(f"Long work {number}", lambda job: done.wait(60), lambda _: None)
+        desk.viewing.set_view("afterglow")
+        view = desk.middle.view
+        qtbot.waitUntil(lambda: view.made is not None and view.made.complete, timeout=60_000)  # type: ignore[attr-defined]
+        assert desk.background.busy
+    finally:
+        done.set()
+
+
+def test_what_was_kept_is_at_hand_before_the_view_is_chosen(
+    make_window: Windows, long_file: Path, settle: Settle, kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    glowing(make_window, long_file, settle)
+    desk = make_window(long_file)
+    settle(desk)
+
+    def nothing(*more: object) -> None:
+        raise AssertionError("it was looked for again")
+
+    monkeypatch.setattr(caches.Cache, "load", nothing)
+    desk.viewing.set_view("afterglow")
+    settle(desk)
+    assert is_exact(desk)
+    assert "came to nothing" not in message(desk)

@@ -94,6 +94,8 @@ class AfterglowView(PictureView[_Shown]):
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
         self._overviews = Overviews(desk.document, desk.background, self.viewing.tell)
+        # not before: what it loads would keep the first picture of a session waiting
+        desk.data.extents_arrived.connect(self._get_ready)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -114,6 +116,11 @@ class AfterglowView(PictureView[_Shown]):
         self._drop()
         self.made = self._made_for = None
         self.passing.forget()
+
+    def _get_ready(self) -> None:
+        session = self.document.session
+        if session is not None:
+            self._overviews.get_ready(session, self.viewing.channel)
 
     def _drop(self) -> None:
         self.leave_off()
@@ -277,7 +284,7 @@ class AfterglowView(PictureView[_Shown]):
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))
         parts.append(self._how_many(session, shown))
-        parts.append(f"densest spot: {count(picture.most, 'record')}")
+        parts.append(f"densest spot: {'at most ' if picture.coarse else ''}{count(picture.most, 'record')}")
         if picture.unplaced:
             parts.append(f"{count(picture.unplaced, 'record')} without {self._aligned[:-1]} left away")
         if len(picture.counts) == 1 and self.viewing.inks == "polarity":
