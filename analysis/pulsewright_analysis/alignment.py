@@ -16,7 +16,6 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.clock_rates import clock_rate
 from pulsewright_analysis.correlation import correlate
-from pulsewright_analysis.gate_samples import whole
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.groups import compare_groups
 from pulsewright_analysis.record_runs import spread
@@ -101,7 +100,7 @@ def measure_alignment(
         against = fit.amplitude[:, [place]]
         gain = np.where(np.isfinite(delay) & (against > 0), fit.amplitude / np.where(against > 0, against, 1.0), np.nan)
     else:
-        delays = correlate(whole(gate.samples), usable, place, levels.autocovariance, session.sample_rate, check)
+        delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate, check)
         delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
         delay = delay + gate.start - gate.start[:, place : place + 1]
     comparison = ComparedDelays(

@@ -129,7 +129,10 @@ def gate_around_pulses(
     count = length + 2 * margin
     starts = np.stack([session.first_sample_time(c)[used] for c in channels], axis=1)
     begin = session.first_sample_time(reference)[used] + (pulses.first_sample[own] - margin) / session.sample_rate
-    shift = np.array([_shift(session, pulses, _strongest(pulses, c), mine, c, reference) for c in channels])
+    shift = np.zeros(len(channels))
+    for place, channel in enumerate(channels):
+        check()
+        shift[place] = _shift(session, pulses, _strongest(pulses, channel), mine, channel, reference)
     first = np.ceil((begin[:, None] + shift[None, :] - starts) * session.sample_rate - 1e-9).astype(np.int64)
     inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
     if not np.any(inside):

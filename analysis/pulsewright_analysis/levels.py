@@ -63,7 +63,7 @@ def measure_levels(
     records : int array
         Numbers of the records that take part.
     check : callable
-        Called before each channel; may raise to stop.
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -81,10 +81,10 @@ def measure_levels(
     for channel, samples in _by_channel(session, channels, chosen):
         check()
         code = abs(session.channels[channel].scale) * whole
-        movement, piece = slow_movement(samples, code)
+        movement, piece = slow_movement(samples, code, check)
         samples -= movement
         check()
-        results.append(base_of(samples, code))
+        results.append(base_of(samples, code, check))
         slow.append((float(np.std(movement)), piece))
     columns = [np.array([r[k] for r in results]) for k in range(5)]
     lags = max(len(r[5]) for r in results)
@@ -110,7 +110,7 @@ def _by_channel(session: Session, channels: Sequence[int], records: Ints) -> Ite
         yield channel, samples
 
 
-def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, float, Floats]:
+def base_of(samples: Floats, code: float, check: Check = unchecked) -> tuple[float, float, float, float, float, Floats]:
     """Return offset, its u, noise, its u, effective sample count and autocovariance of one channel.
 
     Parameters
@@ -119,16 +119,19 @@ def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, f
         In the channel's unit.
     code : float
         One code in that unit, 0 where samples are no codes.
+    check : callable
+        Called at every step; may raise to stop.
     """
-    kept = trim_pulses(samples, code)
+    kept = trim_pulses(samples, code, check)
     count = int(np.count_nonzero(kept))
     means = _record_means(samples, kept)
-    offset = float(np.mean(samples[kept]))
+    offset = sum(float(np.sum(trace, where=mine)) for trace, mine in zip(samples, kept, strict=True)) / count
     # each record's own base comes off first: a drift from record to record is no noise within one
-    autocovariance = masked_autocovariance(np.where(kept, samples - means, 0.0), kept)
+    autocovariance = masked_autocovariance(samples, means, kept, check)
     used = int(np.count_nonzero(np.sum(kept, axis=1) >= FEWEST_OF_A_RECORD))
     autocovariance *= count / max(count - used, 1)
-    floor = max(code, LEAST_OF_A_VALUE * float(np.max(np.abs(samples)))) / np.sqrt(12.0)
+    largest = max(float(np.max(samples)), -float(np.min(samples)))
+    floor = max(code, LEAST_OF_A_VALUE * largest) / np.sqrt(12.0)
     if np.sqrt(autocovariance[0]) < HARDLY_MORE_THAN_ROUNDING * floor * np.sqrt(12.0):
         # so little noise hides between two codes: what is seen of it may be too little by the rounding
         autocovariance[0] += floor**2
@@ -150,7 +153,7 @@ def base_of(samples: Floats, code: float) -> tuple[float, float, float, float, f
     )
 
 
-def slow_movement(samples: Floats, code: float) -> tuple[Floats, int]:
+def slow_movement(samples: Floats, code: float, check: Check = unchecked) -> tuple[Floats, int]:
     """Return the slow movement of one channel's base about each record's mean, and the pieces that it rests on.
 
     Parameters
@@ -159,6 +162,8 @@ def slow_movement(samples: Floats, code: float) -> tuple[Floats, int]:
         In the channel's unit.
     code : float
         One code in that unit, 0 where samples are no codes.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -175,20 +180,26 @@ def slow_movement(samples: Floats, code: float) -> tuple[Floats, int]:
     from pulsewright_analysis.base_kernels import slow_base
 
     least = max(code / np.sqrt(12.0), np.finfo(float).tiny)
-    noises, curves = [], []
     pieces = sorted({max(length // number, FEWEST_OF_A_PIECE) for number in PIECES}, reverse=True)
-    curve = np.empty(length)
-    for piece in pieces:
-        curves.append(np.empty(samples.shape))
+    movement, curve = np.empty(samples.shape), np.empty(length)
+
+    def follow(piece: int) -> None:
         for record, trace in enumerate(samples):
+            check()
             slow_base(trace, piece, 0.0, curve)
             limit = 4 * max(1.4826 * float(np.median(np.abs(trace - curve))), least)
-            slow_base(trace, piece, limit, curves[-1][record])
-        noises.append(_trimmed_spread(samples - curves[-1], code, least))
+            slow_base(trace, piece, limit, movement[record])
+
+    noises = []
+    for piece in pieces:
+        follow(piece)
+        noises.append(_trimmed_spread(samples - movement, code, least))
     if min(noises) >= WORTH_WHILE * _trimmed_spread(samples, code, least):
         return flat, 0
     best = next(i for i, noise in enumerate(noises) if noise <= AS_GOOD * min(noises))
-    return curves[best] - np.mean(curves[best], axis=1, keepdims=True), pieces[best]
+    follow(pieces[best])
+    movement -= np.mean(movement, axis=1, keepdims=True)
+    return movement, pieces[best]
 
 
 def _may_move(samples: Floats, code: float) -> bool:
@@ -207,7 +218,7 @@ def _trimmed_spread(samples: Floats, code: float, least: float) -> float:
     return max(_spread(samples, _record_means(samples, kept), kept), least)
 
 
-def trim_pulses(samples: Floats, code: float) -> Bools:
+def trim_pulses(samples: Floats, code: float, check: Check = unchecked) -> Bools:
     """Return which samples of (records, samples) belong to the base: no pulse within a pulse's length of them.
 
     Parameters
@@ -216,6 +227,8 @@ def trim_pulses(samples: Floats, code: float) -> Bools:
         In the channel's unit.
     code : float
         One code in that unit, 0 where samples are no codes.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -225,9 +238,11 @@ def trim_pulses(samples: Floats, code: float) -> Bools:
     few = samples[:, _spread_places(samples.shape[1])]
     centre = np.median(few, axis=1, keepdims=True)
     spread = max(1.4826 * float(np.median(np.abs(few - centre))), code / np.sqrt(12.0))
-    kept, outside = np.ones(samples.shape, dtype=bool), np.zeros(0, dtype=bool)
+    kept: Bools = np.ones(samples.shape, dtype=bool)
+    outside: Bools = np.zeros(0, dtype=bool)
     for _ in range(TRIM_ROUNDS):
-        before, outside = outside, np.abs(samples - centre) > TRIM_LEVEL * spread
+        check()
+        before, outside = outside, _outside(samples, centre, TRIM_LEVEL * spread)
         if np.array_equal(before, outside):
             break
         kept = ~_widened(outside)
@@ -240,12 +255,29 @@ def trim_pulses(samples: Floats, code: float) -> Bools:
     return kept
 
 
+# record by record, so that what is worked out on the way takes the memory of one record alone
+
+
+def _outside(samples: Floats, centre: Floats, reach: float) -> Bools:
+    """Return which samples lie further than `reach` from their record's centre."""
+    beyond = np.empty(samples.shape, dtype=bool)
+    for number, (trace, middle) in enumerate(zip(samples, centre[:, 0], strict=True)):
+        apart = trace - middle
+        np.greater(np.abs(apart, out=apart), reach, out=beyond[number])
+    return beyond
+
+
 def _spread(samples: Floats, centre: Floats, kept: Bools) -> float:
     """Return the standard deviation of the kept samples about their records' centres."""
-    rest = np.where(kept, samples - centre, 0.0)
+    total = square = 0.0
+    for trace, middle, mine in zip(samples, centre[:, 0], kept, strict=True):
+        rest = trace - middle
+        rest *= mine
+        total += float(np.sum(rest))
+        # no dot product: it would wake as many threads as there are cores
+        square += float(np.sum(np.square(rest, out=rest)))
     count = np.count_nonzero(kept)
-    # no dot product: it would wake as many threads as there are cores
-    return float(np.sqrt(max(np.sum(rest * rest) / count - (np.sum(rest) / count) ** 2, 0.0)))
+    return float(np.sqrt(max(square / count - (total / count) ** 2, 0.0)))
 
 
 def _spread_places(length: int) -> NDArray[np.int64]:
@@ -262,52 +294,62 @@ def _spread_places(length: int) -> NDArray[np.int64]:
 def _record_means(samples: Floats, kept: Bools) -> Floats:
     """Return each record's mean of its kept samples, (records, 1); that of all kept samples where a record has few."""
     counts = np.sum(kept, axis=1, keepdims=True)
-    sums = np.sum(np.where(kept, samples, 0.0), axis=1, keepdims=True)
+    sums = np.array([[np.sum(trace, where=mine)] for trace, mine in zip(samples, kept, strict=True)])
     overall = float(np.sum(sums)) / max(int(np.sum(counts)), 1)
     return np.where(counts >= FEWEST_OF_A_RECORD, sums / np.maximum(counts, 1), overall)
 
 
 def _widened(outside: Bools) -> Bools:
     """Widen each run of True by its own length on both sides, by 4 samples at least and 1/16 of the record at most."""
-    records, length = outside.shape
-    padded = np.zeros((records, length + 1), dtype=np.int8)
-    padded[:, :length] = outside
-    # a run's first sample, and the first after it: no run goes on into the next record, for each ends with a False
-    turns = np.flatnonzero(np.diff(padded.ravel(), prepend=0))
-    rows, starts = np.divmod(turns[::2], length + 1)
-    stops = turns[1::2] - rows * (length + 1)
-    margin = np.clip(stops - starts, 4, max(length // 16, 4))
-    edges = np.zeros((records, length + 1), dtype=np.int32)
-    np.add.at(edges, (rows, np.maximum(starts - margin, 0)), 1)
-    np.add.at(edges, (rows, np.minimum(stops + margin, length)), -1)
-    wide: Bools = np.cumsum(edges, axis=1)[:, :length] > 0
+    wide = np.zeros(outside.shape, dtype=bool)
+    length = outside.shape[1]
+    for number, row in enumerate(outside):
+        # a run's first sample, and the first after it
+        turns = np.flatnonzero(np.diff(row, prepend=False, append=False))
+        if len(turns) == 0:
+            continue
+        starts, stops = turns[::2], turns[1::2]
+        margin = np.clip(stops - starts, 4, max(length // 16, 4))
+        edges = np.zeros(length + 1, dtype=np.int32)
+        np.add.at(edges, np.maximum(starts - margin, 0), 1)
+        np.add.at(edges, np.minimum(stops + margin, length), -1)
+        np.greater(np.cumsum(edges, dtype=np.int32)[:length], 0, out=wide[number])
     return wide
 
 
-def masked_autocovariance(residual: Floats, kept: Bools) -> Floats:
+def masked_autocovariance(samples: Floats, means: Floats, kept: Bools, check: Check = unchecked) -> Floats:
     """Return the autocovariance of (records, samples) over the kept samples, lag 0 first, insignificant lags set to 0.
 
     Products of samples that are both kept, averaged over as many such pairs as there are at each lag.
 
     Parameters
     ----------
-    residual : array (records, samples)
-        Samples less their record's mean, 0 where not kept.
+    samples : array (records, samples)
+    means : array (records, 1)
+        What is taken off each record.
     kept : bool array (records, samples)
         Which samples belong to the base.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
     array (lags,)
-        In the unit of `residual` squared; at most 128 lags, and at most a quarter of the record's samples.
+        In the unit of `samples` squared; at most 128 lags, and at most a quarter of the record's samples.
     """
     from scipy.fft import irfft, next_fast_len, rfft
 
-    length = residual.shape[1]
+    length = samples.shape[1]
     lags = min(MOST_LAGS, max(length // 4, 1))
     size = next_fast_len(length + lags, real=True)
-    products = irfft(_power(rfft(residual, size)), size)[:lags]
-    counts = irfft(_power(rfft(kept.astype(float), size)), size)[:lags]
+    power, places = np.zeros(size // 2 + 1), np.zeros(size // 2 + 1)
+    for trace, mean, mine in zip(samples, means[:, 0], kept, strict=True):
+        check()
+        rest = trace - mean
+        rest *= mine
+        power += _power(rfft(rest, size))
+        places += _power(rfft(mine.astype(float), size))
+    products, counts = irfft(power, size)[:lags], irfft(places, size)[:lags]
     counts = np.maximum(np.round(counts), 1.0)
     autocovariance: Floats = products / counts
     doubtful = np.abs(autocovariance) < SIGNIFICANT_LAG * autocovariance[0] / np.sqrt(counts)
@@ -315,7 +357,8 @@ def masked_autocovariance(residual: Floats, kept: Bools) -> Floats:
     return autocovariance
 
 
-def _power(spectra: NDArray[np.complex128]) -> Floats:
-    """Return the squared sizes of (records, frequencies), summed over the records."""
-    power: Floats = np.sum(spectra.real**2 + spectra.imag**2, axis=0)
+def _power(spectrum: NDArray[np.complex128]) -> Floats:
+    """Return the squared sizes of (frequencies,)."""
+    power: Floats = np.square(spectrum.real)
+    power += np.square(spectrum.imag)
     return power

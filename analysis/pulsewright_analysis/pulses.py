@@ -72,6 +72,7 @@ def measure_pulses(
         check,
     )
     whole, real = np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
+    parts.clear()  # of a hundred thousand records they hold as much as what is made of them
     return _assembled(session, chosen, whole, real, levels, settings)
 
 
@@ -164,7 +165,7 @@ def _piece_tables(session: Session, chosen: list[int], piece: Piece, levels: Lev
         if found <= capacity:
             whole[:found, columns.RECORD] = piece.first + rows[whole[:found, columns.RECORD]]
             whole[:found, columns.CHANNEL] += here.start
-            return whole[:found], real[:found]
+            return whole[:found].copy(), real[:found].copy()
         capacity = found
 
 

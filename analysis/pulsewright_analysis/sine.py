@@ -12,7 +12,8 @@ from pulsewright_analysis.gate_samples import (
     HeldSamples,
     affordable,
     as_gate_samples,
-    records_of,
+    before_middle,
+    traces_of,
 )
 from pulsewright_analysis.record_runs import spread
 from pulsewright_analysis.streaming import Check, for_each, unchecked
@@ -26,6 +27,10 @@ FEWEST_SEARCHED = 6
 CARRIES_SINE = 0.9
 """Share of a trace's variance that a sine must explain to be one."""
 FEWEST_PERIODS = 1.5
+LONGEST_SEARCHED = 1 << 18
+"""Samples in the middle of a trace: what is looked at of a longer one for the frequency search, harmonics and noise."""
+SAMPLES_AT_ONCE = 1 << 16
+"""Samples whose columns are held together where only their products are wanted."""
 ITERATIONS = 12
 SMALL_TURN = 1e-3
 """Sums are moved to another frequency without reading the traces while that turns their ends by less, radians."""
@@ -85,7 +90,7 @@ def coarse_frequency(samples: Floats | GateSamples, sample_rate: float, check: C
     check : callable
         Called at every step; may raise to stop.
     """
-    traces = _spread_traces(as_gate_samples(samples))
+    traces = _spread_traces(as_gate_samples(samples).middle(LONGEST_SEARCHED))
     length = traces.shape[1]
     size = 4 * (1 << (length - 1).bit_length())
     window, largest, power = np.hanning(length), np.max(np.abs(traces), initial=0.0), np.zeros(size // 2 + 1)
@@ -127,7 +132,7 @@ def fit_shared_frequency(
     """
     gate = as_gate_samples(samples)
     frequency = coarse_frequency(gate, sample_rate, check) if start is None else start
-    few = HeldSamples(_spread_traces(gate)[:, None, :])
+    few = HeldSamples(_spread_traces(gate.middle(LONGEST_SEARCHED))[:, None, :])
     frequency = _settled(few, sample_rate, frequency, check).frequency
     return _finished(_settled(gate, sample_rate, frequency, check), gate, sample_rate, check)
 
@@ -150,7 +155,7 @@ def _spread_traces(samples: GateSamples) -> Floats:
     few = np.empty((len(chosen), length))
     for record in np.unique(chosen // channels).tolist():
         here = np.flatnonzero(chosen // channels == record)
-        few[here] = samples.take(np.array([record]))[0, chosen[here] % channels]
+        few[here] = samples.of_channels(chosen[here] % channels).take(np.array([record]))[0]
     return few
 
 
@@ -176,26 +181,26 @@ def _settled(samples: GateSamples, sample_rate: float, frequency: float, check: 
 def _products(samples: GateSamples, time: Floats, omega: float, check: Check) -> Floats:
     """Return each trace's sums with (cos, sin, 1, t·cos, t·sin, t²·cos, t²·sin) and itself, (records, channels, 8)."""
     cosine, sine = np.cos(omega * time), np.sin(omega * time)
-    columns = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine, time**2 * cosine, time**2 * sine])
     records, channels, length = samples.shape
     products = np.empty((records, channels, 8))
-    for first, block in samples.blocks():
-        _fill(block.reshape(-1, length), columns, products[first : first + len(block)].reshape(-1, 8), check)
+    for first, low, block in samples.blocks():
+        mine = products[first : first + len(block), low : low + block.shape[1]]
+        _fill(block.reshape(-1, length), (time, cosine, sine), mine.reshape(-1, 8), check)
     return products
 
 
-def _fill(traces: Floats, columns: Floats, products: Floats, check: Check) -> None:
+def _fill(traces: Floats, columns: tuple[Floats, Floats, Floats], products: Floats, check: Check) -> None:
     """Fill in the sums of some traces, on several threads where that is worth it."""
     from pulsewright_analysis.sine_kernels import fill_products
 
     if traces.size < WORTH_THREADS:
         check()
-        fill_products(traces, columns, products)
+        fill_products(traces, *columns, products)
         return
     step = max(1, WORTH_THREADS // traces.shape[1])
 
     def fill(first: int) -> None:
-        fill_products(traces[first : first + step], columns, products[first : first + step])
+        fill_products(traces[first : first + step], *columns, products[first : first + step])
 
     for_each(iter(range(0, len(traces), step)), fill, lambda first, nothing: None, check)
 
@@ -232,10 +237,13 @@ class _LinearFit:
 
 
 def _linear_fit(products: Floats, samples: GateSamples, time: Floats, omega: float) -> _LinearFit:
-    cosine, sine = np.cos(omega * time), np.sin(omega * time)
-    basis = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine], axis=1)
-    gram = basis.T @ basis
-    inverse = np.linalg.inv(gram[:3, :3])
+    gram = np.zeros((5, 5))
+    for first in range(0, len(time), SAMPLES_AT_ONCE):
+        some = time[first : first + SAMPLES_AT_ONCE]
+        cosine, sine = np.cos(omega * some), np.sin(omega * some)
+        basis = np.stack([cosine, sine, np.ones_like(some), some * cosine, some * sine], axis=1)
+        gram += basis.T @ basis
+    inverse = np.asarray(np.linalg.inv(gram[:3, :3]), dtype=np.float64)
     coefficients = products[..., :3] @ inverse
     residual = products[..., 5] - np.einsum("rck,rck->rc", coefficients, products[..., :3])
     dof = samples.shape[0] * (samples.shape[-1] - 3)
@@ -274,7 +282,7 @@ def harmonic_distortion(
     check : callable
         Called at every step; may raise to stop.
     """
-    gate = as_gate_samples(samples)
+    gate = as_gate_samples(samples).middle(LONGEST_SEARCHED)
     records, channels, length = gate.shape
     time = (np.arange(length) - (length - 1) / 2) / sample_rate
     folded = [abs((h * frequency + sample_rate / 2) % sample_rate - sample_rate / 2) for h in HARMONICS]
@@ -290,14 +298,14 @@ def harmonic_distortion(
     if length < 2 * basis.shape[1]:
         return np.full(channels, np.nan)
     inverse = np.linalg.inv(basis.T @ basis)
-    powers = []
-    for one in records_of(gate, spread(records, MOST_FOR_HARMONICS)):
+    chosen = spread(records, MOST_FOR_HARMONICS)
+    power = np.zeros((channels, basis.shape[1]))
+    for _, channel, trace in traces_of(gate, chosen):
         check()
-        coefficients = (one @ basis) @ inverse
-        residual = one - coefficients @ basis.T
-        noise = np.sum(residual**2, axis=-1) / (length - basis.shape[1])
-        powers.append(coefficients**2 - noise[:, None] * np.diag(inverse))
-    power = np.mean(powers, axis=0)
+        coefficients = inverse @ (basis.T @ trace)
+        residual = trace - basis @ coefficients
+        noise = np.sum(residual**2) / (length - basis.shape[1])
+        power[channel] += (coefficients**2 - noise * np.diag(inverse)) / len(chosen)
     sine = power[:, 1] + power[:, 2]
     harmonics = np.maximum(np.sum(power[:, 3:], axis=1), 0.0)
     ratio: Floats = np.sqrt(harmonics / np.where(sine > 0, sine, np.inf))
@@ -306,16 +314,17 @@ def harmonic_distortion(
 
 def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float, check: Check) -> Floats:
     """Return the residual's power density around the line over that of white noise of its size, by channel."""
-    records, channels, length = samples.shape
-    time = (np.arange(length) - (length - 1) / 2) / sample_rate
+    skipped = before_middle(samples.shape[-1], LONGEST_SEARCHED)
+    records, channels, length = samples.middle(LONGEST_SEARCHED).shape
+    time = (skipped + np.arange(length) - (samples.shape[-1] - 1) / 2) / sample_rate
     turn = 2 * np.pi * settled.frequency * time
     basis = np.stack([np.cos(turn), np.sin(turn), np.ones(length)])
     window, power = np.hanning(length), np.zeros((channels, length // 2 + 1))
     chosen = spread(records, RECORDS_FOR_NOISE)
-    for record, one in zip(chosen.tolist(), records_of(samples, chosen), strict=True):
+    for record, channel, trace in traces_of(samples.middle(LONGEST_SEARCHED), chosen):
         check()
-        residual = one - settled.coefficients[record] @ basis
-        power += np.abs(np.fft.rfft(residual * window, axis=-1)) ** 2
+        residual = trace - settled.coefficients[record, channel] @ basis
+        power[channel] += np.abs(np.fft.rfft(residual * window)) ** 2
     apart = np.abs(np.arange(power.shape[1]) - settled.frequency * length / sample_rate)
     beside = (apart > NOISE_GUARD) & (apart <= NOISE_BINS)
     beside[[0, -1]] = False
@@ -369,7 +378,7 @@ def carries_sine(samples: Floats | GateSamples, sample_rate: float, check: Check
     records, channels, length = gate.shape
     if length < 16:
         return False
-    few = gate.take(spread(records, affordable(8, 1, 8 * channels * length)))
+    few = gate.of_records(spread(records, affordable(8, 1, 8 * channels * length)))
     fit = fit_shared_frequency(few, sample_rate, check=check)
     if not 0 < fit.frequency < sample_rate / 2 or fit.frequency * length / sample_rate < FEWEST_PERIODS:
         return False

@@ -16,6 +16,8 @@ from PySide6.QtWidgets import QApplication
 
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.views.axes import ValueAxis
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.dimension_lines import Taken, text_box
 
 from .gestures import colours_of
 
@@ -59,3 +61,21 @@ def test_lane_names_that_would_lie_over_each_other_are_left_away_but_the_current
     high = runs[1::2] - runs[::2]
     assert len(high) > 1 and high.max() < 1.8 * letters  # never one over another
     assert inked[1].any() and inked[0][inked[1]].all()  # the current one is among them
+
+
+def test_what_a_marker_says_ends_with_a_sign_where_the_plot_is_narrow(qtbot: Any) -> None:
+    """The same as if it had been written shorter: nothing is cut off by the plot's edge."""
+    canvas, said = Canvas(), "Pair 1: Δ 40.97 ± 0.70 µs  (record 5)"
+    qtbot.addWidget(canvas)
+    canvas.resize(240, 160)
+    canvas.show()
+    plot = canvas.plot_rect()
+    seen = []
+    for text in (said, canvas.fontMetrics().elidedText(said, Qt.TextElideMode.ElideRight, round(plot.width()) - 14)):
+        canvas.above[:] = [
+            lambda painter, on, text=text: text_box(painter, on, plot.left(), plot.top() + 20, text, Taken(), "#000000")
+        ]
+        seen.append(colours_of(canvas.grab().toImage()))
+    assert (seen[0] == seen[1]).all()
+    dark = (seen[0].max(axis=2) < 110)[round(plot.top()) + 15 : round(plot.top()) + 45]
+    assert dark.any() and not dark[:, round(plot.right()) - 4 : round(plot.right())].any()

@@ -243,8 +243,8 @@ def test_marker_lines_stand_out_where_the_plot_is_full_of_ink(
 
 
 def _stands_out(light: np.ndarray, x: int) -> float:
-    """Share of a column's pixels that stand out from those two beside them, at either side."""
-    beside = [ratio(light[:, x], light[:, x + away]) for away in (-2, 2)]
+    """Share of a column's pixels that stand out from the next ones at both sides."""
+    beside = [ratio(light[:, x], light[:, x + away]) for away in (-1, 1)]
     return float((np.minimum(*beside) >= MARK).mean())
 
 

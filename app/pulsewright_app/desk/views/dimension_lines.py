@@ -13,8 +13,10 @@ from pulsewright_app.desk.views.canvas import Canvas
 ARROW = 8.0
 _BESIDE = 3.0
 _GAP = 4.0
-_EDGE = 2.0
-"""Pixels of the edge at each side of a line."""
+_PAGE_WIDER = 10.0
+"""Pixels by which the page below a text is wider than it."""
+_EDGE = 1.0
+"""Pixels of the edge at each side of a line: no more, as it hides what lies there."""
 _COVERS = 225
 """How strong the page below a text is, of 255: what lies there is seen through it, and does not trouble the letters."""
 
@@ -63,7 +65,7 @@ def text_size(painter: QPainter, canvas: Canvas, text: str) -> tuple[float, floa
     """Return the width and height of a text with its page, pixels."""
     painter.setFont(QFont(canvas.font()))
     size = painter.fontMetrics().size(0, text)
-    return size.width() + 10.0, size.height() + 2.0
+    return size.width() + _PAGE_WIDER, size.height() + 2.0
 
 
 def page_below(canvas: Canvas) -> QColor:
@@ -111,9 +113,12 @@ def text_box(
 ) -> None:
     """Write a text that can be read over whatever lies there, inside the plot and beside the texts that lie there.
 
-    In the colour of the markers, unless another is given.
+    In the colour of the markers, unless another is given; cut, with a sign that there is more, in a narrow plot.
     """
     plot = canvas.plot_rect()
+    painter.setFont(QFont(canvas.font()))
+    room = round(plot.width() - _PAGE_WIDER) - 4
+    text = painter.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, room)
     width, height = text_size(painter, canvas, text)
     left = min(max(left, plot.left() + 2), max(plot.right() - width - 2, plot.left() + 2))
     top = min(max(top, plot.top() + 1), max(plot.bottom() - height - 1, plot.top() + 1))

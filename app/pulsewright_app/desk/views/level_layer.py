@@ -14,7 +14,7 @@ from pulsewright_app.desk.additions import LevelPair, Which
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, straight_line, text_box, text_size
+from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, text_box, text_size
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.wording import held_for
 
@@ -93,8 +93,9 @@ class LevelLayer:
             painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
             ends = _ends(canvas, pair, place)
             for which, y in zip(_CHOICES, ends, strict=True):
-                pen = QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0)
-                straight_line(painter, canvas, QPointF(plot.left(), y), QPointF(plot.right(), y), pen)
+                # without an edge: along a base it would hide all that lies there
+                painter.setPen(QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0))
+                painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
             dimension_line(painter, canvas, ends, across, colour, level=False)
             painter.restore()
 
