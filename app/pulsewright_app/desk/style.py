@@ -53,7 +53,8 @@ def dress(application: QApplication, theme: Theme) -> None:
         return
     application.setProperty(_WORN, theme.name)
     application.setPalette(palette_of(theme))
-    application.setPalette(_palette_of_menus(theme), b"QMenu")
+    # the declared type is bytes, and PySide refuses bytes
+    application.setPalette(_palette_of_menus(theme), "QMenu")  # type: ignore[arg-type]
     application.setStyleSheet(
         f"""
         QMainWindow::separator {{ background: {theme.page}; width: 5px; height: 5px; }}
