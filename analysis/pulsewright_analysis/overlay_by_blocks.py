@@ -49,7 +49,7 @@ def add_coarse(glow: Afterglow, pyramid: Pyramid, records: Ints, first_sample_ti
     ----------
     glow : Afterglow
     pyramid : Pyramid
-        Of the records' channel; it must help at the raster of `glow`.
+        Of the records' channel; each column of the raster of `glow` must span at least three of its blocks.
     records : int array
         Their numbers.
     first_sample_time : array (records,)

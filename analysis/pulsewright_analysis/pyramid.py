@@ -20,8 +20,6 @@ LEAST_LENGTH = 50_000
 MOST_BYTES = 32 << 20
 """Memory that the blocks of one channel may take."""
 _LEAST_BLOCK = 64
-_BLOCKS_A_COLUMN = 3.0
-"""Blocks in a column from which on they say enough of it: with fewer, nearly all samples would be read all the same."""
 _STRETCH_BYTES = 1 << 20
 
 
@@ -42,8 +40,8 @@ class Pyramid:
     low: Codes
     high: Codes
 
-    def helps(self, raster: Raster, sample_interval: float) -> bool:
-        """Return whether a column of a raster spans so many samples that their blocks tell enough of it.
+    def blocks_a_column(self, raster: Raster, sample_interval: float) -> float:
+        """Return how many blocks a column of a raster spans: the more, the more of its rows they decide.
 
         Parameters
         ----------
@@ -51,7 +49,7 @@ class Pyramid:
         sample_interval : float
             Seconds.
         """
-        return raster.column_time / sample_interval >= _BLOCKS_A_COLUMN * self.block
+        return raster.column_time / (sample_interval * self.block)
 
     @property
     def nbytes(self) -> int:

@@ -131,9 +131,9 @@ def told_by_blocks(
         if cut < first or cut >= last:
             least, greatest = float(low[cut]), float(high[cut])
             odd = odd or least != least
-            if least < outer_low:
+            if least < outer_low or outer_low != outer_low:
                 outer_low = least
-            if greatest > outer_high:
+            if greatest > outer_high or outer_high != outer_high:
                 outer_high = greatest
     return inner_low, inner_high, outer_low, outer_high, odd
 
@@ -171,9 +171,9 @@ def add_coarse(
             left, right = edges[column], edges[column + 1]
             if left < right:
                 stop = min(right + 1, length)
-                first, last = inner_blocks(left, stop, block, length)
-                _, _, lowest, highest, _ = told_by_blocks(least, greatest, block, left, stop, first, last)
-                top, bottom = rows_of(lowest, highest, y_zero, y_step, height)
+                before, after = left // block, (stop - 1) // block + 1
+                lowest, _ = least_of(least, before, after)
+                top, bottom = rows_of(lowest, greatest_of(greatest, before, after), y_zero, y_step, height)
                 if top != NOTHING:
                     difference[top, column] += 1
                     difference[bottom + 1, column] -= 1

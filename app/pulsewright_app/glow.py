@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import repeat
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,18 +21,23 @@ from pulsewright_analysis.mean_trace import Mean, mean_over
 from pulsewright_analysis.overlay import Afterglow, Part, Raster, part_seen, passing_records
 from pulsewright_analysis.pyramid import Pyramid
 from pulsewright_analysis.record_runs import neighbouring
-from pulsewright_analysis.results import Findings, Floats, Ints
+from pulsewright_analysis.results import Floats, Ints
+from pulsewright_app.glow_alignment import Alignment
 from pulsewright_app.glow_long import ByBlocks, Refiner
 
-AlignedBy = Literal["trigger", "reference", "pulse"]
 Counts = NDArray[np.uint32]
 Weights = NDArray[np.float32]
 Stopped = Callable[[], bool]
+Told = Callable[[], None]
 
 BLOCK_BYTES = 4 << 20
 CORES = os.cpu_count() or 1
 COARSE_AT_ONCE, EXACT_AT_ONCE = 64, 4
 """Long records that a lane adds by their blocks, or makes exact, between two looks at whether to leave off."""
+OUTLINED_FROM, REFINED_FROM = 3.0, 40.0
+"""Blocks in a column from which on they outline a record, and from which on few samples are needed to make it exact."""
+QUICK_BYTES = 128 << 20
+"""Samples that are accumulated in the time that a coarse picture may take."""
 _FIRST_RUNS = 16
 """Blocks from all over the session that are accumulated before the others."""
 _MOST_AT_ONCE = 512
@@ -42,65 +46,6 @@ FADED_AWAY = 12
 """Half-lives after which a record has less than 1/4000 of its ink, and is not drawn."""
 STEPS_A_HALF_LIFE = 8
 """Records of an eighth of a half-life fade together: 9 % of a record's ink at most."""
-
-
-@dataclass(frozen=True)
-class Alignment:
-    """What the records are laid over each other by.
-
-    Attributes
-    ----------
-    shift : array (records,)
-        Seconds that each record is moved earlier by; NaN for records that cannot be aligned.
-    about : str
-        In words, for the axis and the caption; empty where the trigger aligns them.
-    """
-
-    shift: Floats
-    about: str = ""
-
-
-def alignment_of(session: Session, findings: Findings | None, channel: int, by: AlignedBy) -> Alignment | str:
-    """Return the alignment of a session's records on one channel, or a sentence why there is none.
-
-    Parameters
-    ----------
-    session : Session
-    findings : Findings or None
-    channel : int
-    by : str
-        ``trigger``; ``reference`` pulse; or found ``pulse``: the walking one on the channel that tells the sequence,
-        else the largest of its record. Pulses are brought to their median time, so that the zoom keeps its meaning.
-    """
-    if by == "trigger":
-        return Alignment(np.zeros(session.records))
-    if findings is None or findings.session.records != session.records:
-        return "the pulses are not measured yet"
-    if channel not in findings.channels:
-        return f"{session.channels[channel].name} is not measured"
-    pulses = findings.pulses
-    if by == "reference" and pulses.reference is None:
-        return "no reference pulse is set (setting reference_pulse)"
-    times = pulses.time if pulses.reference is None or by == "pulse" else pulses.reference
-    place = _largest(findings, channel)
-    if by == "pulse" and channel == findings.sequence.channel:
-        walking = findings.sequence.pulse
-        place = np.where(walking >= 0, walking, place)
-    at = np.where(place >= 0, times[np.maximum(place, 0)], np.nan) if len(times) else np.full(session.records, np.nan)
-    if not np.any(np.isfinite(at)):
-        return f"no pulse on {session.channels[channel].name} has a position"
-    name = "found pulses" if by == "pulse" else "reference pulses"
-    return Alignment(at - float(np.nanmedian(at)), name)
-
-
-def _largest(findings: Findings, channel: int) -> Ints:
-    """Return for each record the largest pulse with a position on a channel, −1 where there is none."""
-    pulses = findings.pulses
-    chosen = np.flatnonzero((pulses.channel == channel) & np.isfinite(pulses.time))
-    rising = chosen[np.argsort(np.abs(pulses.amplitude[chosen]), kind="stable")]
-    place = np.full(findings.session.records, -1, dtype=np.int64)
-    place[pulses.record[rising]] = rising  # the last one assigned, the largest, stays
-    return place
 
 
 @dataclass(frozen=True)
@@ -183,6 +128,14 @@ class _Read:
     part: Part
 
 
+@dataclass(frozen=True)
+class _Outline:
+    """What is shown until every sample has been looked at: counts that are too high, and of how many records."""
+
+    counts: tuple[Counts, ...]
+    records: int
+
+
 class Accumulation:
     """Records laid over each other, one lot after another; one thread may add at a time."""
 
@@ -197,13 +150,14 @@ class Accumulation:
         if plan.mean:
             self._mean = mean_over(self._starts, plan.session.sample_interval, plan.session.record_length)
         self._records = self._unplaced = self._coarse = 0
+        self._outline: _Outline | None = None
 
     def add(
         self,
         records: Ints,
         stopped: Stopped = lambda: False,
-        added: Callable[[], None] = lambda: None,
-        outlined: Callable[[], None] = lambda: None,
+        added: Told = lambda: None,
+        outlined: Told = lambda: None,
     ) -> None:
         """Add records, the newest last.
 
@@ -218,43 +172,56 @@ class Accumulation:
         outlined : callable
             Called once all records are in the picture coarsely, where that can be done.
         """
-        by_blocks = self._by_blocks()
-        if by_blocks is not None:
-            self._add_by_blocks(by_blocks, records, stopped, added, outlined)
-        else:
+        found = self._pyramid(len(records))
+        if found is None:
             self._add_by_samples(records, stopped, added)
+            return
+        pyramid, refined = found
+        plan = self.plan
+        by_blocks = ByBlocks(plan.session, plan.channel, plan.raster.width, pyramid, self._starts, plan.signs)
+        add = self._add_by_blocks if refined else self._add_outlined
+        add(by_blocks, records, stopped, added, outlined)
 
-    def _by_blocks(self) -> ByBlocks | None:
-        """Return how records are added by their blocks; None where all samples are needed, or as quickly looked at."""
+    def _pyramid(self, records: int) -> tuple[Pyramid, bool] | None:
+        """Return the pyramid, and whether it serves for exact counts too; None where samples are looked at at once."""
         plan = self.plan
         if plan.half_life is not None or plan.mean:
-            return None
+            return None  # these need every sample
         pyramid = plan.overview()
-        if pyramid is None or not pyramid.helps(plan.raster, plan.session.sample_interval):
+        if pyramid is None:
             return None
-        return ByBlocks(plan.session, plan.channel, plan.raster.width, pyramid, self._starts, plan.signs)
+        interval = plan.session.sample_interval
+        blocks = pyramid.blocks_a_column(plan.raster, interval)
+        seen = min((plan.raster.time_high - plan.raster.time_low) / interval, plan.session.record_length)
+        if blocks < OUTLINED_FROM or seen * records * plan.session.dtype.itemsize < QUICK_BYTES:
+            return None
+        return pyramid, blocks >= REFINED_FROM
 
-    def _add_by_blocks(
-        self,
-        by_blocks: ByBlocks,
-        records: Ints,
-        stopped: Stopped,
-        added: Callable[[], None],
-        outlined: Callable[[], None],
-    ) -> None:
-        placed = records[np.isfinite(self._starts[records])]
-        lanes = self._opened(CORES)
+    def _add_outlines(
+        self, by_blocks: ByBlocks, lanes: list[list[Afterglow]], records: Ints, stopped: Stopped
+    ) -> Iterator[int]:
+        """Add records coarsely to lanes, and yield how many were added round by round."""
         with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
-            for lots in _rounds(placed, COARSE_AT_ONCE, len(lanes)):
+            for lots in _rounds(records, COARSE_AT_ONCE, len(lanes)):
                 if stopped():
                     return
                 list(pool.map(by_blocks.add_coarse, lanes, lots))
-                counted = sum(len(lot) for lot in lots)
-                self._records += counted
-                self._coarse += counted
-            self._unplaced += len(records) - len(placed)
-            outlined()
-            refiners = [by_blocks.refiner() for _ in lanes]
+                yield sum(len(lot) for lot in lots)
+
+    def _add_by_blocks(self, by_blocks: ByBlocks, records: Ints, stopped: Stopped, added: Told, outlined: Told) -> None:
+        """Add records coarsely, and make one after another exact by the samples that their blocks leave open."""
+        placed = records[np.isfinite(self._starts[records])]
+        lanes = self._opened(CORES)
+        before = self._records
+        for count in self._add_outlines(by_blocks, lanes, placed, stopped):
+            self._records += count
+            self._coarse += count
+        if self._records < before + len(placed):
+            return
+        self._unplaced += len(records) - len(placed)
+        outlined()
+        refiners = [by_blocks.refiner() for _ in lanes]
+        with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
             for lots in _rounds(placed, EXACT_AT_ONCE, len(lanes)):
                 if stopped():
                     return
@@ -262,7 +229,21 @@ class Accumulation:
                 self._coarse -= sum(len(lot) for lot in lots)
                 added()
 
-    def _add_by_samples(self, records: Ints, stopped: Stopped, added: Callable[[], None]) -> None:
+    def _add_outlined(self, by_blocks: ByBlocks, records: Ints, stopped: Stopped, added: Told, outlined: Told) -> None:
+        """Show records coarsely while all their samples are looked at."""
+        placed = records[np.isfinite(self._starts[records])]
+        inks = range(len(self._lanes[0]))
+        lanes = [[Afterglow(self.plan.raster) for _ in inks] for _ in range(CORES)]
+        if sum(self._add_outlines(by_blocks, lanes, placed, stopped)) < len(placed):
+            return
+        counts = tuple(_summed(self._lanes, ink) + _summed(lanes, ink) for ink in inks)
+        self._outline = _Outline(counts, self._records + len(placed))
+        outlined()
+        self._add_by_samples(records, stopped, added)
+        if self._records == self._outline.records:
+            self._outline = None
+
+    def _add_by_samples(self, records: Ints, stopped: Stopped, added: Told) -> None:
         half_life = self.plan.half_life
         most = _records_a_block(self.plan)
         if half_life is not None:
@@ -335,25 +316,33 @@ class Accumulation:
             block, begin = block[chosen], begin[chosen]
         glow.add(block, begin, self.plan.session.sample_interval, about.scale, about.offset, read.part)
 
-    def _counts_of(self, ink: int) -> Counts:
-        first, *others = (lane[ink] for lane in self._lanes)
-        for other in others:
-            first.merge(other)
-            other.clear()
-        return first.counts
-
     def picture(self) -> GlowPicture:
         """Return what there is so far, in arrays of its own."""
-        about = self.plan.session.channels[self.plan.channel]
+        about, outline = self.plan.session.channels[self.plan.channel], self._outline
+        if outline is None:
+            counts = tuple(_summed(self._lanes, ink) for ink in range(len(self._lanes[0])))
+            records, coarse = self._records, self._coarse
+        else:
+            counts = tuple(ink.copy() for ink in outline.counts)
+            records, coarse = outline.records, outline.records - self._records
         return GlowPicture(
             self.plan.raster,
-            tuple(self._counts_of(ink) for ink in range(len(self._lanes[0]))),
+            counts,
             None if self._faded is None else tuple(faded.copy() for faded in self._faded),
-            self._records,
+            records,
             self._unplaced,
             None if self._mean is None else self._mean.mean(about.scale, about.offset),
-            self._coarse,
+            coarse,
         )
+
+
+def _summed(lanes: list[list[Afterglow]], ink: int) -> Counts:
+    """Return the counts of an ink over all lanes; they are put together in the first one."""
+    first, *others = (lane[ink] for lane in lanes)
+    for other in others:
+        first.merge(other)
+        other.clear()
+    return first.counts
 
 
 def _spread(runs: list[tuple[int, int]]) -> list[tuple[int, int]]:

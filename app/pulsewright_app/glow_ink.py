@@ -29,6 +29,8 @@ def inked(picture: GlowPicture, colours: tuple[str, ...], logarithmic: bool) -> 
     """
     amounts = picture.counts if picture.weights is None else picture.weights
     most = max(float(amount.max(initial=0)) for amount in amounts)
+    if picture.weights is None and len(picture.counts) == 1:
+        return _one_ink(picture.counts[0], int(most), colours[0], logarithmic)
     densities = [_density(amount, most, logarithmic) for amount in amounts]
     total: NDArray[np.float32] = np.sum(densities, axis=0)
     image = np.empty((*total.shape, 4), dtype=np.uint8)
@@ -47,14 +49,29 @@ def inked(picture: GlowPicture, colours: tuple[str, ...], logarithmic: bool) -> 
     return image
 
 
+def _one_ink(counts: Counts, most: int, colour: str, logarithmic: bool) -> NDArray[np.uint8]:
+    """Return the picture of one ink, whose pixels are looked up by their counts: a coarse one has no time for more."""
+    pixels = np.empty((most + 1, 4), dtype=np.uint8)
+    pixels[:, :3] = components(colour)
+    pixels[:, 3] = np.rint(255 * _density_by_count(most, logarithmic))
+    image: NDArray[np.uint8] = pixels.view(np.uint32)[:, 0][counts].view(np.uint8).reshape(*counts.shape, 4)
+    return image
+
+
+def _density_by_count(most: int, logarithmic: bool) -> NDArray[np.float32]:
+    """Return the density of each count from 0 to `most`."""
+    if not most:
+        return np.zeros(1, dtype=np.float32)
+    density = _curve(np.arange(most + 1, dtype=np.float64), most, logarithmic)
+    density[0] = 0.0
+    return density.astype(np.float32)
+
+
 def _density(amount: Counts | Weights, most: float, logarithmic: bool) -> NDArray[np.float32]:
     if most <= 0:
         return np.zeros(amount.shape, dtype=np.float32)
     if np.issubdtype(amount.dtype, np.integer):
-        counted = np.arange(int(most) + 1, dtype=np.float64)
-        density = _curve(counted, most, logarithmic)
-        density[0] = 0.0
-        looked_up: NDArray[np.float32] = density.astype(np.float32)[amount]
+        looked_up: NDArray[np.float32] = _density_by_count(int(most), logarithmic)[amount]
         return looked_up
     faded: NDArray[np.float32] = _curve(amount, most, logarithmic).astype(np.float32)
     # ink that fades goes on to nothing, and does not end at the faintest tint

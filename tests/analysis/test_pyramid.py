@@ -106,13 +106,13 @@ def test_edges_on_blocks_need_no_sample():
 
 def test_only_blocks_that_an_edge_cuts_are_read():
     rng = np.random.default_rng(4)
-    codes = rng.normal(0, 300, (1, 64_000)).astype(np.int16)
-    raster, reads = Raster(8, 900, 0.0, 64_000e-6, -1.0, 1.0), []
+    codes = rng.normal(0, 300, (1, 256_000)).astype(np.int16)
+    raster, reads = Raster(240, 900, 0.0, 256_000e-6, -1.0, 1.0), []
     coarse, counts = by_blocks(codes, np.array([13.3e-6]), raster, 64, reads=reads)
     expected = by_samples(codes, np.array([13.3e-6]), raster)
     np.testing.assert_array_equal(counts, expected)
     assert not np.array_equal(coarse, expected)  # else nothing would have been refined
-    assert sum(int((pieces[:, 1] - pieces[:, 0]).sum()) for pieces in reads) <= 9 * 2 * 64
+    assert 0 < sum(int((pieces[:, 1] - pieces[:, 0]).sum()) for pieces in reads) <= 241 * 2 * 64
 
 
 def test_what_is_no_number_is_looked_at_sample_by_sample():

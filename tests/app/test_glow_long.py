@@ -14,7 +14,8 @@ from pulsewright.store import write_session
 from pulsewright_analysis.overlay import Afterglow, Raster
 from pulsewright_analysis.pyramid import make_pyramid
 from pulsewright_app import glow
-from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan
+from pulsewright_app.glow import Accumulation, GlowPicture, GlowPlan
+from pulsewright_app.glow_alignment import Alignment
 
 RECORDS, LENGTH, RATE, SCALE = 23, 60_000, 1e6, 1e-3
 
@@ -35,6 +36,14 @@ def long_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def session(long_file: Path) -> Session:
     return open_session(long_file)
+
+
+@pytest.fixture(params=["outlined", "refined"], autouse=True)
+def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """By its outline until all samples were looked at, or made exact by the samples that blocks leave open."""
+    monkeypatch.setattr(glow, "QUICK_BYTES", 0)
+    monkeypatch.setattr(glow, "REFINED_FROM", glow.OUTLINED_FROM if request.param == "refined" else 1e9)
+    return str(request.param)
 
 
 def raster_of(share: float, begin: float, width: int = 37) -> Raster:
@@ -102,27 +111,34 @@ def test_what_needs_every_sample_gets_every_sample(session, more):
     np.testing.assert_array_equal(both[0].counts[0], both[1].counts[0])
 
 
-def test_leaving_off_is_heard_before_and_after_the_coarse_picture(session, monkeypatch):
+def test_leaving_off_is_heard_before_and_after_the_coarse_picture(session, monkeypatch, way):
     monkeypatch.setattr(glow, "CORES", 1)
     monkeypatch.setattr(glow, "COARSE_AT_ONCE", 10)
+    monkeypatch.setattr(glow, "BLOCK_BYTES", 4 * LENGTH * 2)
     plan = plan_of(session, raster_of(1.0, 0.0))
-    for asked_before, records, coarse in ((0, 0, 0), (1, 10, 10), (3, 23, 23), (5, 23, 15)):
-        accumulation, asked = Accumulation(plan), iter(range(99))
+    begun = (0, 0) if way == "outlined" else (10, 10)  # an outline of some of the records is not shown
+    for asked_before, records, coarse in ((0, 0, 0), (1, *begun), (3, 23, 23), (5, 23, 15), (99, 23, 0)):
+        accumulation, asked = Accumulation(plan), iter(range(98))
         accumulation.add(np.arange(RECORDS), lambda asked=asked, most=asked_before: next(asked) >= most)
         picture = accumulation.picture()
         assert (picture.records, picture.coarse) == (records, coarse)
 
 
 def test_samples_that_cannot_be_read_leave_records_coarse(session, monkeypatch):
-    read = session.source.read_pieces
+    plan = plan_of(session, raster_of(1.0, 0.0))
 
-    def broken(record, *more):
-        if record >= 8:
-            raise SessionFileError("the file ends at record 8", "copy it again")
-        return read(record, *more)
+    def broken(read):
+        def reading(record, *more):
+            if record >= 8:
+                raise SessionFileError("the file ends at record 8", "copy it again")
+            return read(record, *more)
 
-    monkeypatch.setattr(session.source, "read_pieces", broken)
-    accumulation = Accumulation(plan_of(session, raster_of(1.0, 0.0)))
+        return reading
+
+    for name in ("read_pieces", "read_channel"):
+        monkeypatch.setattr(session.source, name, broken(getattr(session.source, name)))
+    monkeypatch.setattr(glow, "BLOCK_BYTES", 2 * LENGTH * 2)
+    accumulation = Accumulation(plan)
     with pytest.raises(SessionFileError):
         accumulation.add(np.arange(RECORDS))
     picture = accumulation.picture()

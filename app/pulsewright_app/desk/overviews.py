@@ -14,7 +14,7 @@ from pulsewright_analysis.pyramid import Pyramid, block_of, make_pyramid
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.work import Background, Job
 
-_MAKING = "Looking over long records"
+_MAKING, _GETTING_READY = "Looking over long records", "Finding what is known of long records"
 _MOST = 2
 """Channels whose pyramids stay in memory."""
 
@@ -49,6 +49,7 @@ class Overviews:
 
     def _begin(self, session: Session | None) -> None:
         self._background.cancel(_MAKING)
+        self._background.cancel(_GETTING_READY)
         with self._lock:
             self._session, self._key = session, None
             self._made.clear()
@@ -109,6 +110,23 @@ class Overviews:
                 self._made[channel] = pyramid
                 while len(self._made) > _MOST:
                     self._tried.discard(self._made.popitem(last=False)[0])
+
+    def get_ready(self, session: Session, channel: int) -> None:
+        """Let what was kept of a channel be found, and compiled code loaded, before they are asked for.
+
+        Parameters
+        ----------
+        session : Session
+        channel : int
+        """
+
+        def find(job: Job) -> None:
+            pyramid = self._find(session, channel)
+            if pyramid is not None and not job.cancelled():
+                load_compiled(pyramid)
+
+        if block_of(session) is not None:
+            self._background.start(_GETTING_READY, find, lambda _: None, urgent=True)
 
     def prepare(self, session: Session, channel: int) -> None:
         """Let the pyramid of a channel be made in the background, and kept, unless it is there or of no use.

@@ -31,8 +31,8 @@ Progress = Callable[[float, str], None]
 _PROGRESS_EVERY = 0.05
 PARTS_EVERY = 0.15
 """Seconds between two parts of a picture."""
-_PATIENCE = 10
-"""Niceness of a worker, of 19 at most."""
+_PATIENCE, _PICTURE_PATIENCE = 10, 4
+"""Niceness of a worker, of 19 at most, and of one that makes a picture which somebody waits for."""
 _KEPT_BYTES = 64 << 20
 
 
@@ -89,14 +89,14 @@ class Job:
             self.on_part(self._parts.pop())
 
 
-def _stand_back() -> None:
+def _stand_back(patience: int) -> None:
     """Let this thread, and those that it starts, wait for the window's thread where both want a core.
 
     Linux keeps a priority for each thread; elsewhere all stay alike.
     """
     if sys.platform.startswith("linux"):
         with suppress(OSError):
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), _PATIENCE)
+            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), patience)
 
 
 class Background(QObject):
@@ -109,7 +109,8 @@ class Background(QObject):
 
     def __init__(self, parent: QObject | None = None, threads: int = 3) -> None:
         super().__init__(parent)
-        self._pool = ThreadPoolExecutor(threads, thread_name_prefix="desk", initializer=_stand_back)
+        self._pool = ThreadPoolExecutor(threads, "desk", _stand_back, (_PATIENCE,))
+        self._pictures = ThreadPoolExecutor(2, "desk picture", _stand_back, (_PICTURE_PATIENCE,))
         self._urgent = ThreadPoolExecutor(1, thread_name_prefix="desk at once")
         self._futures: set[Future[None]] = set()
         self._jobs: dict[str, Job] = {}
@@ -126,6 +127,7 @@ class Background(QObject):
         *,
         partial: Callable[[Any], None] | None = None,
         urgent: bool = False,
+        picture: bool = False,
     ) -> None:
         """Start a job.
 
@@ -140,6 +142,8 @@ class Background(QObject):
             after a newer job of the same key was started or the job was cancelled.
         urgent : bool
             True for short work that must not wait until a long one lets go of a thread.
+        picture : bool
+            True for the picture of the view in front, which does not wait for other work either, however long it takes.
         """
         self.cancel(key)
         self._generation += 1
@@ -147,7 +151,7 @@ class Background(QObject):
         job.on_progress, job.on_part = progress, partial
         self._jobs[key] = job
         self._futures = {future for future in self._futures if not future.done()}
-        pool = self._urgent if urgent else self._pool
+        pool = self._urgent if urgent else self._pictures if picture else self._pool
         self._futures.add(pool.submit(self._run, job, work, done, failed))
 
     def _run(
@@ -203,6 +207,7 @@ class Background(QObject):
         """Cancel every job and end the threads."""
         self.stop()
         self._pool.shutdown()
+        self._pictures.shutdown()
         self._urgent.shutdown()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,18 +19,21 @@ from pulsewright.errors import SessionFileError
 from pulsewright.session import Channel
 from pulsewright.store import write_session
 from pulsewright_analysis.overlay import Afterglow
+from pulsewright_app import glow
 from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import Settle, at, labelled, message, point
 
 CAPTION = "What the Afterglow view shows"
-RECORDS, LENGTH, RATE = 10, 400_000, 1e6
+RECORDS, LENGTH, RATE = 6, 200_000, 1e6
 Windows = Callable[..., DeskWindow]
 
 
-@pytest.fixture
-def kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
-    """The folder of what is kept, empty at first."""
+@pytest.fixture(params=["outlined", "refined"])
+def kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, request: pytest.FixtureRequest) -> Path:
+    """The folder of what is kept, empty at first; both ways from the coarse picture to the exact one."""
+    monkeypatch.setattr(glow, "QUICK_BYTES", 0)
+    monkeypatch.setattr(glow, "REFINED_FROM", glow.OUTLINED_FROM if request.param == "refined" else 1e9)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     return cache_folder()
 
@@ -79,13 +83,13 @@ def test_what_was_kept_serves_the_next_desk(make_window: Windows, long_file: Pat
     desk, captions = glowing(make_window, long_file, settle)
     assert is_exact(desk) and not any("coarse" in text for text in captions)
     assert len(entries(kept)) == 1
-    desk.viewing.zoom_time((0.013, 0.371))
+    desk.viewing.zoom_time((0.003, 0.189))
     settle(desk)
-    assert any("coarse, 0 of 10 records exact so far" in text for text in captions)
+    assert any("coarse, 0 of 6 records exact so far" in text for text in captions)
     assert is_exact(desk) and "coarse" not in labelled(desk, CAPTION)
     second, captions = glowing(make_window, long_file, settle)
-    assert "coarse, 0 of 10 records exact so far" in captions[0]
-    assert is_exact(second) and "all 10 records" in labelled(second, CAPTION)
+    assert "coarse, 0 of 6 records exact so far" in captions[0]
+    assert is_exact(second) and "all 6 records" in labelled(second, CAPTION)
     second.viewing.set_channel(1)
     settle(second)
     assert is_exact(second) and len(entries(kept)) == 2
@@ -102,7 +106,7 @@ def test_a_damaged_entry_is_made_again(make_window: Windows, long_file: Path, se
         assert is_exact(desk) and not any("coarse" in text for text in captions)
         assert entry.read_bytes() == whole
     entry.unlink()
-    desk.viewing.zoom_time((0.013, 0.371))
+    desk.viewing.zoom_time((0.003, 0.189))
     settle(desk)
     assert is_exact(desk)
 
@@ -113,7 +117,7 @@ def test_a_file_that_was_changed_is_looked_through_anew(
     """As many bytes, changed where the quick digest does not look."""
     glowing(make_window, long_file, settle)
     with long_file.open("r+b") as stream:
-        stream.seek(900_000)
+        stream.seek(450_000)
         stream.write(np.full(2_000, 900, "<i2").tobytes())
     os.utime(long_file, ns=(0, 1_000))
     desk, captions = glowing(make_window, long_file, settle)
@@ -125,11 +129,11 @@ def test_a_change_while_the_desk_shows_the_file_ends_the_use_of_its_blocks(
 ) -> None:
     desk, captions = glowing(make_window, long_file, settle)
     with long_file.open("r+b") as stream:
-        stream.seek(900_000)
+        stream.seek(450_000)
         stream.write(np.full(2_000, 900, "<i2").tobytes())
     os.utime(long_file, ns=(0, 1_000))
     captions.clear()
-    desk.viewing.zoom_time((0.001, 0.399))
+    desk.viewing.zoom_time((0.001, 0.199))
     settle(desk)
     assert is_exact(desk) and not any("coarse" in text for text in captions)
 
@@ -143,7 +147,7 @@ def test_a_full_disk_is_said_once_and_blocks_serve_from_memory(
     monkeypatch.setattr(caches, "replacing", full)
     desk, captions = glowing(make_window, long_file, settle)
     assert "cannot be kept (No space left on device)" in message(desk)
-    desk.viewing.zoom_time((0.013, 0.371))
+    desk.viewing.zoom_time((0.003, 0.189))
     settle(desk)
     assert any("coarse" in text for text in captions)
     assert is_exact(desk) and not entries(kept)
@@ -159,9 +163,41 @@ def test_what_stayed_coarse_is_never_said_to_be_exact(
         raise SessionFileError("the file ends at record 0", "copy it again")
 
     monkeypatch.setattr(source, "read_pieces", broken)
-    desk.viewing.zoom_time((0.013, 0.371))
+    monkeypatch.setattr(source, "read_channel", broken)
+    desk.viewing.zoom_time((0.003, 0.189))
     settle(desk)
     assert "the file ends at record 0" in message(desk)
-    assert "coarse: the samples of 10 of 10 records were not read" in labelled(desk, CAPTION)
-    point(qtbot, desk, at(desk, 0.2, 0.0))
-    assert "at most 10 records pass here so far" in labelled(desk, "Under the pointer")
+    assert "coarse: the samples of 6 of 6 records were not read" in labelled(desk, CAPTION)
+    point(qtbot, desk, at(desk, 0.1, 0.0))
+    assert "at most 6 records pass here so far" in labelled(desk, "Under the pointer")
+
+
+def test_a_picture_does_not_wait_for_long_work(desk: DeskWindow, qtbot: Any) -> None:
+    """Every thread of the background is taken until the picture is there."""
+    done = threading.Event()
+    try:
+        for number in range(6):
+            desk.background.start(f"Long work {number}", lambda job: done.wait(60), lambda _: None)
+        desk.viewing.set_view("afterglow")
+        view = desk.middle.view
+        qtbot.waitUntil(lambda: view.made is not None and view.made.complete, timeout=60_000)  # type: ignore[attr-defined]
+        assert desk.background.busy
+    finally:
+        done.set()
+
+
+def test_what_was_kept_is_at_hand_before_the_view_is_chosen(
+    make_window: Windows, long_file: Path, settle: Settle, kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    glowing(make_window, long_file, settle)
+    desk = make_window(long_file)
+    settle(desk)
+
+    def nothing(*more: object) -> None:
+        raise AssertionError("it was looked for again")
+
+    monkeypatch.setattr(caches.Cache, "load", nothing)
+    desk.viewing.set_view("afterglow")
+    settle(desk)
+    assert is_exact(desk)
+    assert "came to nothing" not in message(desk)

@@ -24,7 +24,8 @@ from pulsewright_app.desk.views.picture_view import PictureView, Publish, image_
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
-from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan, alignment_of, passing_of
+from pulsewright_app.glow import Accumulation, GlowPicture, GlowPlan, passing_of
+from pulsewright_app.glow_alignment import Alignment, alignment_of
 from pulsewright_app.glow_ink import inked
 from pulsewright_app.theme import Theme, theme
 from pulsewright_app.wording import count
@@ -93,6 +94,8 @@ class AfterglowView(PictureView[_Shown]):
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
         self._overviews = Overviews(desk.document, desk.background, self.viewing.tell)
+        # not before: what it loads would keep the first picture of a session waiting
+        desk.data.extents_arrived.connect(self._get_ready)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -113,6 +116,11 @@ class AfterglowView(PictureView[_Shown]):
         self._drop()
         self.made = self._made_for = None
         self.passing.forget()
+
+    def _get_ready(self) -> None:
+        session = self.document.session
+        if session is not None:
+            self._overviews.get_ready(session, self.viewing.channel)
 
     def _drop(self) -> None:
         self.leave_off()
@@ -276,7 +284,7 @@ class AfterglowView(PictureView[_Shown]):
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))
         parts.append(self._how_many(session, shown))
-        parts.append(f"densest spot: {count(picture.most, 'record')}")
+        parts.append(f"densest spot: {'at most ' if picture.coarse else ''}{count(picture.most, 'record')}")
         if picture.unplaced:
             parts.append(f"{count(picture.unplaced, 'record')} without {self._aligned[:-1]} left away")
         if len(picture.counts) == 1 and self.viewing.inks == "polarity":

@@ -79,7 +79,7 @@ class PictureView(View, Generic[Made]):
 
             return work(job, publish)
 
-        self.desk.background.start(self.KEY, work_of, self._take, self._failed, partial=self._take_part)
+        self.desk.background.start(self.KEY, work_of, self._take, self._failed, partial=self._take_part, picture=True)
 
     def leave_off(self) -> None:
         """Give up what is being made."""
