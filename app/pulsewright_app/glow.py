@@ -225,7 +225,9 @@ class Accumulation:
             for lots in _rounds(placed, EXACT_AT_ONCE, len(lanes)):
                 if stopped():
                     return
-                list(pool.map(Refiner.make_exact, refiners, lanes, lots))
+                list(pool.map(Refiner.make_exact, refiners, lanes, lots, repeat(stopped)))
+                if stopped():
+                    return  # perhaps in the middle of a record
                 self._coarse -= sum(len(lot) for lot in lots)
                 added()
 
