@@ -125,7 +125,7 @@ def base_of(samples: Floats, code: float, check: Check = unchecked) -> tuple[flo
     kept = trim_pulses(samples, code, check)
     count = int(np.count_nonzero(kept))
     means = _record_means(samples, kept)
-    offset = sum(float(np.sum(trace, where=mine)) for trace, mine in zip(samples, kept, strict=True)) / count
+    offset = sum(float(np.sum(samples[some], where=kept[some])) for some in _few_records(samples)) / count
     # each record's own base comes off first: a drift from record to record is no noise within one
     autocovariance = masked_autocovariance(samples, means, kept, check)
     used = int(np.count_nonzero(np.sum(kept, axis=1) >= FEWEST_OF_A_RECORD))
@@ -255,24 +255,31 @@ def trim_pulses(samples: Floats, code: float, check: Check = unchecked) -> Bools
     return kept
 
 
-# record by record, so that what is worked out on the way takes the memory of one record alone
+# a few records at a time, so that what is worked out on the way takes little memory
+
+
+def _few_records(samples: Floats) -> Iterator[slice]:
+    """Yield the places of as many neighbouring records of (records, samples) as may be worked on together."""
+    step = max(1, MOST_SAMPLES // samples.shape[1])
+    for first in range(0, len(samples), step):
+        yield slice(first, min(first + step, len(samples)))
 
 
 def _outside(samples: Floats, centre: Floats, reach: float) -> Bools:
     """Return which samples lie further than `reach` from their record's centre."""
     beyond = np.empty(samples.shape, dtype=bool)
-    for number, (trace, middle) in enumerate(zip(samples, centre[:, 0], strict=True)):
-        apart = trace - middle
-        np.greater(np.abs(apart, out=apart), reach, out=beyond[number])
+    for some in _few_records(samples):
+        apart = samples[some] - centre[some]
+        np.greater(np.abs(apart, out=apart), reach, out=beyond[some])
     return beyond
 
 
 def _spread(samples: Floats, centre: Floats, kept: Bools) -> float:
     """Return the standard deviation of the kept samples about their records' centres."""
     total = square = 0.0
-    for trace, middle, mine in zip(samples, centre[:, 0], kept, strict=True):
-        rest = trace - middle
-        rest *= mine
+    for some in _few_records(samples):
+        rest = samples[some] - centre[some]
+        rest *= kept[some]
         total += float(np.sum(rest))
         # no dot product: it would wake as many threads as there are cores
         square += float(np.sum(np.square(rest, out=rest)))
@@ -294,7 +301,8 @@ def _spread_places(length: int) -> NDArray[np.int64]:
 def _record_means(samples: Floats, kept: Bools) -> Floats:
     """Return each record's mean of its kept samples, (records, 1); that of all kept samples where a record has few."""
     counts = np.sum(kept, axis=1, keepdims=True)
-    sums = np.array([[np.sum(trace, where=mine)] for trace, mine in zip(samples, kept, strict=True)])
+    parts = [np.sum(samples[some], axis=1, keepdims=True, where=kept[some]) for some in _few_records(samples)]
+    sums = np.concatenate(parts)
     overall = float(np.sum(sums)) / max(int(np.sum(counts)), 1)
     return np.where(counts >= FEWEST_OF_A_RECORD, sums / np.maximum(counts, 1), overall)
 
@@ -303,17 +311,19 @@ def _widened(outside: Bools) -> Bools:
     """Widen each run of True by its own length on both sides, by 4 samples at least and 1/16 of the record at most."""
     wide = np.zeros(outside.shape, dtype=bool)
     length = outside.shape[1]
-    for number, row in enumerate(outside):
-        # a run's first sample, and the first after it
-        turns = np.flatnonzero(np.diff(row, prepend=False, append=False))
-        if len(turns) == 0:
-            continue
-        starts, stops = turns[::2], turns[1::2]
+    rows = np.flatnonzero(np.any(outside, axis=1))
+    for few in np.array_split(rows, max(1, len(rows) * length // MOST_SAMPLES)):
+        padded = np.zeros((len(few), length + 1), dtype=np.int8)
+        padded[:, :length] = outside[few]
+        # a run's first sample, and the first after it: no run goes on into the next record, for each ends with a False
+        turns = np.flatnonzero(np.diff(padded.ravel(), prepend=0))
+        row, starts = np.divmod(turns[::2], length + 1)
+        stops = turns[1::2] - row * (length + 1)
         margin = np.clip(stops - starts, 4, max(length // 16, 4))
-        edges = np.zeros(length + 1, dtype=np.int32)
-        np.add.at(edges, np.maximum(starts - margin, 0), 1)
-        np.add.at(edges, np.minimum(stops + margin, length), -1)
-        np.greater(np.cumsum(edges, dtype=np.int32)[:length], 0, out=wide[number])
+        edges = np.zeros((len(few), length + 1), dtype=np.int32)
+        np.add.at(edges, (row, np.maximum(starts - margin, 0)), 1)
+        np.add.at(edges, (row, np.minimum(stops + margin, length)), -1)
+        wide[few] = np.cumsum(edges, axis=1, dtype=np.int32)[:, :length] > 0
     return wide
 
 
@@ -343,12 +353,12 @@ def masked_autocovariance(samples: Floats, means: Floats, kept: Bools, check: Ch
     lags = min(MOST_LAGS, max(length // 4, 1))
     size = next_fast_len(length + lags, real=True)
     power, places = np.zeros(size // 2 + 1), np.zeros(size // 2 + 1)
-    for trace, mean, mine in zip(samples, means[:, 0], kept, strict=True):
+    for some in _few_records(samples):
         check()
-        rest = trace - mean
-        rest *= mine
+        rest = samples[some] - means[some]
+        rest *= kept[some]
         power += _power(rfft(rest, size))
-        places += _power(rfft(mine.astype(float), size))
+        places += _power(rfft(kept[some].astype(float), size))
     products, counts = irfft(power, size)[:lags], irfft(places, size)[:lags]
     counts = np.maximum(np.round(counts), 1.0)
     autocovariance: Floats = products / counts
@@ -357,8 +367,9 @@ def masked_autocovariance(samples: Floats, means: Floats, kept: Bools, check: Ch
     return autocovariance
 
 
-def _power(spectrum: NDArray[np.complex128]) -> Floats:
-    """Return the squared sizes of (frequencies,)."""
-    power: Floats = np.square(spectrum.real)
-    power += np.square(spectrum.imag)
-    return power
+def _power(spectra: NDArray[np.complex128]) -> Floats:
+    """Return the squared sizes of (records, frequencies), summed over the records."""
+    power = np.square(spectra.real)
+    power += np.square(spectra.imag)
+    summed: Floats = np.sum(power, axis=0)
+    return summed

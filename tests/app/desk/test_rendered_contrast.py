@@ -17,6 +17,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 from PySide6.QtCore import QPoint, QRect, Qt
 from PySide6.QtWidgets import (
     QAbstractButton,
+    QApplication,
     QComboBox,
     QHeaderView,
     QLabel,
@@ -33,6 +34,7 @@ from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
 from .gestures import Settle, canvas_of, colours_of, pulse_of
+from .overflow import menus_of
 
 TEXT, MARK = 4.5, 3.0
 _LABEL_GAP = 7
@@ -267,6 +269,31 @@ def test_the_rail_and_the_buttons_of_the_panels_stand_out(worked_on: DeskWindow)
         for button in buttons
     }
     assert {name: round(value, 2) for name, value in seen.items() if value < MARK} == {}
+
+
+def test_the_entries_of_the_menus_and_their_boxes_stand_out(worked_on: DeskWindow) -> None:
+    weak, boxes, texts = {}, 0, 0
+    for menu in menus_of(worked_on):
+        menu.popup(worked_on.pos())
+        QApplication.processEvents()
+        picture = colours_of(menu.grab().toImage())
+        menu.close()
+        for action in menu.actions():
+            if not action.isEnabled() or action.isSeparator():
+                continue
+            place = menu.actionGeometry(action)
+            left, beside = QRect(place), QRect(place)
+            left.setWidth(20)
+            beside.setLeft(28)
+            texts += 1
+            if (seen := contrast_of(cut(picture, beside))) < TEXT:
+                weak[action.text()] = round(seen, 2)
+            if action.isCheckable() and not action.isChecked():  # a tick would stand out by itself
+                boxes += 1
+                if (seen := contrast_of(cut(picture, left))) < MARK:
+                    weak[f"the box of {action.text()}"] = round(seen, 2)
+    assert texts > 40 and boxes > 8
+    assert not weak, weak
 
 
 def test_what_is_pale_is_found(qtbot: Any) -> None:
