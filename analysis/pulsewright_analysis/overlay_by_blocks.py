@@ -87,7 +87,14 @@ class Refinement:
         self.samples_read = 0
         """Samples that were read so far."""
 
-    def add(self, glow: Afterglow, record: int, first_sample_time: float, read: ReadPieces) -> None:
+    def add(
+        self,
+        glow: Afterglow,
+        record: int,
+        first_sample_time: float,
+        read: ReadPieces,
+        stopped: Callable[[], bool] = lambda: False,
+    ) -> None:
         """Make one record exact.
 
         Parameters
@@ -100,6 +107,8 @@ class Refinement:
             Time of its sample 0 from its trigger, seconds.
         read : callable
             Reads pieces of it.
+        stopped : callable
+            Asked before each reading whether to leave off; the rest of the record then stays coarse.
         """
         from pulsewright_analysis import pyramid_kernels as kernels
 
@@ -111,7 +120,7 @@ class Refinement:
         low, high = _readable(pyramid.low[record]), _readable(pyramid.high[record])
         doubtful = kernels.find_doubts(low, high, block, length, start, x_step, y_zero, y_step, raster.height, *found)
         column = 0 if doubtful else raster.width
-        while column < raster.width:
+        while column < raster.width and not stopped():
             after, count = kernels.find_pieces(
                 self._spans, self._doubts, block, length, column, self._most, self._gap, self._pieces
             )

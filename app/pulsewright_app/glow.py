@@ -225,7 +225,9 @@ class Accumulation:
             for lots in _rounds(placed, EXACT_AT_ONCE, len(lanes)):
                 if stopped():
                     return
-                list(pool.map(Refiner.make_exact, refiners, lanes, lots))
+                list(pool.map(Refiner.make_exact, refiners, lanes, lots, repeat(stopped)))
+                if stopped():
+                    return  # perhaps in the middle of a record
                 self._coarse -= sum(len(lot) for lot in lots)
                 added()
 
@@ -236,7 +238,9 @@ class Accumulation:
         lanes = [[Afterglow(self.plan.raster) for _ in inks] for _ in range(CORES)]
         if sum(self._add_outlines(by_blocks, lanes, placed, stopped)) < len(placed):
             return
-        counts = tuple(_summed(self._lanes, ink) + _summed(lanes, ink) for ink in inks)
+        counts = tuple(_summed(lanes, ink) for ink in inks)
+        if self._records:
+            counts = tuple(own + _summed(self._lanes, ink) for ink, own in zip(inks, counts, strict=True))
         self._outline = _Outline(counts, self._records + len(placed))
         outlined()
         self._add_by_samples(records, stopped, added)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from pulsewright.block_source import Room
 from pulsewright.file_blocks import WORTH_SKIPPING
 from pulsewright.session import Codes, Session
@@ -71,7 +73,7 @@ class Refiner:
         self._refinement = Refinement(by_blocks.width, by_blocks.pyramid, by_blocks.scales, WORTH_SKIPPING)
         self._room = Room()
 
-    def make_exact(self, lane: list[Afterglow], records: Ints) -> None:
+    def make_exact(self, lane: list[Afterglow], records: Ints, stopped: Callable[[], bool]) -> None:
         """Make some records exact; those of any lane, for lanes are added up in the end.
 
         Parameters
@@ -79,6 +81,8 @@ class Refiner:
         lane : list of Afterglow
             One for each ink; gets what changes.
         records : int array
+        stopped : callable
+            Asked between readings whether to leave off.
 
         Raises
         ------
@@ -92,4 +96,4 @@ class Refiner:
             def read(pieces: Ints, record: int = record) -> Codes:
                 return source.read_pieces(record, channel, pieces, self._room)
 
-            self._refinement.add(lane[about.ink_of(record)], record, float(about.starts[record]), read)
+            self._refinement.add(lane[about.ink_of(record)], record, float(about.starts[record]), read, stopped)

@@ -161,3 +161,18 @@ def test_calling_off_is_heard():
 
     assert make_pyramid(session, 0, cancelled) is None
     assert len(asked) == 3
+
+
+def test_a_record_that_is_left_off_is_never_thinner_than_it_should_be():
+    codes = np.random.default_rng(9).normal(0, 300, (1, 64_000)).astype(np.int16)
+    raster, scales = Raster(60, 900, 0.0, 64_000e-6, -1.0, 1.0), Scales(INTERVAL, SCALE, OFFSET)
+    glow, pyramid, reads = Afterglow(raster), blocks_of(codes, 64), []
+    add_coarse(glow, pyramid, np.arange(1), np.zeros(1), scales)
+
+    def read(pieces):
+        reads.append(pieces)
+        return np.concatenate([codes[0, begin:end] for begin, end in pieces])
+
+    Refinement(60, pyramid, scales, 0).add(glow, 0, 0.0, read, lambda: True)
+    assert not reads
+    assert (glow.counts >= by_samples(codes, np.zeros(1), raster)).all()
