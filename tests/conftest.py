@@ -16,7 +16,8 @@ import pytest
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 # what a person who also uses the program has added to the samples, and chosen, must decide no test
 _HOME = tempfile.mkdtemp(prefix="pulsewright-tests-")
-os.environ["XDG_DATA_HOME"] = os.environ["XDG_CONFIG_HOME"] = _HOME
+for _folder in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
+    os.environ[_folder] = _HOME
 atexit.register(shutil.rmtree, _HOME, ignore_errors=True)
 os.environ.pop("COLUMNS", None)  # pages of text are as wide as without a terminal, whoever runs the tests
 

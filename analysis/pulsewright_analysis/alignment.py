@@ -16,7 +16,6 @@ from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.clock_rates import clock_rate
 from pulsewright_analysis.correlation import correlate
-from pulsewright_analysis.gate_samples import whole
 from pulsewright_analysis.gates import Gate, cut_gate, gate_around_pulses
 from pulsewright_analysis.groups import compare_groups
 from pulsewright_analysis.record_runs import spread
@@ -32,6 +31,7 @@ from pulsewright_analysis.results import (
 )
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit, carries_sine, fit_shared_frequency
 from pulsewright_analysis.skew_contrasts import ComparedDelays, contrast, covariance_of, drift_of, largest_of
+from pulsewright_analysis.streaming import Check, unchecked
 from pulsewright_analysis.type_b import ComparisonErrors, clock_term
 from pulsewright_analysis.validity import SINE_REGION
 
@@ -53,6 +53,7 @@ def measure_alignment(
     pulses: Pulses,
     sequence: Sequence,
     settings: Settings,
+    check: Check = unchecked,
 ) -> tuple[Alignment, SineFit | None, list[str]]:
     """Measure skews by a shared-frequency sine fit or by correlation, whichever the signal asks for.
 
@@ -70,6 +71,8 @@ def measure_alignment(
     sequence : Sequence
         Records in which a module is out of step are not compared with the reference's.
     settings : Settings
+    check : callable
+        As for `streaming.for_each`.
 
     Returns
     -------
@@ -79,25 +82,25 @@ def measure_alignment(
     if len(channels) < 2:
         return NOTHING, None, ["No alignment: one channel alone has nothing to line up with."]
     reference = session.channel_index(settings.reference) if settings.reference else channels[0]
-    method = _method(session, channels, records, settings)
+    method = _method(session, channels, records, settings, check)
     if method == "correlation" and settings.alignment_span is None:
-        gate = gate_around_pulses(session, channels, records, pulses, reference)
+        gate = gate_around_pulses(session, channels, records, pulses, reference, check)
     else:
-        gate = cut_gate(session, channels, records, settings.alignment_span)
+        gate = cut_gate(session, channels, records, settings.alignment_span, check)
     if isinstance(gate, str):
         return NOTHING, None, [f"No alignment: {gate}."]
     place = list(channels).index(reference)
     usable = ~gate.clipped & _same_trigger(session, channels, gate, sequence, reference)
     fit = None
     if method == "sine":
-        fit = fit_shared_frequency(gate.samples, session.sample_rate)
+        fit = fit_shared_frequency(gate.samples, session.sample_rate, check=check)
         if not 0 < fit.frequency < session.sample_rate / 2:
             return NOTHING, None, ["No alignment: the records carry no sine between 0 and half the sample rate."]
         delay, variance, unlike = sine_delays(fit, gate, usable, place)
         against = fit.amplitude[:, [place]]
         gain = np.where(np.isfinite(delay) & (against > 0), fit.amplitude / np.where(against > 0, against, 1.0), np.nan)
     else:
-        delays = correlate(whole(gate.samples), usable, place, levels.autocovariance, session.sample_rate)
+        delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate, check)
         delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
         delay = delay + gate.start - gate.start[:, place : place + 1]
     comparison = ComparedDelays(
@@ -118,34 +121,34 @@ def measure_alignment(
         )
     alignment = _combined(session, comparison, gate, method, fit, gain)
     if fit is not None:
-        alignment = _with_rates(alignment, session, comparison, gate, fit)
+        alignment = _with_rates(alignment, session, comparison, gate, fit, check)
     else:
         alignment = _with_pulse_rates(alignment, session, comparison, pulses, sequence, settings)
     return alignment, fit, [*reasons, *_apart(alignment)]
 
 
 def _method(
-    session: Session, channels: SequenceOf[int], records: Ints, settings: Settings
+    session: Session, channels: SequenceOf[int], records: Ints, settings: Settings, check: Check
 ) -> Literal["sine", "correlation"]:
     """Return the method asked for, or the one that a few records ask for."""
     if settings.alignment_method != "auto":
         return settings.alignment_method
     few = records[spread(len(records), ENOUGH_TO_JUDGE)]
-    gate = cut_gate(session, channels, few, settings.alignment_span)
-    if isinstance(gate, str) or not carries_sine(gate.samples, session.sample_rate):
+    gate = cut_gate(session, channels, few, settings.alignment_span, check)
+    if isinstance(gate, str) or not carries_sine(gate.samples, session.sample_rate, check):
         return "correlation"
     return "sine"
 
 
 def _with_rates(
-    alignment: Alignment, session: Session, comparison: ComparedDelays, gate: Gate, fit: SineFit
+    alignment: Alignment, session: Session, comparison: ComparedDelays, gate: Gate, fit: SineFit, check: Check
 ) -> Alignment:
     """Return the alignment with the rate of each module's clock against the others', from its own frequency."""
     found: dict[str, SineFit] = {}
     for module, name in enumerate(session.modules):
         own = (comparison.modules == module) & (fit.explained > CARRIES_SINE)
         if np.any(own):
-            found[name] = fit_shared_frequency(gate.samples.of_channels(own), session.sample_rate, fit.frequency)
+            found[name] = fit_shared_frequency(gate.samples.of_channels(own), session.sample_rate, fit.frequency, check)
     pairs = []
     for pair in alignment.between_modules:
         first, second = (found.get(name) for name in pair.modules)

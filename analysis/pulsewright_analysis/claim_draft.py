@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from pulsewright.claim_kinds import HOW_TO_WRITE, KINDS, ClaimKind
+from pulsewright.minus import as_typed
 from pulsewright.quantity import Quantity, engineering
 from pulsewright.review import Review
 from pulsewright_analysis.results import Findings
@@ -63,16 +64,21 @@ def _settings(findings: Findings) -> Iterator[str]:
             yield f"{name} = {_written(name, entry['value'])}"
 
 
+def _typed(value: float, unit: str) -> str:
+    """Return a number as a person would type it."""
+    return as_typed(engineering(value, unit, 9))
+
+
 def _written(name: str, value: Any) -> str:
     if name in STRETCHES:
-        return _quoted(" .. ".join(engineering(end, "s", 9) for end in value))
+        return _quoted(" .. ".join(_typed(end, "s") for end in value))
     if name in SECONDS:
-        return _quoted(engineering(value, "s", 9))
+        return _quoted(_typed(value, "s"))
     if name == "delays":
-        told = (f"{_quoted(channel)} = {_quoted(engineering(delay, 's', 9))}" for channel, delay in value.items())
+        told = (f"{_quoted(channel)} = {_quoted(_typed(delay, 's'))}" for channel, delay in value.items())
         return f"{{ {', '.join(told)} }}"
     if name == "threshold":
-        return _quoted(engineering(value, "V", 9))
+        return _quoted(_typed(value, "V"))
     return json.dumps(value, ensure_ascii=False)
 
 

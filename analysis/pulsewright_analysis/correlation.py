@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright_analysis.gate_samples import GateSamples, as_gate_samples
+from pulsewright_analysis.streaming import Check, unchecked
 from pulsewright_analysis.validity import CORRELATION_REGION
 
 Floats = NDArray[np.float64]
@@ -25,6 +28,8 @@ AGREEMENT = 5.0
 FEWEST_TO_AGREE = 3
 """Two maxima are told apart where records agree to this many standard errors, or, from few, by far."""
 NEWTON_STEPS = 8
+SPECTRA_BYTES = 8 << 20
+"""Samples, as float64, of the records whose spectra are held together."""
 
 
 @dataclass(frozen=True)
@@ -69,13 +74,18 @@ def noise_spectrum(autocovariance: Floats, length: int) -> Floats:
 
 
 def correlate(
-    samples: Floats, usable: NDArray[np.bool_], reference: int, autocovariance: Floats, sample_rate: float
+    samples: Floats | GateSamples,
+    usable: NDArray[np.bool_],
+    reference: int,
+    autocovariance: Floats,
+    sample_rate: float,
+    check: Check = unchecked,
 ) -> Delays:
     """Return the delay of every channel against the reference, record by record.
 
     Parameters
     ----------
-    samples : array (records, channels, samples)
+    samples : array (records, channels, samples), or GateSamples
         The gate, in the channels' units.
     usable : bool array (records, channels)
         False where a record of a channel must not take part.
@@ -85,6 +95,8 @@ def correlate(
         Of the noise, unit squared.
     sample_rate : float
         Hertz.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -94,42 +106,114 @@ def correlate(
         band is σ²/Σs′², the Cramér–Rao bound of a known waveform's delay (algebra; Kay, Fundamentals of Statistical
         Signal Processing: Estimation Theory, 3.11, from memory).
     """
-    length = samples.shape[-1]
-    spectra = np.fft.rfft(samples, axis=-1)
+    gate = as_gate_samples(samples)
+    records, channels, length = gate.shape
     omega: Floats = 2 * np.pi * np.fft.rfftfreq(length, 1 / sample_rate).astype(np.float64)
     noise = noise_spectrum(autocovariance, length)
-    signal, unlike = _signal_power(spectra, noise, usable)
+    signal, unlike = _signal_power(gate, noise, usable, check)
     if reference in unlike:
-        return _nothing(samples.shape, "the reference carries no signal in the gate")
+        return _nothing(gate.shape, "the reference carries no signal in the gate")
     weight = _band(signal, noise, unlike)
     energy = 2 * np.sum(np.where(weight > 0, signal / noise, 0.0), axis=1)
     for channel in np.flatnonzero(energy < CORRELATION_REGION.smallest).tolist():
         unlike.setdefault(channel, "its signal is too weak for a delay")
     if reference in unlike:
-        return _nothing(samples.shape, "the reference's signal is too weak for a delay")
-    delay = np.full(samples.shape[:2], np.nan)
-    gain = np.full(samples.shape[:2], np.nan)
+        return _nothing(gate.shape, "the reference's signal is too weak for a delay")
+    together = usable & usable[:, [reference]]
+    for channel in np.flatnonzero(~np.any(together, axis=0)).tolist():
+        unlike.setdefault(channel, "no record of it can be compared with the reference")
+    delay, gain = np.full((records, channels), np.nan), np.full((records, channels), np.nan)
     delay[usable[:, reference], reference] = 0.0
     gain[usable[:, reference], reference] = 1.0
-    for channel in range(samples.shape[1]):
-        rows = np.flatnonzero(usable[:, channel] & usable[:, reference])
-        if channel == reference or channel in unlike:
-            continue
-        if len(rows) == 0:
-            unlike[channel] = "no record of it can be compared with the reference"
-            continue
-        pair = _paired(spectra[rows, reference], spectra[rows, channel], weight, sample_rate, length)
-        found = _pair_delays(pair)
-        if isinstance(found, str):
-            unlike[channel] = found
-            continue
-        delay[rows, channel] = found
-        # the reference's own noise is in its power, and would make every gain too small
-        own = np.sum(weight * noise[reference])
-        power = np.sum(weight * np.abs(spectra[rows, reference]) ** 2, axis=1) - own
-        turned = pair.cross * np.exp(1j * pair.omega[None, :] * found[:, None])
-        gain[rows, channel] = np.abs(np.sum(np.real(turned), axis=1)) / np.where(power > 0, power, np.nan)
+    others = [c for c in range(channels) if c != reference and c not in unlike]
+    band = _Weights(np.flatnonzero(weight), weight[weight > 0], sample_rate, length)
+    # the reference's own noise is in its power, and would make every gain too small
+    own = float(np.sum(weight * noise[reference]))
+    maxima = _maxima(gate, band, together, reference, others, check)
+    rough, ahead = np.full((records, channels), np.nan), np.full((records, channels), np.nan)
+    for first, spectra in _spectra(gate, check):
+        for channel in others:
+            rows = np.flatnonzero(together[first : first + len(spectra), channel])
+            if len(rows) == 0:
+                continue
+            check()
+            pair = band.pair(spectra[rows, reference], spectra[rows, channel])
+            found, here = maxima[channel], first + rows
+            rough[here, channel] = pair.likeness(found.sign, found.delay)
+            if found.other_delay is not None:
+                ahead[here, channel] = _ahead(pair, found.sign, found.delay, found.other_sign, found.other_delay)
+            delay[here, channel] = _refined(pair, found.sign, found.delay)
+            power = np.sum(band.inside * np.abs(spectra[rows, reference][:, band.bins]) ** 2, axis=1) - own
+            turned = pair.cross * np.exp(1j * band.omega[None, :] * delay[here, channel][:, None])
+            gain[here, channel] = np.abs(np.sum(np.real(turned), axis=1)) / np.where(power > 0, power, np.nan)
+    for channel in others:
+        rows = np.flatnonzero(together[:, channel])
+        reason = _doubt(maxima[channel], rough[rows, channel], ahead[rows, channel], length / sample_rate)
+        if reason is not None:
+            unlike[channel] = reason
+            delay[:, channel] = gain[:, channel] = np.nan
     return Delays(delay, _variances(signal, noise, weight, omega), gain, unlike)
+
+
+def _spectra(gate: GateSamples, check: Check) -> Iterator[tuple[int, Complexes]]:
+    """Yield first record and spectra (records, channels, bins) of as many records as may be held together.
+
+    How many depends on the gate alone: sums over the records are then the same wherever the samples come from.
+    """
+    records, channels, length = gate.shape
+    step = max(1, SPECTRA_BYTES // max(1, channels * length * 8))
+    for first in range(0, records, step):
+        check()
+        yield first, np.fft.rfft(gate.take(np.arange(first, min(first + step, records))), axis=-1)
+
+
+@dataclass(frozen=True)
+class _Maximum:
+    """Where the mean correlation of a channel is largest, and the rival maximum apart from it, if there is one."""
+
+    sign: float
+    delay: float
+    other_sign: float = 1.0
+    other_delay: float | None = None
+
+
+def _maxima(
+    gate: GateSamples,
+    band: _Weights,
+    together: NDArray[np.bool_],
+    reference: int,
+    others: list[int],
+    check: Check,
+) -> dict[int, _Maximum]:
+    """Return the maximum of the mean correlation with the reference of each channel."""
+    sums = {channel: np.zeros(len(band.bins), dtype=np.complex128) for channel in others}
+    for first, spectra in _spectra(gate, check):
+        for channel in others:
+            rows = np.flatnonzero(together[first : first + len(spectra), channel])
+            sums[channel] += np.sum(band.pair(spectra[rows, reference], spectra[rows, channel]).cross, axis=0)
+    return {channel: _maximum(band, sums[channel] / np.count_nonzero(together[:, channel])) for channel in others}
+
+
+def _maximum(band: _Weights, mean_cross: Complexes) -> _Maximum:
+    mean = band.by_lag(mean_cross)
+    lags: Floats = np.fft.fftfreq(len(mean), 1 / len(mean)).astype(np.float64) / (LAG_STEPS * band.sample_rate)
+    best = int(np.argmax(np.abs(mean)))
+    sign = 1.0 if mean[best] >= 0 else -1.0
+    rival = _rival(np.abs(mean), best)
+    if rival is None:
+        return _Maximum(sign, float(lags[best]))
+    return _Maximum(sign, float(lags[best]), float(np.sign(mean[rival])), float(lags[rival]))
+
+
+def _doubt(found: _Maximum, rough: Floats, ahead: Floats, gate: float) -> str | None:
+    """Return the clause that says why a channel has no delay, None where it has one; `gate` is its length, seconds."""
+    if np.mean(rough) < LEAST_LIKENESS:
+        return "its signal is unlike the reference's"
+    if abs(found.delay) > MOST_OF_GATE * gate:
+        return "its delay reaches the edge of the gate, which must be longer"
+    if found.other_delay is not None and not _stands_above(ahead):
+        return "several delays fit its signal equally well, whole or half periods apart"
+    return None
 
 
 def _nothing(shape: tuple[int, ...], why: str) -> Delays:
@@ -138,17 +222,22 @@ def _nothing(shape: tuple[int, ...], why: str) -> Delays:
     return Delays(nothing, np.full(shape[1], np.nan), nothing, dict.fromkeys(range(shape[1]), why))
 
 
-def _signal_power(spectra: Complexes, noise: Floats, usable: NDArray[np.bool_]) -> tuple[Floats, dict[int, str]]:
+def _signal_power(
+    gate: GateSamples, noise: Floats, usable: NDArray[np.bool_], check: Check
+) -> tuple[Floats, dict[int, str]]:
     """Return each channel's mean signal power by bin (noise taken off), and the channels that show none."""
-    signal, excess = np.zeros(noise.shape), np.zeros(noise.shape)
+    signal, excess, power = np.zeros(noise.shape), np.zeros(noise.shape), np.zeros(noise.shape)
     counts = np.count_nonzero(usable, axis=0)
     unlike: dict[int, str] = {}
-    for channel in range(spectra.shape[1]):
+    for first, spectra in _spectra(gate, check):
+        for channel in range(len(noise)):
+            rows = usable[first : first + len(spectra), channel]
+            power[channel] += np.sum(np.abs(spectra[rows, channel]) ** 2, axis=0)
+    for channel in range(len(noise)):
         if counts[channel] == 0:
             unlike[channel] = "all its records are clipped in the gate or belong to other triggers"
             continue
-        power = np.mean(np.abs(spectra[usable[:, channel], channel]) ** 2, axis=0)
-        excess[channel] = power - noise[channel]
+        excess[channel] = power[channel] / counts[channel] - noise[channel]
         signal[channel] = np.maximum(excess[channel], 0.0)
     every = np.arange(noise.shape[1]) > 0
     shows = [c for c in range(len(noise)) if c not in unlike and _shows(excess[c], noise[c], counts[c], every)]
@@ -181,22 +270,12 @@ def _band(signal: Floats, noise: Floats, unlike: dict[int, str]) -> Floats:
     return weight
 
 
-def _paired(first: Complexes, second: Complexes, weight: Floats, sample_rate: float, length: int) -> _Pair:
-    bins = np.flatnonzero(weight)
-    inside = weight[bins]
-    first, second = first[:, bins], second[:, bins]
-    energies = [np.sum(inside * np.abs(spectrum) ** 2, axis=1) for spectrum in (first, second)]
-    cross = inside * np.conj(first) * second
-    return _Pair(bins, cross, np.sqrt(energies[0] * energies[1]), sample_rate, length)
-
-
 @dataclass(frozen=True)
-class _Pair:
-    """The correlation of one channel with the reference, by record, in the bins that carry signal."""
+class _Weights:
+    """The bins that carry signal, and the weight of each."""
 
     bins: NDArray[np.intp]
-    cross: Complexes
-    energy: Floats
+    inside: Floats
     sample_rate: float
     length: int
 
@@ -206,34 +285,44 @@ class _Pair:
         result: Floats = 2 * np.pi * self.bins * self.sample_rate / self.length
         return result
 
-    def mean_by_lag(self) -> Floats:
+    def pair(self, first: Complexes, second: Complexes) -> _Pair:
+        """Return the correlation of some records of one channel with the reference's, from spectra (records, bins)."""
+        first, second = first[:, self.bins], second[:, self.bins]
+        energies = [np.sum(self.inside * np.abs(spectrum) ** 2, axis=1) for spectrum in (first, second)]
+        cross = self.inside * np.conj(first) * second
+        return _Pair(cross, np.sqrt(energies[0] * energies[1]), self.omega, self.sample_rate)
+
+    def by_lag(self, mean_cross: Complexes) -> Floats:
         """Return the mean over the records at every 1/`LAG_STEPS` of a sample, in the order of an FFT."""
         spectrum = np.zeros(self.length // 2 + 1, dtype=np.complex128)
-        spectrum[self.bins] = np.mean(self.cross, axis=0)
+        spectrum[self.bins] = mean_cross
         lags: Floats = np.fft.irfft(spectrum, LAG_STEPS * self.length)
         return lags
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """The correlation of one channel with the reference, by record, in the bins that carry signal."""
+
+    cross: Complexes
+    energy: Floats
+    omega: Floats
+    sample_rate: float
 
     def heights(self, delays: Floats) -> Floats:
         """Return the correlation of each record at each of (delays,) seconds, (records, delays)."""
         return np.real(self.cross @ np.exp(1j * self.omega[:, None] * delays[None, :]))
 
+    def likeness(self, sign: float, delay: float) -> Floats:
+        """Return each record's correlation coefficient at a delay, (records,)."""
+        heights = self.heights(np.array([delay]))[:, 0]
+        return sign * heights / np.where(self.energy > 0, self.energy, np.inf)
 
-def _pair_delays(pair: _Pair) -> Floats | str:
-    """Return the delay of each record in seconds, or the clause that says why there is none."""
-    mean, omega = pair.mean_by_lag(), pair.omega
-    lags: Floats = np.fft.fftfreq(len(mean), 1 / len(mean)).astype(np.float64) / (LAG_STEPS * pair.sample_rate)
-    best = int(np.argmax(np.abs(mean)))
-    sign = 1.0 if mean[best] >= 0 else -1.0
-    rough = sign * pair.heights(lags[best : best + 1])[:, 0] / np.where(pair.energy > 0, pair.energy, np.inf)
-    if np.mean(rough) < LEAST_LIKENESS:
-        return "its signal is unlike the reference's"
-    if abs(lags[best]) > MOST_OF_GATE * pair.length / pair.sample_rate:
-        return "its delay reaches the edge of the gate, which must be longer"
-    rival = _rival(np.abs(mean), best)
-    if rival is not None and not _stands_above(pair, sign, lags[best], np.sign(mean[rival]), lags[rival]):
-        return "several delays fit its signal equally well, whole or half periods apart"
-    cross = sign * pair.cross
-    tries = lags[best] + np.arange(-1.5, 1.51, 0.125) / pair.sample_rate
+
+def _refined(pair: _Pair, sign: float, near: float) -> Floats:
+    """Return the delay of each record, seconds, from Newton steps that begin close to the mean's."""
+    cross, omega = sign * pair.cross, pair.omega
+    tries = near + np.arange(-1.5, 1.51, 0.125) / pair.sample_rate
     delay: Floats = tries[np.argmax(sign * pair.heights(tries), axis=1)]
     for _ in range(NEWTON_STEPS):
         turned = cross * np.exp(1j * omega[None, :] * delay[:, None])
@@ -252,12 +341,17 @@ def _rival(heights: Floats, best: int) -> int | None:
     return int(places[np.argmax(heights[places])]) if len(places) else None
 
 
-def _stands_above(pair: _Pair, sign: float, delay: float, other_sign: float, other: float) -> bool:
-    """Return whether the records agree that one maximum is above another, whatever their sign."""
+def _ahead(pair: _Pair, sign: float, delay: float, other_sign: float, other: float) -> Floats:
+    """Return how far one maximum is above another in each record, as a share of its height, whatever their sign."""
     near = np.arange(-1.0, 1.01, 0.125) / pair.sample_rate
     high = np.max(sign * pair.heights(delay + near), axis=1)
     low = np.max(other_sign * pair.heights(other + near), axis=1)
-    ahead = (high - low) / np.where(high > 0, high, np.inf)
+    ahead: Floats = (high - low) / np.where(high > 0, high, np.inf)
+    return ahead
+
+
+def _stands_above(ahead: Floats) -> bool:
+    """Return whether the records agree that one maximum is above another."""
     if len(ahead) < FEWEST_TO_AGREE:
         return bool(np.mean(ahead) > 1 - RIVAL_SHARE / 2)
     return bool(np.mean(ahead) > AGREEMENT * np.std(ahead, ddof=1) / np.sqrt(len(ahead)))

@@ -11,13 +11,7 @@ import numpy as np
 
 from pulsewright_analysis.compiled import kernel
 from pulsewright_analysis.fit_kernels import Array, functional_weights, known_weights, polynomial_fit
-from pulsewright_analysis.interpolation_kernels import (
-    TAPS,
-    interpolated,
-    interpolated_slope,
-    tap_weight,
-    tap_weights,
-)
+from pulsewright_analysis.interpolation_kernels import add_taps, interpolated, interpolated_slope, tap_weights
 from pulsewright_analysis.smooth_kernels import HIGH_LEVEL, LOW_LEVEL, first_after, last_before
 
 CUBIC = 3
@@ -180,10 +174,7 @@ def centroid(values: Array, smooth: Array, top: float, place: int, top_weights: 
             if 0 < i < high - low:
                 weights[low + i] += (t - middle) / total
         elif interpolated(values, t) > level:
-            nearest = int(np.floor(t))
-            for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
-                inside = min(max(k, 0), len(weights) - 1)
-                weights[inside] += (t - middle) / total * tap_weight(t - k)
+            add_taps(t, (t - middle) / total, weights)
     tilt = -(places - middle * number) / total
     for i in range(len(weights)):
         weights[i] += tilt * CENTROID_LEVEL * top_weights[i]

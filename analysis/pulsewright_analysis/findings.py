@@ -94,7 +94,7 @@ def measure(
     progress : callable, optional
         Called with (share done 0 … 1, what is being done).
     cancelled : callable, optional
-        Asked between steps; True stops the work.
+        Asked every few milliseconds; True stops the work.
     sha256 : str
         Digest of the session's file, kept with the findings.
 
@@ -120,24 +120,25 @@ def measure(
     pulses_doing = "pulses" if is_compiled("pulse_kernels") else "pulses: compiling once, up to a minute"
     watch.at(0.1, pulses_doing)
     pulses = measure_pulses(
-        session, channels, records, levels, settings, lambda share: watch.at(0.1 + 0.4 * share, "pulses")
+        session, channels, records, levels, settings, lambda share: watch.at(0.1 + 0.4 * share, "pulses"), watch.check
     )
     pulses, rejected = without_rejected(pulses, session, settings)
     if settings.reference_pulse is not None:
         nearby = replace(settings, span=settings.reference_pulse)
-        references, _ = without_rejected(measure_pulses(session, channels, records, levels, nearby), session, settings)
+        others = measure_pulses(session, channels, records, levels, nearby, check=watch.check)
+        references, _ = without_rejected(others, session, settings)
         pulses = counted_from(pulses, references)
     polarity = measure_polarity(pulses, session.records, len(session.channels))
     watch.at(0.5, "sequence")
-    sequence, sequence_reasons = measure_sequence(session, channels, records, pulses, polarity, settings)
+    sequence, sequence_reasons = measure_sequence(session, channels, records, pulses, polarity, settings, watch.check)
     watch.at(0.6, "alignment")
     alignment, fit, alignment_reasons = measure_alignment(
-        session, channels, records, levels, pulses, sequence, settings
+        session, channels, records, levels, pulses, sequence, settings, watch.check
     )
     watch.at(0.85, "jitter, timing and health")
     jitter, jitter_reasons = measure_jitter(sequence, session.sample_interval, settings)
     timing, timing_reasons = measure_timing(session, records, sequence, settings)
-    health = measure_health(session, channels, records, levels, fit, settings)
+    health = measure_health(session, channels, records, levels, fit, settings, watch.check)
     watch.at(1.0, "done")
     reasons = [
         *finite.reasons,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pulsewright.errors import SettingError
 from pulsewright.session import Session
+from pulsewright_analysis.streaming import Check, Piece, for_each, pieces, unchecked
 
 Ints = NDArray[np.int64]
 
@@ -37,9 +38,7 @@ class FinitePart:
     reasons: tuple[str, ...]
 
 
-def finite_part(
-    session: Session, channels: Sequence[int], records: Ints, check: Callable[[], None] | None = None
-) -> FinitePart:
+def finite_part(session: Session, channels: Sequence[int], records: Ints, check: Check = unchecked) -> FinitePart:
     """Return the channels and records whose samples are all numbers; integer samples always are.
 
     A record with a NaN or an infinity is treated as one that a person left out: it was kept, so it is no missed
@@ -52,8 +51,8 @@ def finite_part(
         Places of the channels that take part.
     records : int array (records,)
         Numbers of the records that take part, rising.
-    check : callable, optional
-        Called before each block is looked at; may raise to stop.
+    check : callable
+        As for `streaming.for_each`.
 
     Returns
     -------
@@ -92,16 +91,16 @@ def _named(records: Ints) -> str:
     return f"{beginning} {numbers}{more} {verb} left out: NaN or infinity among the samples."
 
 
-def _not_finite(
-    session: Session, channels: Sequence[int], records: Ints, check: Callable[[], None] | None
-) -> NDArray[np.bool_]:
+def _not_finite(session: Session, channels: Sequence[int], records: Ints, check: Check) -> NDArray[np.bool_]:
     """Return in which records which channels hold what is no number, (records, channels)."""
     bad = np.zeros((len(records), len(channels)), dtype=bool)
-    for start, codes in session.blocks(int(records[0]), int(records[-1]) + 1):
-        if check is not None:
-            check()
-        inside = np.flatnonzero((records >= start) & (records < start + len(codes)))
-        for place, channel in enumerate(channels):
-            block = codes[records[inside] - start, channel]
-            bad[inside, place] = ~np.all(np.isfinite(block), axis=-1)
+
+    def look(piece: Piece) -> NDArray[np.bool_]:
+        finite = [[np.all(np.isfinite(piece.codes[row, c])) for c in piece.columns] for row in piece.rows]
+        return ~np.array(finite, dtype=bool)
+
+    def take(piece: Piece, found: NDArray[np.bool_]) -> None:
+        bad[np.searchsorted(records, piece.first + piece.rows), piece.places] = found
+
+    for_each(pieces(session, channels, records), look, take, check)
     return bad

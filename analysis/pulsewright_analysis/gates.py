@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pulsewright.session import Session
 from pulsewright_analysis.gate_samples import GateSamples, StreamedSamples, held_or_streamed
 from pulsewright_analysis.results import Pulses
+from pulsewright_analysis.streaming import Check, unchecked
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -46,7 +47,13 @@ class Gate:
     span: tuple[float, float]
 
 
-def cut_gate(session: Session, channels: Sequence[int], records: Ints, span: tuple[float, float] | None) -> Gate | str:
+def cut_gate(
+    session: Session,
+    channels: Sequence[int],
+    records: Ints,
+    span: tuple[float, float] | None,
+    check: Check = unchecked,
+) -> Gate | str:
     """Cut one stretch out of every record and channel, the whole record for None.
 
     Parameters
@@ -56,6 +63,8 @@ def cut_gate(session: Session, channels: Sequence[int], records: Ints, span: tup
     records : int array
     span : (float, float) or None
         Seconds from the trigger.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -75,11 +84,16 @@ def cut_gate(session: Session, channels: Sequence[int], records: Ints, span: tup
     inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
     if not np.any(inside):
         return "the stretch does not lie inside the records"
-    return _cut(session, list(channels), records[inside], first[inside], count, starts[inside], span)
+    return _cut(session, list(channels), records[inside], first[inside], count, starts[inside], span, check)
 
 
 def gate_around_pulses(
-    session: Session, channels: Sequence[int], records: Ints, pulses: Pulses, reference: int
+    session: Session,
+    channels: Sequence[int],
+    records: Ints,
+    pulses: Pulses,
+    reference: int,
+    check: Check = unchecked,
 ) -> Gate | str:
     """Cut a stretch around the strongest pulse of every record: all of the reference's pulse, and half of it beside.
 
@@ -97,6 +111,8 @@ def gate_around_pulses(
         Of those channels.
     reference : int
         Place of the channel that the others are compared with.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -113,13 +129,16 @@ def gate_around_pulses(
     count = length + 2 * margin
     starts = np.stack([session.first_sample_time(c)[used] for c in channels], axis=1)
     begin = session.first_sample_time(reference)[used] + (pulses.first_sample[own] - margin) / session.sample_rate
-    shift = np.array([_shift(session, pulses, _strongest(pulses, c), mine, c, reference) for c in channels])
+    shift = np.zeros(len(channels))
+    for place, channel in enumerate(channels):
+        check()
+        shift[place] = _shift(session, pulses, _strongest(pulses, channel), mine, channel, reference)
     first = np.ceil((begin[:, None] + shift[None, :] - starts) * session.sample_rate - 1e-9).astype(np.int64)
     inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
     if not np.any(inside):
         return "the pulses lie too close to the ends of the records"
     span = (float(begin[inside][0]), float(begin[inside][0]) + count / session.sample_rate)
-    return _cut(session, list(channels), used[inside], first[inside], count, starts[inside], span)
+    return _cut(session, list(channels), used[inside], first[inside], count, starts[inside], span, check)
 
 
 def _strongest(pulses: Pulses, channel: int) -> dict[int, list[int]]:
@@ -170,7 +189,8 @@ def _cut(
     count: int,
     starts: Floats,
     span: tuple[float, float],
+    check: Check,
 ) -> Gate:
     streamed = StreamedSamples(session, tuple(channels), records, first, count)
-    samples, clipped = held_or_streamed(streamed)
+    samples, clipped = held_or_streamed(streamed, check)
     return Gate(records, samples, starts + first / session.sample_rate, clipped, span)

@@ -13,6 +13,7 @@ from pulsewright.session import Channel, Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.results import ChannelHealth, Ints, Levels
 from pulsewright_analysis.sine import CARRIES_SINE, SineFit
+from pulsewright_analysis.streaming import Check, Piece, for_each, pieces, unchecked
 from pulsewright_analysis.type_b import scale_term
 
 NOISY = 3.0
@@ -26,6 +27,7 @@ def measure_health(
     levels: Levels,
     fit: SineFit | None,
     settings: Settings | None = None,
+    check: Check = unchecked,
 ) -> tuple[ChannelHealth, ...]:
     """Return the health of each channel.
 
@@ -42,6 +44,8 @@ def measure_health(
         Where the channels carry a sine: offset and noise are then those of the fit, and ENOB is worked out.
     settings : Settings, optional
         Accuracy of the channels' scale; exact if left out.
+    check : callable
+        As for `streaming.for_each`.
 
     Returns
     -------
@@ -49,7 +53,7 @@ def measure_health(
         ENOB = log₂(full scale/(noise and distortion·√12)) and SINAD after IEEE Std 1057.
     """
     settings = settings or Settings()
-    clipped = _clipped(session, channels, records)
+    clipped = _clipped(session, channels, records, check)
     sines = [fit is not None and bool(fit.explained[i] > CARRIES_SINE) for i in range(len(channels))]
     noise = [
         float(fit.residual_rms[i]) if fit is not None and sines[i] else float(levels.noise[i])
@@ -107,18 +111,24 @@ def _thd(fit: SineFit, place: int) -> float | None:
     return 20 * math.log10(ratio) if ratio > 0 else None
 
 
-def _clipped(session: Session, channels: Sequence[int], records: Ints) -> Ints:
+def _clipped(session: Session, channels: Sequence[int], records: Ints, check: Check) -> Ints:
     """Return how many samples are at an end code, (records, channels)."""
     counts = np.zeros((len(records), len(channels)), dtype=np.int64)
-    row = {int(r): i for i, r in enumerate(records)}
     infos = [session.channels[c] for c in channels]
-    for start, codes in session.blocks(int(records[0]), int(records[-1]) + 1):
-        rows = [(k, row[start + k]) for k in range(len(codes)) if start + k in row]
-        inside, places = np.array([k for k, _ in rows], dtype=int), [p for _, p in rows]
-        for i, (c, info) in enumerate(zip(channels, infos, strict=True)):
-            block = codes[inside, c]
-            at_end = (block <= info.lowest_code) | (block >= info.highest_code)
-            counts[places, i] = np.count_nonzero(at_end, axis=-1)
+
+    def count(piece: Piece) -> Ints:
+        at_end = np.empty((len(piece.rows), len(piece.columns)), dtype=np.int64)
+        for i, (column, info) in enumerate(zip(piece.columns.tolist(), infos[piece.places], strict=True)):
+            for k, row in enumerate(piece.rows.tolist()):
+                trace = piece.codes[row, column]
+                beyond = (trace <= info.lowest_code) | (trace >= info.highest_code)
+                at_end[k, i] = np.count_nonzero(beyond)
+        return at_end
+
+    def take(piece: Piece, at_end: Ints) -> None:
+        counts[np.searchsorted(records, piece.first + piece.rows), piece.places] = at_end
+
+    for_each(pieces(session, channels, records), count, take, check)
     return counts
 
 

@@ -12,6 +12,10 @@ from pulsewright_analysis.fit_kernels import Array
 
 TAPS = 8
 """Half-length of the interpolating kernel, samples."""
+OFFSETS = np.arange(1.0 - TAPS, 1.0 + TAPS)
+"""Of the samples that an interpolation takes in, from the one before its place."""
+SIGNS = np.where(OFFSETS % 2 == 0, 1.0, -1.0)
+COSINES, SINES = np.cos(np.pi * OFFSETS / TAPS), np.sin(np.pi * OFFSETS / TAPS)
 
 
 @kernel
@@ -70,13 +74,46 @@ def interpolated(values: Array, position: float) -> float:
         In the unit of `values`.
     """
     nearest = int(np.floor(position))
+    fraction = position - nearest
+    if fraction == 0.0:
+        return float(values[min(max(nearest, 0), len(values) - 1)])
+    cosine, turn = np.cos(np.pi * fraction / TAPS), np.sin(np.pi * fraction / TAPS)
     total = 0.0
     norm = 0.0
-    for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
-        weight = tap_weight(position - k)
-        total += weight * values[min(max(k, 0), len(values) - 1)]
+    for j in range(2 * TAPS):
+        weight = SIGNS[j] / (fraction - OFFSETS[j]) * (1.0 + cosine * COSINES[j] + turn * SINES[j])
+        total += weight * values[min(max(nearest - TAPS + 1 + j, 0), len(values) - 1)]
         norm += weight
+    # see `add_taps`; the sine that all weights share cancels
     return total / norm
+
+
+@kernel
+def add_taps(position: float, factor: float, weights: Array) -> None:
+    """Add `factor` times the shares of the samples in the interpolation at `position`, see `tap_weights`.
+
+    Parameters
+    ----------
+    position : float
+        Samples.
+    factor : float
+    weights : array (samples,)
+        Added to.
+
+    With f the place after its sample j = 0, sin π(f − j) = ±sin πf, and cos π(f − j)/TAPS is that of a sum of two
+    angles: three functions of angles in place of two for each tap.
+    """
+    nearest = int(np.floor(position))
+    fraction = position - nearest
+    if fraction == 0.0:
+        weights[min(max(nearest, 0), len(weights) - 1)] += factor
+        return
+    # close to 1 the sine of what is left is exact, that of the fraction is not
+    sine = np.sin(np.pi * min(fraction, 1.0 - fraction)) / (2.0 * np.pi)
+    cosine, turn = np.cos(np.pi * fraction / TAPS), np.sin(np.pi * fraction / TAPS)
+    for j in range(2 * TAPS):
+        weight = SIGNS[j] * sine / (fraction - OFFSETS[j]) * (1.0 + cosine * COSINES[j] + turn * SINES[j])
+        weights[min(max(nearest - TAPS + 1 + j, 0), len(weights) - 1)] += factor * weight
 
 
 @kernel
@@ -111,7 +148,9 @@ def tap_weights(position: float, weights: Array, slope: bool) -> None:
     slope : bool
         Whether the shares are those in the slope per sample, else those in the value.
     """
+    if not slope:
+        add_taps(position, 1.0, weights)
+        return
     nearest = int(np.floor(position))
     for k in range(nearest - TAPS + 1, nearest + TAPS + 1):
-        inside = min(max(k, 0), len(weights) - 1)
-        weights[inside] += tap_slope(position - k) if slope else tap_weight(position - k)
+        weights[min(max(k, 0), len(weights) - 1)] += tap_slope(position - k)

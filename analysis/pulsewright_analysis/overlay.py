@@ -1,4 +1,4 @@
-"""Afterglow: how many records' traces pass through each pixel of a picture, and one record's outline in it.
+"""Afterglow: how many records' traces pass through each pixel of a picture.
 
 The picture is only a grid over time and value: nothing here knows a screen. A column's stretch is the least to the
 greatest of the samples in it, joined to the first sample of the next column. Where samples are sparser than columns, it
@@ -83,6 +83,31 @@ class Raster:
         """
         row = int(np.floor((self.value_high - value) / self.row_value))
         return row - 1 if value == self.value_low and row == self.height else row
+
+
+def in_pixels(
+    raster: Raster, first_sample_time: Floats, sample_interval: float, scale: float, offset: float
+) -> tuple[Floats, float, float, float]:
+    """Return where samples and codes lie in a raster, as the kernels take it.
+
+    Parameters
+    ----------
+    raster : Raster
+    first_sample_time, sample_interval, scale, offset
+        As for `Afterglow.add`.
+
+    Returns
+    -------
+    array (records,), float, float, float
+        Sample 0 of each record and the step to the next sample, columns; code 0, rows from the top, and the step to the
+        next code.
+    """
+    return (
+        (first_sample_time - raster.time_low) / raster.column_time,
+        float(sample_interval / raster.column_time),
+        float((raster.value_high - offset) / raster.row_value),
+        float(-scale / raster.row_value),
+    )
 
 
 @dataclass(frozen=True)
@@ -212,6 +237,11 @@ class Afterglow:
         summed: NDArray[np.int32] = np.cumsum(self._difference[:-1], axis=0, dtype=np.int32)
         return summed.view(np.uint32)
 
+    @property
+    def difference(self) -> NDArray[np.int32]:
+        """What the kernels add to, (height + 1, width): its sums down the columns are the counts."""
+        return self._difference
+
     def clear(self) -> None:
         """Forget all records."""
         self._difference[:] = 0
@@ -260,71 +290,6 @@ def passing_records(
     return result
 
 
-def line_envelope(
-    values: NDArray[Any], first_time: float, sample_interval: float, raster: Raster
-) -> tuple[Floats, Floats]:
-    """Return the least and the greatest value of one record's trace in each column, each (width,).
-
-    The same stretches as the afterglow's, before they are cut to rows; NaN in columns that the trace does not reach.
-    Needs no compiled code, so that a first picture need not wait for it.
-
-    Parameters
-    ----------
-    values : array (samples,)
-        In any unit; `raster.value_low` and `value_high` play no part.
-    first_time : float
-        Time of sample 0, seconds.
-    sample_interval : float
-        Seconds.
-    raster : Raster
-        Only its columns count.
-    """
-    x_first = (first_time - raster.time_low) / raster.column_time
-    x_step = sample_interval / raster.column_time
-    edges = np.arange(raster.width + 1)
-    length = len(values)
-    bounds = np.clip(np.ceil((edges - x_first) / x_step), 0, length).astype(np.intp)
-    begin = max(int(bounds[0]) - 1, 0)
-    seen = np.asarray(values[begin : int(bounds[-1]) + 1], dtype=np.float64)
-    low, high = np.full(raster.width, np.inf), np.full(raster.width, -np.inf)
-    start, stop = bounds[:-1] - begin, bounds[1:] - begin
-    filled = np.flatnonzero(start < stop)
-    if len(filled):
-        # columns that hold samples follow on each other without a gap, so each one's part ends where the next begins
-        upto = seen[: stop[filled[-1]]]
-        low[filled] = np.minimum.reduceat(upto, start[filled])
-        high[filled] = np.maximum.reduceat(upto, start[filled])
-    dense = (start < stop) & (x_step <= 1.0)
-    joined = np.flatnonzero(dense & (stop < len(seen)))
-    _extend(low, high, joined, seen[stop[joined]])
-    crossed = _edge_values(seen, edges, bounds, x_first, x_step, begin)
-    for side in (crossed[:-1], crossed[1:]):
-        lined = np.flatnonzero(~dense & np.isfinite(side))
-        _extend(low, high, lined, side[lined])
-    unseen = low > high
-    low[unseen] = high[unseen] = np.nan
-    return low, high
-
-
-def _extend(low: Floats, high: Floats, columns: NDArray[np.intp], values: Floats) -> None:
-    """Widen the stretches of some columns so that they hold one more value each."""
-    low[columns] = np.minimum(low[columns], values)
-    high[columns] = np.maximum(high[columns], values)
-
-
-def _edge_values(
-    seen: Floats, edges: NDArray[Any], bounds: NDArray[np.intp], x_first: float, x_step: float, begin: int
-) -> Floats:
-    """Return where the straight line between samples crosses each column's edge, NaN beside the trace."""
-    after = bounds - begin
-    inside = (bounds > 0) & (after > 0) & (after < len(seen))
-    result = np.full(len(edges), np.nan)
-    before = seen[after[inside] - 1]
-    share = np.clip((edges[inside] - x_first) / x_step - (bounds[inside] - 1), 0.0, 1.0)
-    result[inside] = before + (seen[after[inside]] - before) * share
-    return result
-
-
 @dataclass(frozen=True)
 class _Block:
     """A block of records in the form that the kernels take: flat samples, and coordinates in pixels."""
@@ -361,17 +326,14 @@ class _Block:
         begin, end = part_seen(times, sample_interval, part.length, raster, columns)
         if len(times) and not part.first <= begin <= end <= part.first + held:
             raise ValueError(f"samples {part.first} to {part.first + held - 1} are not all that the raster shows")
-        flat, row_step = _flattened(_in_known_type(codes))
+        flat, row_step = _flattened(in_known_type(codes))
         return cls(
             flat,
             row_step,
             held,
             part.first,
             part.length,
-            (times - raster.time_low) / raster.column_time,
-            float(sample_interval / raster.column_time),
-            float((raster.value_high - offset) / raster.row_value),
-            float(-scale / raster.row_value),
+            *in_pixels(raster, times, sample_interval, scale, offset),
         )
 
     @property
@@ -381,8 +343,14 @@ class _Block:
         return (*samples, self.x_first, self.x_step, self.y_zero, self.y_step)
 
 
-def _in_known_type(codes: Codes) -> Codes:
-    """Return the samples in one of the three types that kernels are compiled for."""
+def in_known_type(codes: Codes) -> Codes:
+    """Return the samples in one of the three types that kernels are compiled for.
+
+    Parameters
+    ----------
+    codes : array
+        Of any type that a session has.
+    """
     if codes.dtype in (np.int16, np.float32, np.float64):
         return codes
     return codes.astype(np.int16 if codes.dtype.itemsize == 1 else np.float64)

@@ -104,6 +104,23 @@ def rows_of(low: float, high: float, y_zero: float, y_step: float, height: int) 
 
 
 @kernel
+def columns_of(x_first: float, x_step: float, length: int, width: int) -> tuple[int, int]:
+    """Return which columns a record reaches: the first, and the one after the last.
+
+    Parameters
+    ----------
+    x_first, x_step : float
+        Of sample 0, columns, and from sample to sample.
+    length, width : int
+        Samples of the record, and columns of the picture.
+    """
+    end = x_first + (length - 1) * x_step
+    if not (end >= 0.0 and x_first < width):
+        return 0, 0
+    return int(max(x_first, 0.0)), int(min(end, width - 1.0)) + 1
+
+
+@kernel
 def find_edges(first: int, x_first: float, x_step: float, length: int, edges: Array, shares: Array) -> None:
     """Fill in for the left edges of some columns, and the right one of the last, which samples lie about them.
 
@@ -215,10 +232,9 @@ def accumulate(
     for record in range(len(x_first)):
         samples = flat[record * row_step : record * row_step + held]
         start = x_first[record]
-        end = start + (length - 1) * x_step
-        if not (end >= 0.0 and start < width):
+        begin, stop = columns_of(start, x_step, length, width)
+        if begin >= stop:
             continue
-        begin, stop = int(max(start, 0.0)), int(min(end, width - 1.0)) + 1
         if start != known:
             find_edges(0, start, x_step, length, edges, shares)
             known, bare = start, False

@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.session import Codes, Session
+from pulsewright.session import Session
 from pulsewright.settings import Position, Settings
 from pulsewright_analysis import pulse_columns as columns
 from pulsewright_analysis.pulse_results import orders_of
 from pulsewright_analysis.results import Levels, Pulses
+from pulsewright_analysis.streaming import Check, Piece, for_each, pieces, unchecked
 from pulsewright_analysis.type_b import entered
 from pulsewright_analysis.validity import PULSE_REGIONS
 
 NOISE_FACTOR = 6.0
 """The threshold is never below this many times the noise."""
-WORKERS = 2
-"""Threads that measure blocks; the result does not depend on it."""
-BLOCK_BYTES = 8 << 20
 
 Tables = tuple[NDArray[np.int64], NDArray[np.float64]]
 
@@ -34,6 +30,7 @@ def measure_pulses(
     levels: Levels,
     settings: Settings,
     progress: Callable[[float], None] | None = None,
+    check: Check = unchecked,
 ) -> Pulses:
     """Find and measure every pulse of the chosen records and channels.
 
@@ -49,7 +46,9 @@ def measure_pulses(
     settings : Settings
         Span, threshold, widths and the polarity rule.
     progress : callable, optional
-        Called with the share done, 0 … 1, after each block; may raise to stop.
+        Called with the share done, 0 … 1, after each piece; may raise to stop.
+    check : callable
+        As for `streaming.for_each`.
 
     Returns
     -------
@@ -58,28 +57,22 @@ def measure_pulses(
         region in which their u holds.
     """
     chosen = list(channels)
-    wanted = np.zeros(session.records, dtype=bool)
-    wanted[records] = True
     first, last = int(records[0]), int(records[-1]) + 1
     parts: list[Tables] = []
-    waiting: deque[tuple[int, Future[Tables]]] = deque()
 
-    def collect(most: int) -> None:
-        while len(waiting) > most:
-            stop, part = waiting.popleft()
-            parts.append(part.result())
-            if progress is not None:
-                progress((stop - first) / (last - first))
+    def take(piece: Piece, part: Tables) -> None:
+        parts.append(part)
+        if progress is not None:
+            progress((piece.first + len(piece.codes) - first) / (last - first))
 
-    with ThreadPoolExecutor(WORKERS) as pool:
-        for start, codes in session.blocks(first, last, BLOCK_BYTES):
-            rows = np.flatnonzero(wanted[start : start + len(codes)])
-            waiting.append(
-                (start + len(codes), pool.submit(_block_tables, session, chosen, start, rows, codes, levels, settings))
-            )
-            collect(WORKERS)
-        collect(0)
+    for_each(
+        pieces(session, chosen, records),
+        lambda piece: _piece_tables(session, chosen, piece, levels, settings),
+        take,
+        check,
+    )
     whole, real = np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
+    parts.clear()  # of a hundred thousand records they hold as much as what is made of them
     return _assembled(session, chosen, whole, real, levels, settings)
 
 
@@ -130,42 +123,37 @@ def span_samples(
     return ends[0], ends[1]
 
 
-def _block_tables(
-    session: Session,
-    channels: list[int],
-    start: int,
-    rows: NDArray[np.intp],
-    codes: Codes,
-    levels: Levels,
-    settings: Settings,
-) -> Tables:
-    """Return the whole-number and the real table of one block's pulses, the block beginning at record `start`."""
+def _piece_tables(session: Session, chosen: list[int], piece: Piece, levels: Levels, settings: Settings) -> Tables:
+    """Return the whole-number and the real table of one piece's pulses."""
     from pulsewright_analysis import pulse_kernels as kernels
 
+    here, rows = piece.places, piece.rows
+    channels = chosen[here]
     infos = [session.channels[c] for c in channels]
-    first, stop = span_samples(session, channels, start + rows, settings.span)
-    noise_threshold = NOISE_FACTOR * levels.noise
+    first, stop = span_samples(session, channels, piece.first + rows, settings.span)
+    noise, autocovariance = levels.noise[here], np.ascontiguousarray(levels.autocovariance[here])
+    noise_threshold = NOISE_FACTOR * noise
     threshold = np.maximum(noise_threshold, settings.threshold or 0.0)
-    total = np.sum(levels.autocovariance[:, 1:], axis=1) / levels.autocovariance[:, 0]
+    total = np.sum(autocovariance[:, 1:], axis=1) / autocovariance[:, 0]
     gap = -1 if settings.min_gap is None else round(settings.min_gap * session.sample_rate)
     capacity = 4 * len(rows) * len(channels) + 64
     while True:
         whole = np.zeros((capacity, columns.WHOLE_COLUMNS), dtype=np.int64)
         real = np.zeros((capacity, columns.REAL_COLUMNS))
         found = kernels.measure_block(
-            codes,
+            piece.codes,
             rows,
-            np.array(channels, dtype=np.int64),
+            piece.columns,
             np.array([c.scale for c in infos], dtype=np.float64),
-            levels.offset - np.array([c.offset for c in infos]),
+            levels.offset[here] - np.array([c.offset for c in infos]),
             np.array([c.lowest_code for c in infos], dtype=np.int64),
             np.array([c.highest_code for c in infos], dtype=np.int64),
             threshold,
-            levels.offset_u**2,
+            levels.offset_u[here] ** 2,
             np.maximum(1 + 2 * total, 0.05),
-            np.ascontiguousarray(levels.autocovariance),
-            np.broadcast_to(levels.wander**2, len(channels)),
-            np.broadcast_to(levels.wander_samples, len(channels)),
+            autocovariance,
+            np.broadcast_to(levels.wander**2, len(chosen))[here],
+            np.broadcast_to(levels.wander_samples, len(chosen))[here],
             first,
             stop,
             gap,
@@ -175,8 +163,9 @@ def _block_tables(
             real,
         )
         if found <= capacity:
-            whole[:found, columns.RECORD] = start + rows[whole[:found, columns.RECORD]]
-            return whole[:found], real[:found]
+            whole[:found, columns.RECORD] = piece.first + rows[whole[:found, columns.RECORD]]
+            whole[:found, columns.CHANNEL] += here.start
+            return whole[:found].copy(), real[:found].copy()
         capacity = found
 
 

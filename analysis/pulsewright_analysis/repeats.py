@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.session import Session
+from pulsewright.session import Codes, Session
+from pulsewright_analysis.streaming import Check, Piece, for_each, pieces, unchecked
 
 Ints = NDArray[np.int64]
 
@@ -29,7 +30,7 @@ class Repeats:
     stale: NDArray[np.bool_]
 
 
-def find_repeats(session: Session, channels: list[int], records: Ints) -> Repeats:
+def find_repeats(session: Session, channels: list[int], records: Ints, check: Check = unchecked) -> Repeats:
     """Compare every record of every module with all earlier ones.
 
     Parameters
@@ -39,28 +40,60 @@ def find_repeats(session: Session, channels: list[int], records: Ints) -> Repeat
         Places of the channels that take part.
     records : int array
         Numbers of the records that take part, rising.
+    check : callable
+        As for `streaming.for_each`.
 
     Returns
     -------
     Repeats
         A module whose samples are all one code repeats nothing: it has nothing to repeat.
     """
-    own = [[c for c in channels if session.module_of[c] == m] for m in range(len(session.modules))]
+    own = [[k for k, c in enumerate(channels) if session.module_of[c] == m] for m in range(len(session.modules))]
     seen: list[dict[bytes, int]] = [{} for _ in own]
     stale = np.zeros((len(records), len(own)), dtype=bool)
     pairs: dict[tuple[int, int], None] = {}
-    row = {int(record): i for i, record in enumerate(records)}
-    for start, codes in session.blocks(int(records[0]), int(records[-1]) + 1):
-        for i in range(len(codes)):
-            if start + i not in row:
+    # a record that comes channel by channel is complete with its last channel
+    traces: list[_Trace] = []
+
+    def take(piece: Piece, found: list[list[_Trace]]) -> None:
+        for row, told in zip(piece.rows.tolist(), found, strict=True):
+            traces.extend(told)
+            if len(traces) < len(channels):
                 continue
+            record = piece.first + row
             for module, places in enumerate(own):
-                samples = np.ascontiguousarray(codes[i, places])
-                if samples.size == 0 or np.all(samples == samples.flat[0]):
-                    continue
-                digest = hashlib.blake2b(samples.data, digest_size=16).digest()
-                first = seen[module].setdefault(digest, start + i)
-                if first != start + i:
-                    stale[row[start + i], module] = True
-                    pairs[(first, start + i)] = None
+                whole = _of_module([traces[k] for k in places])
+                first = record if whole is None else seen[module].setdefault(whole, record)
+                if first != record:
+                    stale[np.searchsorted(records, record), module] = True
+                    pairs[first, record] = None
+            traces.clear()
+
+    for_each(pieces(session, channels, records), _traces, take, check)
     return Repeats(tuple(sorted(pairs, key=lambda pair: pair[1])), stale)
+
+
+@dataclass(frozen=True)
+class _Trace:
+    """A digest of a trace's samples, and the one code that all of them have, None where there are several."""
+
+    digest: bytes
+    code: float | None
+
+
+def _traces(piece: Piece) -> list[list[_Trace]]:
+    """Return what tells each trace of a piece from others, by record and channel."""
+    return [[_trace(piece.codes[row, column]) for column in piece.columns.tolist()] for row in piece.rows.tolist()]
+
+
+def _trace(codes: Codes) -> _Trace:
+    digest = hashlib.blake2b(np.ascontiguousarray(codes).data, digest_size=16).digest()
+    one = len(codes) > 0 and codes[0] == codes[-1] and bool(np.all(codes == codes[0]))
+    return _Trace(digest, float(codes[0]) if one else None)
+
+
+def _of_module(traces: list[_Trace]) -> bytes | None:
+    """Return the digests of a module's traces in one, None where all of its samples are one code."""
+    if not traces or (traces[0].code is not None and all(trace.code == traces[0].code for trace in traces)):
+        return None
+    return b"".join(trace.digest for trace in traces)

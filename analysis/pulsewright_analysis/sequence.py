@@ -19,6 +19,7 @@ from pulsewright_analysis.lines import CorrelatedU, correlated_u
 from pulsewright_analysis.polarity_pattern import find_pattern
 from pulsewright_analysis.repeats import Repeats, find_repeats
 from pulsewright_analysis.results import Polarity, Pulses, Sequence, Witness
+from pulsewright_analysis.streaming import Check, unchecked
 from pulsewright_analysis.trigger_numbers import WITNESSES, Numbering, number_triggers
 from pulsewright_analysis.type_b import clock_term, position_terms
 from pulsewright_analysis.validity import INCREMENT_REGION
@@ -36,6 +37,7 @@ def measure_sequence(
     pulses: Pulses,
     polarity: Polarity,
     settings: Settings,
+    check: Check = unchecked,
 ) -> tuple[Sequence, list[str]]:
     """Return the sequence, and a sentence for everything that could not be told or is disputed.
 
@@ -50,6 +52,8 @@ def measure_sequence(
         Of those channels and records.
     settings : Settings
         The telling channel; increment, cycle and number of triggers sent where known.
+    check : callable
+        As for `streaming.for_each`.
 
     Returns
     -------
@@ -57,7 +61,7 @@ def measure_sequence(
     """
     leading = session.channel_index(settings.channel) if settings.channel else channels[0]
     module = int(session.module_of[leading])
-    repeats = find_repeats(session, list(channels), records)
+    repeats = find_repeats(session, list(channels), records, check)
     walk = _without_stale(leading_walk(pulses, leading, records), repeats.stale[:, module])
     lattice = find_lattice(walk.position, walk.u, records, settings.increment, settings.cycle)
     told = {}

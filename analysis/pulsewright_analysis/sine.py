@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +12,11 @@ from pulsewright_analysis.gate_samples import (
     HeldSamples,
     affordable,
     as_gate_samples,
-    records_of,
+    before_middle,
+    traces_of,
 )
 from pulsewright_analysis.record_runs import spread
+from pulsewright_analysis.streaming import Check, for_each, unchecked
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,10 @@ FEWEST_SEARCHED = 6
 CARRIES_SINE = 0.9
 """Share of a trace's variance that a sine must explain to be one."""
 FEWEST_PERIODS = 1.5
+LONGEST_SEARCHED = 1 << 18
+"""Samples in the middle of a trace: what is looked at of a longer one for the frequency search, harmonics and noise."""
+SAMPLES_AT_ONCE = 1 << 16
+"""Samples whose columns are held together where only their products are wanted."""
 ITERATIONS = 12
 SMALL_TURN = 1e-3
 """Sums are moved to another frequency without reading the traces while that turns their ends by less, radians."""
@@ -34,9 +38,8 @@ HARMONICS = (2, 3, 4, 5, 6)
 MOST_FOR_HARMONICS = 16
 ROUNDING = 1e-15
 """A trace's residual is known no better than this share of its mean square."""
-WORKERS = 2
 WORTH_THREADS = 1 << 17
-"""Fewer samples than this are read before two threads have started."""
+"""Samples that one thread sums up at a time; fewer are summed up before two threads have started."""
 NOISE_BINS = 16
 NOISE_GUARD = 2
 """The noise beside the line is read from this many bins to each side, the nearest left out."""
@@ -76,7 +79,7 @@ class SineFit:
     distortion: Floats
 
 
-def coarse_frequency(samples: Floats | GateSamples, sample_rate: float) -> float:
+def coarse_frequency(samples: Floats | GateSamples, sample_rate: float, check: Check = unchecked) -> float:
     """Return the frequency of the strongest line, hertz, from windowed spectra summed over traces.
 
     Parameters
@@ -84,12 +87,15 @@ def coarse_frequency(samples: Floats | GateSamples, sample_rate: float) -> float
     samples : array (records, channels, samples)
     sample_rate : float
         Hertz.
+    check : callable
+        Called at every step; may raise to stop.
     """
-    traces = _spread_traces(as_gate_samples(samples))
+    traces = _spread_traces(as_gate_samples(samples).middle(LONGEST_SEARCHED))
     length = traces.shape[1]
     size = 4 * (1 << (length - 1).bit_length())
     window, largest, power = np.hanning(length), np.max(np.abs(traces), initial=0.0), np.zeros(size // 2 + 1)
     for trace in traces:
+        check()
         centred = trace - np.mean(trace)
         scale = np.std(centred)
         centred /= scale if scale > 1e-9 * largest else np.inf
@@ -102,7 +108,9 @@ def coarse_frequency(samples: Floats | GateSamples, sample_rate: float) -> float
     return float((peak + shift) * sample_rate / size)
 
 
-def fit_shared_frequency(samples: Floats | GateSamples, sample_rate: float, start: float | None = None) -> SineFit:
+def fit_shared_frequency(
+    samples: Floats | GateSamples, sample_rate: float, start: float | None = None, check: Check = unchecked
+) -> SineFit:
     """Fit sines of one common frequency by least squares (IEEE Std 1057's four-parameter fit, frequency shared).
 
     Parameters
@@ -113,6 +121,8 @@ def fit_shared_frequency(samples: Floats | GateSamples, sample_rate: float, star
         Hertz.
     start : float, optional
         First guess, hertz; from `coarse_frequency` if left out.
+    check : callable
+        Called at every step; may raise to stop.
 
     Returns
     -------
@@ -121,10 +131,10 @@ def fit_shared_frequency(samples: Floats | GateSamples, sample_rate: float, star
         traces settle it to within their own noise, so that all traces are read once, for one step more.
     """
     gate = as_gate_samples(samples)
-    frequency = coarse_frequency(gate, sample_rate) if start is None else start
-    few = HeldSamples(_spread_traces(gate)[:, None, :])
-    frequency = _settled(few, sample_rate, frequency).frequency
-    return _finished(_settled(gate, sample_rate, frequency), gate, sample_rate)
+    frequency = coarse_frequency(gate, sample_rate, check) if start is None else start
+    few = HeldSamples(_spread_traces(gate.middle(LONGEST_SEARCHED))[:, None, :])
+    frequency = _settled(few, sample_rate, frequency, check).frequency
+    return _finished(_settled(gate, sample_rate, frequency, check), gate, sample_rate, check)
 
 
 @dataclass(frozen=True)
@@ -145,20 +155,20 @@ def _spread_traces(samples: GateSamples) -> Floats:
     few = np.empty((len(chosen), length))
     for record in np.unique(chosen // channels).tolist():
         here = np.flatnonzero(chosen // channels == record)
-        few[here] = samples.take(np.array([record]))[0, chosen[here] % channels]
+        few[here] = samples.of_channels(chosen[here] % channels).take(np.array([record]))[0]
     return few
 
 
-def _settled(samples: GateSamples, sample_rate: float, frequency: float) -> _Settled:
+def _settled(samples: GateSamples, sample_rate: float, frequency: float, check: Check) -> _Settled:
     """Take Gauss–Newton steps until the frequency stands still."""
     length = samples.shape[-1]
     time = np.asarray((np.arange(length) - (length - 1) / 2) / sample_rate, dtype=np.float64)
     omega, reach = 2 * np.pi * frequency, float(time[-1])
-    products = _products(samples, time, omega)
+    products = _products(samples, time, omega, check)
     read_at = omega
     for _ in range(ITERATIONS):
         if abs(omega - read_at) * reach > SMALL_TURN:
-            products, read_at = _products(samples, time, omega), omega
+            products, read_at = _products(samples, time, omega, check), omega
         fit = _linear_fit(_moved(products, omega - read_at), samples, time, omega)
         change, information = _frequency_step(fit)
         if abs(change) * reach < 1e-10:
@@ -168,31 +178,31 @@ def _settled(samples: GateSamples, sample_rate: float, frequency: float) -> _Set
     return _Settled(omega / (2 * np.pi), fit.coefficients, fit.inverse, fit.variance, information)
 
 
-def _products(samples: GateSamples, time: Floats, omega: float) -> Floats:
+def _products(samples: GateSamples, time: Floats, omega: float, check: Check) -> Floats:
     """Return each trace's sums with (cos, sin, 1, t·cos, t·sin, t²·cos, t²·sin) and itself, (records, channels, 8)."""
     cosine, sine = np.cos(omega * time), np.sin(omega * time)
-    columns = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine, time**2 * cosine, time**2 * sine])
     records, channels, length = samples.shape
     products = np.empty((records, channels, 8))
-    for first, block in samples.blocks():
-        _fill(block.reshape(-1, length), columns, products[first : first + len(block)].reshape(-1, 8))
+    for first, low, block in samples.blocks():
+        mine = products[first : first + len(block), low : low + block.shape[1]]
+        _fill(block.reshape(-1, length), (time, cosine, sine), mine.reshape(-1, 8), check)
     return products
 
 
-def _fill(traces: Floats, columns: Floats, products: Floats) -> None:
-    """Fill in the sums of some traces, on two threads where that is worth it."""
+def _fill(traces: Floats, columns: tuple[Floats, Floats, Floats], products: Floats, check: Check) -> None:
+    """Fill in the sums of some traces, on several threads where that is worth it."""
     from pulsewright_analysis.sine_kernels import fill_products
 
     if traces.size < WORTH_THREADS:
-        fill_products(traces, columns, products)
+        check()
+        fill_products(traces, *columns, products)
         return
-    edges = np.linspace(0, len(traces), WORKERS + 1).astype(int)
-    with ThreadPoolExecutor(WORKERS) as pool:
-        parts = [
-            pool.submit(fill_products, traces[low:high], columns, products[low:high]) for low, high in pairwise(edges)
-        ]
-        for part in parts:
-            part.result()
+    step = max(1, WORTH_THREADS // traces.shape[1])
+
+    def fill(first: int) -> None:
+        fill_products(traces[first : first + step], *columns, products[first : first + step])
+
+    for_each(iter(range(0, len(traces), step)), fill, lambda first, nothing: None, check)
 
 
 def _moved(products: Floats, change: float) -> Floats:
@@ -227,10 +237,13 @@ class _LinearFit:
 
 
 def _linear_fit(products: Floats, samples: GateSamples, time: Floats, omega: float) -> _LinearFit:
-    cosine, sine = np.cos(omega * time), np.sin(omega * time)
-    basis = np.stack([cosine, sine, np.ones_like(time), time * cosine, time * sine], axis=1)
-    gram = basis.T @ basis
-    inverse = np.linalg.inv(gram[:3, :3])
+    gram = np.zeros((5, 5))
+    for first in range(0, len(time), SAMPLES_AT_ONCE):
+        some = time[first : first + SAMPLES_AT_ONCE]
+        cosine, sine = np.cos(omega * some), np.sin(omega * some)
+        basis = np.stack([cosine, sine, np.ones_like(some), some * cosine, some * sine], axis=1)
+        gram += basis.T @ basis
+    inverse = np.asarray(np.linalg.inv(gram[:3, :3]), dtype=np.float64)
     coefficients = products[..., :3] @ inverse
     residual = products[..., 5] - np.einsum("rck,rck->rc", coefficients, products[..., :3])
     dof = samples.shape[0] * (samples.shape[-1] - 3)
@@ -255,7 +268,9 @@ def _frequency_step(fit: _LinearFit) -> tuple[float, float]:
     return float(np.sum(slope * weight)) / max(information, np.finfo(float).tiny), information
 
 
-def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequency: float) -> Floats:
+def harmonic_distortion(
+    samples: Floats | GateSamples, sample_rate: float, frequency: float, check: Check = unchecked
+) -> Floats:
     """Return the total harmonic distortion of each channel as a ratio, (channels,) (IEEE Std 1057).
 
     Parameters
@@ -264,8 +279,10 @@ def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequ
         A few records are used, spread evenly.
     sample_rate, frequency : float
         Hertz. Harmonics above half the sample rate are looked for where they are folded to.
+    check : callable
+        Called at every step; may raise to stop.
     """
-    gate = as_gate_samples(samples)
+    gate = as_gate_samples(samples).middle(LONGEST_SEARCHED)
     records, channels, length = gate.shape
     time = (np.arange(length) - (length - 1) / 2) / sample_rate
     folded = [abs((h * frequency + sample_rate / 2) % sample_rate - sample_rate / 2) for h in HARMONICS]
@@ -281,30 +298,33 @@ def harmonic_distortion(samples: Floats | GateSamples, sample_rate: float, frequ
     if length < 2 * basis.shape[1]:
         return np.full(channels, np.nan)
     inverse = np.linalg.inv(basis.T @ basis)
-    powers = []
-    for one in records_of(gate, spread(records, MOST_FOR_HARMONICS)):
-        coefficients = (one @ basis) @ inverse
-        residual = one - coefficients @ basis.T
-        noise = np.sum(residual**2, axis=-1) / (length - basis.shape[1])
-        powers.append(coefficients**2 - noise[:, None] * np.diag(inverse))
-    power = np.mean(powers, axis=0)
+    chosen = spread(records, MOST_FOR_HARMONICS)
+    power = np.zeros((channels, basis.shape[1]))
+    for _, channel, trace in traces_of(gate, chosen):
+        check()
+        coefficients = inverse @ (basis.T @ trace)
+        residual = trace - basis @ coefficients
+        noise = np.sum(residual**2) / (length - basis.shape[1])
+        power[channel] += (coefficients**2 - noise * np.diag(inverse)) / len(chosen)
     sine = power[:, 1] + power[:, 2]
     harmonics = np.maximum(np.sum(power[:, 3:], axis=1), 0.0)
     ratio: Floats = np.sqrt(harmonics / np.where(sine > 0, sine, np.inf))
     return ratio
 
 
-def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float) -> Floats:
+def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float, check: Check) -> Floats:
     """Return the residual's power density around the line over that of white noise of its size, by channel."""
-    records, channels, length = samples.shape
-    time = (np.arange(length) - (length - 1) / 2) / sample_rate
+    skipped = before_middle(samples.shape[-1], LONGEST_SEARCHED)
+    records, channels, length = samples.middle(LONGEST_SEARCHED).shape
+    time = (skipped + np.arange(length) - (samples.shape[-1] - 1) / 2) / sample_rate
     turn = 2 * np.pi * settled.frequency * time
     basis = np.stack([np.cos(turn), np.sin(turn), np.ones(length)])
     window, power = np.hanning(length), np.zeros((channels, length // 2 + 1))
     chosen = spread(records, RECORDS_FOR_NOISE)
-    for record, one in zip(chosen.tolist(), records_of(samples, chosen), strict=True):
-        residual = one - settled.coefficients[record] @ basis
-        power += np.abs(np.fft.rfft(residual * window, axis=-1)) ** 2
+    for record, channel, trace in traces_of(samples.middle(LONGEST_SEARCHED), chosen):
+        check()
+        residual = trace - settled.coefficients[record, channel] @ basis
+        power[channel] += np.abs(np.fft.rfft(residual * window)) ** 2
     apart = np.abs(np.arange(power.shape[1]) - settled.frequency * length / sample_rate)
     beside = (apart > NOISE_GUARD) & (apart <= NOISE_BINS)
     beside[[0, -1]] = False
@@ -315,13 +335,13 @@ def _noise_beside(settled: _Settled, samples: GateSamples, sample_rate: float) -
     return np.where(whole > 0, density / np.where(whole > 0, whole, 1.0), 1.0)
 
 
-def _finished(settled: _Settled, samples: GateSamples, sample_rate: float) -> SineFit:
+def _finished(settled: _Settled, samples: GateSamples, sample_rate: float, check: Check) -> SineFit:
     a, b = settled.coefficients[..., 0], settled.coefficients[..., 1]
     amplitude, inverse = np.hypot(a, b), settled.inverse
     spread = b**2 * inverse[0, 0] + a**2 * inverse[1, 1] - 2 * a * b * inverse[0, 1]
     silent = amplitude <= 0
     phase_variance = np.mean(np.where(silent, 0.0, spread / np.where(silent, 1.0, amplitude) ** 4), axis=0)
-    beside = _noise_beside(settled, samples, sample_rate)
+    beside = _noise_beside(settled, samples, sample_rate, check)
     phase_variance *= settled.variance * beside
     frequency_u = 0.0
     if settled.information > 0:
@@ -338,11 +358,11 @@ def _finished(settled: _Settled, samples: GateSamples, sample_rate: float) -> Si
         phase_variance=phase_variance,
         residual_rms=np.sqrt(settled.variance),
         explained=np.where(total > 0, power / np.where(total > 0, total, 1.0), 0.0),
-        distortion=harmonic_distortion(samples, sample_rate, settled.frequency),
+        distortion=harmonic_distortion(samples, sample_rate, settled.frequency, check),
     )
 
 
-def carries_sine(samples: Floats | GateSamples, sample_rate: float) -> bool:
+def carries_sine(samples: Floats | GateSamples, sample_rate: float, check: Check = unchecked) -> bool:
     """Return whether most channels carry one common sine, judged on a few records (records, channels, samples).
 
     Parameters
@@ -351,13 +371,15 @@ def carries_sine(samples: Floats | GateSamples, sample_rate: float) -> bool:
         In the channels' units; at most eight records are used, spread evenly.
     sample_rate : float
         Hertz.
+    check : callable
+        Called at every step; may raise to stop.
     """
     gate = as_gate_samples(samples)
     records, channels, length = gate.shape
     if length < 16:
         return False
-    few = gate.take(spread(records, affordable(8, 1, 8 * channels * length)))
-    fit = fit_shared_frequency(few, sample_rate)
+    few = gate.of_records(spread(records, affordable(8, 1, 8 * channels * length)))
+    fit = fit_shared_frequency(few, sample_rate, check=check)
     if not 0 < fit.frequency < sample_rate / 2 or fit.frequency * length / sample_rate < FEWEST_PERIODS:
         return False
     return bool(np.median(fit.explained) > CARRIES_SINE)

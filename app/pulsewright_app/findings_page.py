@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from pulsewright.minus import as_shown
 from pulsewright.quantity import engineering
 from pulsewright_analysis.results import ChannelHealth, Findings
 from pulsewright_app.printing import columns, pairs
@@ -107,8 +108,8 @@ def _health(findings: Findings) -> Table:
         ]
         if with_enob:
             row.append("" if health.enob is None else f"{health.enob:.2f}")
-            row.append("" if health.sinad_db is None else f"{health.sinad_db:.1f} dB")
-            row.append("" if health.thd_db is None else f"{health.thd_db:.1f} dB")
+            row.append("" if health.sinad_db is None else f"{as_shown(f'{health.sinad_db:.1f}')} dB")
+            row.append("" if health.thd_db is None else f"{as_shown(f'{health.thd_db:.1f}')} dB")
         rows.append([*row, _remark(health)])
     headings = ["Channel", "Noise ± U", "Offset ± U", "Clipped", *(["ENOB", "SINAD", "THD"] if with_enob else []), ""]
     return columns(headings, rows, right=range(1, len(headings) - 1))

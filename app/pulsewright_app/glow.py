@@ -11,92 +11,41 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import repeat
-from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.block_source import Room
 from pulsewright.session import Codes, Session
 from pulsewright_analysis.mean_trace import Mean, mean_over
 from pulsewright_analysis.overlay import Afterglow, Part, Raster, part_seen, passing_records
+from pulsewright_analysis.pyramid import Pyramid
 from pulsewright_analysis.record_runs import neighbouring
-from pulsewright_analysis.results import Findings, Floats, Ints
-from pulsewright_app.theme import components
+from pulsewright_analysis.results import Floats, Ints
+from pulsewright_app.glow_alignment import Alignment
+from pulsewright_app.glow_long import ByBlocks, Refiner
 
-AlignedBy = Literal["trigger", "reference", "pulse"]
 Counts = NDArray[np.uint32]
 Weights = NDArray[np.float32]
 Stopped = Callable[[], bool]
+Told = Callable[[], None]
 
 BLOCK_BYTES = 4 << 20
 CORES = os.cpu_count() or 1
+COARSE_AT_ONCE, EXACT_AT_ONCE = 64, 4
+"""Long records that a lane adds by their blocks, or makes exact, between two looks at whether to leave off."""
+OUTLINED_FROM, REFINED_FROM = 3.0, 40.0
+"""Blocks in a column from which on they outline a record, and from which on few samples are needed to make it exact."""
+QUICK_BYTES = 128 << 20
+"""Samples that are accumulated in the time that a coarse picture may take."""
+_FIRST_RUNS = 16
+"""Blocks from all over the session that are accumulated before the others."""
 _MOST_AT_ONCE = 512
 """Records of a block: calling off is heard between blocks."""
-FAINTEST = 0.16
-"""Share of the full ink where a single record passes, so that none is overlooked."""
 FADED_AWAY = 12
 """Half-lives after which a record has less than 1/4000 of its ink, and is not drawn."""
 STEPS_A_HALF_LIFE = 8
 """Records of an eighth of a half-life fade together: 9 % of a record's ink at most."""
-
-
-@dataclass(frozen=True)
-class Alignment:
-    """What the records are laid over each other by.
-
-    Attributes
-    ----------
-    shift : array (records,)
-        Seconds that each record is moved earlier by; NaN for records that cannot be aligned.
-    about : str
-        In words, for the axis and the caption; empty where the trigger aligns them.
-    """
-
-    shift: Floats
-    about: str = ""
-
-
-def alignment_of(session: Session, findings: Findings | None, channel: int, by: AlignedBy) -> Alignment | str:
-    """Return the alignment of a session's records on one channel, or a sentence why there is none.
-
-    Parameters
-    ----------
-    session : Session
-    findings : Findings or None
-    channel : int
-    by : str
-        ``trigger``; ``reference`` pulse; or found ``pulse``: the walking one on the channel that tells the sequence,
-        else the largest of its record. Pulses are brought to their median time, so that the zoom keeps its meaning.
-    """
-    if by == "trigger":
-        return Alignment(np.zeros(session.records))
-    if findings is None or findings.session.records != session.records:
-        return "the pulses are not measured yet"
-    if channel not in findings.channels:
-        return f"{session.channels[channel].name} is not measured"
-    pulses = findings.pulses
-    if by == "reference" and pulses.reference is None:
-        return "no reference pulse is set (setting reference_pulse)"
-    times = pulses.time if pulses.reference is None or by == "pulse" else pulses.reference
-    place = _largest(findings, channel)
-    if by == "pulse" and channel == findings.sequence.channel:
-        walking = findings.sequence.pulse
-        place = np.where(walking >= 0, walking, place)
-    at = np.where(place >= 0, times[np.maximum(place, 0)], np.nan) if len(times) else np.full(session.records, np.nan)
-    if not np.any(np.isfinite(at)):
-        return f"no pulse on {session.channels[channel].name} has a position"
-    name = "found pulses" if by == "pulse" else "reference pulses"
-    return Alignment(at - float(np.nanmedian(at)), name)
-
-
-def _largest(findings: Findings, channel: int) -> Ints:
-    """Return for each record the largest pulse with a position on a channel, −1 where there is none."""
-    pulses = findings.pulses
-    chosen = np.flatnonzero((pulses.channel == channel) & np.isfinite(pulses.time))
-    rising = chosen[np.argsort(np.abs(pulses.amplitude[chosen]), kind="stable")]
-    place = np.full(findings.session.records, -1, dtype=np.int64)
-    place[pulses.record[rising]] = rising  # the last one assigned, the largest, stays
-    return place
 
 
 @dataclass(frozen=True)
@@ -113,6 +62,8 @@ class GlowPlan:
         Records after which a record has half its ink; None: nothing fades.
     mean : bool
         Whether the mean trace is wanted too.
+    overview : callable
+        Returns the pyramid of the channel, where there is one; called when records are added.
     """
 
     session: Session
@@ -122,6 +73,7 @@ class GlowPlan:
     signs: Ints | None = None
     half_life: int | None = None
     mean: bool = False
+    overview: Callable[[], Pyramid | None] = lambda: None
 
 
 @dataclass(frozen=True)
@@ -135,8 +87,9 @@ class GlowPicture:
         Records through each pixel: all of them; or those positive, negative and without polarity.
     weights : tuple of float array (height, width) or None
         The same with each record's ink faded by its age.
-    records, unplaced : int
-        How many are counted, and how many could not be aligned and are not.
+    records, unplaced, coarse : int
+        How many are counted, how many could not be aligned and are not, and how many of those that are counted reach
+        only about as far as they should: they may lie in more pixels than they pass through, never in fewer.
     mean : Mean or None
     """
 
@@ -146,6 +99,7 @@ class GlowPicture:
     records: int
     unplaced: int
     mean: Mean | None
+    coarse: int = 0
 
     @property
     def most(self) -> int:
@@ -174,6 +128,14 @@ class _Read:
     part: Part
 
 
+@dataclass(frozen=True)
+class _Outline:
+    """What is shown until every sample has been looked at: counts that are too high, and of how many records."""
+
+    counts: tuple[Counts, ...]
+    records: int
+
+
 class Accumulation:
     """Records laid over each other, one lot after another; one thread may add at a time."""
 
@@ -187,9 +149,16 @@ class Accumulation:
         self._mean = None
         if plan.mean:
             self._mean = mean_over(self._starts, plan.session.sample_interval, plan.session.record_length)
-        self._records = self._unplaced = 0
+        self._records = self._unplaced = self._coarse = 0
+        self._outline: _Outline | None = None
 
-    def add(self, records: Ints, stopped: Stopped = lambda: False, added: Callable[[], None] = lambda: None) -> None:
+    def add(
+        self,
+        records: Ints,
+        stopped: Stopped = lambda: False,
+        added: Told = lambda: None,
+        outlined: Told = lambda: None,
+    ) -> None:
         """Add records, the newest last.
 
         Parameters
@@ -200,21 +169,101 @@ class Accumulation:
             Asked between blocks whether to leave off.
         added : callable
             Called after each block.
+        outlined : callable
+            Called once all records are in the picture coarsely, where that can be done.
         """
+        found = self._pyramid(len(records))
+        if found is None:
+            self._add_by_samples(records, stopped, added)
+            return
+        pyramid, refined = found
+        plan = self.plan
+        by_blocks = ByBlocks(plan.session, plan.channel, plan.raster.width, pyramid, self._starts, plan.signs)
+        add = self._add_by_blocks if refined else self._add_outlined
+        add(by_blocks, records, stopped, added, outlined)
+
+    def _pyramid(self, records: int) -> tuple[Pyramid, bool] | None:
+        """Return the pyramid, and whether it serves for exact counts too; None where samples are looked at at once."""
+        plan = self.plan
+        if plan.half_life is not None or plan.mean:
+            return None  # these need every sample
+        pyramid = plan.overview()
+        if pyramid is None:
+            return None
+        interval = plan.session.sample_interval
+        blocks = pyramid.blocks_a_column(plan.raster, interval)
+        seen = min((plan.raster.time_high - plan.raster.time_low) / interval, plan.session.record_length)
+        if blocks < OUTLINED_FROM or seen * records * plan.session.dtype.itemsize < QUICK_BYTES:
+            return None
+        return pyramid, blocks >= REFINED_FROM
+
+    def _add_outlines(
+        self, by_blocks: ByBlocks, lanes: list[list[Afterglow]], records: Ints, stopped: Stopped
+    ) -> Iterator[int]:
+        """Add records coarsely to lanes, and yield how many were added round by round."""
+        with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
+            for lots in _rounds(records, COARSE_AT_ONCE, len(lanes)):
+                if stopped():
+                    return
+                list(pool.map(by_blocks.add_coarse, lanes, lots))
+                yield sum(len(lot) for lot in lots)
+
+    def _add_by_blocks(self, by_blocks: ByBlocks, records: Ints, stopped: Stopped, added: Told, outlined: Told) -> None:
+        """Add records coarsely, and make one after another exact by the samples that their blocks leave open."""
+        placed = records[np.isfinite(self._starts[records])]
+        lanes = self._opened(CORES)
+        before = self._records
+        for count in self._add_outlines(by_blocks, lanes, placed, stopped):
+            self._records += count
+            self._coarse += count
+        if self._records < before + len(placed):
+            return
+        self._unplaced += len(records) - len(placed)
+        outlined()
+        refiners = [by_blocks.refiner() for _ in lanes]
+        with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
+            for lots in _rounds(placed, EXACT_AT_ONCE, len(lanes)):
+                if stopped():
+                    return
+                list(pool.map(Refiner.make_exact, refiners, lanes, lots, repeat(stopped)))
+                if stopped():
+                    return  # perhaps in the middle of a record
+                self._coarse -= sum(len(lot) for lot in lots)
+                added()
+
+    def _add_outlined(self, by_blocks: ByBlocks, records: Ints, stopped: Stopped, added: Told, outlined: Told) -> None:
+        """Show records coarsely while all their samples are looked at."""
+        placed = records[np.isfinite(self._starts[records])]
+        inks = range(len(self._lanes[0]))
+        lanes = [[Afterglow(self.plan.raster) for _ in inks] for _ in range(CORES)]
+        if sum(self._add_outlines(by_blocks, lanes, placed, stopped)) < len(placed):
+            return
+        counts = tuple(_summed(lanes, ink) for ink in inks)
+        if self._records:
+            counts = tuple(own + _summed(self._lanes, ink) for ink, own in zip(inks, counts, strict=True))
+        self._outline = _Outline(counts, self._records + len(placed))
+        outlined()
+        self._add_by_samples(records, stopped, added)
+        if self._records == self._outline.records:
+            self._outline = None
+
+    def _add_by_samples(self, records: Ints, stopped: Stopped, added: Told) -> None:
         half_life = self.plan.half_life
         most = _records_a_block(self.plan)
         if half_life is not None:
             most = min(most, max(1, half_life // STEPS_A_HALF_LIFE))
         runs = list(_runs(records, most))
+        if half_life is None and self._mean is None:
+            runs = _spread(runs)
         # what fades goes in by its age; all else is counted, and counts may be put together in any order
         lanes = self._opened(1 if half_life is not None else max(1, min(CORES, len(runs))))
-        newer = len(records)
+        newer, rooms = len(records), [Room() for _ in lanes]
         with ThreadPoolExecutor(len(lanes), thread_name_prefix="glow") as pool:
             for place in range(0, len(runs), len(lanes)):
                 if stopped():
                     return
                 # all are read before any is drawn: if one cannot be, none of them is in the picture
-                blocks = list(pool.map(self._read, runs[place : place + len(lanes)]))
+                blocks = list(pool.map(self._read, runs[place : place + len(lanes)], rooms))
                 newer -= sum(block.count for block in blocks)
                 list(pool.map(self._draw, lanes, blocks, repeat(newer)))
                 for block in blocks:
@@ -228,12 +277,12 @@ class Accumulation:
             self._lanes.append([Afterglow(self.plan.raster) for _ in self._lanes[0]])
         return self._lanes[:count]
 
-    def _read(self, run: tuple[int, int]) -> _Read:
+    def _read(self, run: tuple[int, int], room: Room) -> _Read:
         first, count = run
         records = np.arange(first, first + count)
         begin = self._starts[records]
         placed = np.isfinite(begin)
-        block, part = _seen(self.plan, first, count, begin[placed], whole=self._mean is not None)
+        block, part = _seen(self.plan, first, count, begin[placed], room, whole=self._mean is not None)
         if not np.all(placed):
             records, block, begin = records[placed], block[placed], begin[placed]
         return _Read(count, records, block, begin, part)
@@ -271,36 +320,64 @@ class Accumulation:
             block, begin = block[chosen], begin[chosen]
         glow.add(block, begin, self.plan.session.sample_interval, about.scale, about.offset, read.part)
 
-    def _counts_of(self, ink: int) -> Counts:
-        first, *others = (lane[ink] for lane in self._lanes)
-        for other in others:
-            first.merge(other)
-            other.clear()
-        return first.counts
-
     def picture(self) -> GlowPicture:
         """Return what there is so far, in arrays of its own."""
-        about = self.plan.session.channels[self.plan.channel]
+        about, outline = self.plan.session.channels[self.plan.channel], self._outline
+        if outline is None:
+            counts = tuple(_summed(self._lanes, ink) for ink in range(len(self._lanes[0])))
+            records, coarse = self._records, self._coarse
+        else:
+            counts = tuple(ink.copy() for ink in outline.counts)
+            records, coarse = outline.records, outline.records - self._records
         return GlowPicture(
             self.plan.raster,
-            tuple(self._counts_of(ink) for ink in range(len(self._lanes[0]))),
+            counts,
             None if self._faded is None else tuple(faded.copy() for faded in self._faded),
-            self._records,
+            records,
             self._unplaced,
             None if self._mean is None else self._mean.mean(about.scale, about.offset),
+            coarse,
         )
 
 
+def _summed(lanes: list[list[Afterglow]], ink: int) -> Counts:
+    """Return the counts of an ink over all lanes; they are put together in the first one."""
+    first, *others = (lane[ink] for lane in lanes)
+    for other in others:
+        first.merge(other)
+        other.clear()
+    return first.counts
+
+
+def _spread(runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the runs in another order: first some from everywhere, so that the first picture is of the whole."""
+    step = max(len(runs) // _FIRST_RUNS, 1)
+    first = range(0, len(runs), step)
+    return [runs[place] for place in first] + [run for place, run in enumerate(runs) if place % step]
+
+
+def _rounds(records: Ints, at_once: int, lanes: int) -> Iterator[list[Ints]]:
+    """Yield a lot of neighbouring records for each lane, round by round; the last lots may hold none."""
+    for place in range(0, len(records), at_once * lanes):
+        yield np.array_split(records[place : place + at_once * lanes], lanes)
+
+
 def _seen(
-    plan: GlowPlan, first: int, count: int, begin: Floats, whole: bool = False, columns: tuple[int, int] | None = None
+    plan: GlowPlan,
+    first: int,
+    count: int,
+    begin: Floats,
+    room: Room,
+    whole: bool = False,
+    columns: tuple[int, int] | None = None,
 ) -> tuple[Codes, Part]:
     """Read what a picture, or some of its columns, shows of a run of records; all of them where `whole`."""
     session = plan.session
     length = session.record_length
     if whole:
-        return session.channel_codes(plan.channel, first, first + count), Part(0, length)
+        return session.channel_codes(plan.channel, first, first + count, room), Part(0, length)
     start, end = part_seen(begin, session.sample_interval, length, plan.raster, columns)
-    return session.channel_stretch(plan.channel, first, first + count, start, end), Part(start, length)
+    return session.channel_stretch(plan.channel, first, first + count, start, end, room), Part(start, length)
 
 
 def _records_a_block(plan: GlowPlan) -> int:
@@ -333,67 +410,16 @@ def passing_of(plan: GlowPlan, records: Ints, time: float, value: float, stopped
     session, about, raster = plan.session, plan.session.channels[plan.channel], plan.raster
     starts = session.first_sample_time(plan.channel) - plan.alignment.shift
     found: list[int] = []
-    placed = np.unique(records[np.isfinite(starts[records])])
+    placed, room = np.unique(records[np.isfinite(starts[records])]), Room()
     for first, count in _runs(placed, _records_a_block(plan)):
         if stopped():
             break
         begin, column = starts[first : first + count], raster.column(time)
         near = max(column - 1, 0), min(column + 1, raster.width - 1)
-        block, part = _seen(plan, first, count, begin, columns=near)
+        block, part = _seen(plan, first, count, begin, room, columns=near)
         passing = passing_records(
             block, begin, session.sample_interval, raster, column, raster.row(value),
             scale=about.scale, offset=about.offset, part=part,
         )  # fmt: skip
         found += [first + int(i) for i in np.flatnonzero(passing)]
     return found
-
-
-def inked(picture: GlowPicture, colours: tuple[str, ...], logarithmic: bool) -> NDArray[np.uint8]:
-    """Return the picture in ink: red, green, blue and opacity, (height, width, 4), top row first.
-
-    Parameters
-    ----------
-    picture : GlowPicture
-    colours : tuple of str
-        One for each of its inks. Inks over each other mix by their densities.
-    logarithmic : bool
-        Whether density follows the logarithm of the count; the densest spot has full ink either way.
-    """
-    amounts = picture.counts if picture.weights is None else picture.weights
-    most = max(float(amount.max(initial=0)) for amount in amounts)
-    densities = [_density(amount, most, logarithmic) for amount in amounts]
-    total: NDArray[np.float32] = np.sum(densities, axis=0)
-    image = np.empty((*total.shape, 4), dtype=np.uint8)
-    if len(densities) == 1:
-        image[..., :3] = components(colours[0])
-        image[..., 3] = np.rint(255 * densities[0])
-        return image
-    share = np.where(total > 0, total, np.float32(1.0))
-    for part in range(3):
-        mixed = sum(d * np.float32(components(c)[part]) for d, c in zip(densities, colours, strict=True))
-        image[..., part] = np.rint(mixed / share)
-    bare = np.ones_like(total)
-    for density in densities:
-        bare *= 1 - density
-    image[..., 3] = np.rint(255 * (1 - bare))
-    return image
-
-
-def _density(amount: Counts | Weights, most: float, logarithmic: bool) -> NDArray[np.float32]:
-    if most <= 0:
-        return np.zeros(amount.shape, dtype=np.float32)
-    if np.issubdtype(amount.dtype, np.integer):
-        counted = np.arange(int(most) + 1, dtype=np.float64)
-        density = _curve(counted, most, logarithmic)
-        density[0] = 0.0
-        looked_up: NDArray[np.float32] = density.astype(np.float32)[amount]
-        return looked_up
-    faded: NDArray[np.float32] = _curve(amount, most, logarithmic).astype(np.float32)
-    # ink that fades goes on to nothing, and does not end at the faintest tint
-    return faded * np.minimum(amount.astype(np.float32), np.float32(1.0))
-
-
-def _curve(amount: NDArray[Any], most: float, logarithmic: bool) -> Floats:
-    share = np.log1p(amount) / math.log1p(most) if logarithmic else amount / most
-    curve: Floats = FAINTEST + (1 - FAINTEST) * share
-    return curve

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.session import Codes, Session
-from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_analysis.line_envelope import line_envelope
+from pulsewright_analysis.overlay import Raster
 from pulsewright_analysis.results import Ints
 from pulsewright_app.theme import Theme, components
 

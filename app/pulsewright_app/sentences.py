@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import chain
 
+from pulsewright.minus import as_shown
 from pulsewright.quantity import engineering
 from pulsewright_analysis.pulse_doubts import without_position
 from pulsewright_analysis.results import ChannelHealth, Findings, Witness
@@ -219,9 +220,9 @@ def _health_text(findings: Findings, health: ChannelHealth) -> str:
     clipped = f"{count(health.clipped_samples, 'clipped sample')}" if health.clipped_samples else "none clipped"
     parts = [f"noise {shown(health.noise_rms)} rms", f"offset {shown(health.offset)}", clipped]
     if health.sinad_db is not None:
-        parts.append(f"SINAD {health.sinad_db:.1f} dB")
+        parts.append(f"SINAD {as_shown(f'{health.sinad_db:.1f}')} dB")
     if health.thd_db is not None:
-        parts.append(f"THD {health.thd_db:.1f} dB")
+        parts.append(f"THD {as_shown(f'{health.thd_db:.1f}')} dB")
     if health.enob is not None:
         parts.append(f"ENOB {health.enob:.2f}")
     return f"{named(findings, health.channel)}: {', '.join(parts)}"

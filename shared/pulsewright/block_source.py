@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import os
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import Any
@@ -12,6 +14,30 @@ from numpy.typing import NDArray
 Codes = NDArray[Any]
 EVERY = slice(None)
 """Every record, channel or sample."""
+
+
+class Room:
+    """Memory that one reader reads into again and again.
+
+    The system clears fresh memory before it hands it out, which takes several times as long as reading into it.
+    """
+
+    def __init__(self) -> None:
+        self._bytes = np.empty(0, np.uint8)
+
+    def array(self, shape: tuple[int, ...], dtype: np.dtype[Any]) -> Codes:
+        """Return an array over this memory; it holds whatever was there, and the next one takes its place.
+
+        Parameters
+        ----------
+        shape : tuple of int
+        dtype : dtype
+        """
+        size = math.prod(shape) * dtype.itemsize
+        if len(self._bytes) < size:
+            self._bytes = np.empty(size, np.uint8)
+        held: Codes = self._bytes[:size].view(dtype).reshape(shape)
+        return held
 
 
 class BlockSource(ABC):
@@ -41,6 +67,18 @@ class BlockSource(ABC):
             Their places, in steps of one; inside the shape, and perhaps none.
         """
 
+    def part_in(self, room: Room, records: range, channels: range, samples: range) -> Codes:
+        """Return a part as `part` does, in the room given where a kind of source can do so.
+
+        Parameters
+        ----------
+        room : Room
+            What was read into it before is lost.
+        records, channels, samples : range
+            As for `part`.
+        """
+        return self.part(records, channels, samples)
+
     def read(self, first: int, stop: int) -> Codes:
         """Return records first … stop − 1 on all channels, shape (stop − first, channels, record length).
 
@@ -51,7 +89,9 @@ class BlockSource(ABC):
         """
         return self._taken(slice(first, stop), EVERY, EVERY)
 
-    def read_channel(self, first: int, stop: int, channel: int, samples: slice = EVERY) -> Codes:
+    def read_channel(
+        self, first: int, stop: int, channel: int, samples: slice = EVERY, room: Room | None = None
+    ) -> Codes:
         """Return records first … stop − 1 on one channel, shape (stop − first, samples).
 
         Parameters
@@ -62,13 +102,36 @@ class BlockSource(ABC):
             Place of the channel, from 0.
         samples : slice
             Which of each record's.
+        room : Room, optional
+            To read into; fresh memory if None.
 
         Raises
         ------
         IndexError
             If there is no such channel.
         """
-        return self._taken(slice(first, stop), slice(channel, channel + 1), samples)[:, 0]
+        return self._taken(slice(first, stop), slice(channel, channel + 1), samples, room=room)[:, 0]
+
+    def read_pieces(self, record: int, channel: int, pieces: NDArray[np.int64], room: Room) -> Codes:
+        """Return some pieces of one record on one channel one after another, shape (samples,).
+
+        Where a kind of source does not say otherwise, what lies between them is read too.
+
+        Parameters
+        ----------
+        record, channel : int
+            Their places, from 0.
+        pieces : int array (pieces, 2)
+            First sample of each and the one after its last, rising and inside the record; at least one.
+        room : Room
+            To read into.
+        """
+        first, stop = int(pieces[0, 0]), int(pieces[-1, 1])
+        whole: Codes = self.read_channel(record, record + 1, channel, slice(first, stop), room)[0]
+        if len(pieces) == 1:
+            return whole
+        codes: Codes = np.concatenate([whole[begin - first : end - first] for begin, end in pieces.tolist()])
+        return codes
 
     def read_stretch(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
         """Return samples first … stop − 1 of one record, shape (channels, stop − first).
@@ -90,11 +153,18 @@ class BlockSource(ABC):
         stretch: Codes = self._taken(slice(record, record + 1), channels, slice(first, stop))[0]
         return stretch
 
-    def _taken(self, *slices: slice) -> Codes:
+    def _taken(self, *slices: slice, room: Room | None = None) -> Codes:
         """Return a part, cut to what there is."""
-        codes = self.part(*(range(size)[wanted] for size, wanted in zip(self.shape, slices, strict=True)))
+        records, channels, samples = (range(size)[wanted] for size, wanted in zip(self.shape, slices, strict=True))
+        codes = (
+            self.part(records, channels, samples) if room is None else self.part_in(room, records, channels, samples)
+        )
         codes.flags.writeable = False
         return codes
+
+    def file_status(self) -> os.stat_result | None:
+        """Return the state of the file that is open, whatever has become of its name; None where there is none."""
+        return None
 
     def close(self) -> None:
         """Give back what the source holds; nothing, if a kind of source does not say otherwise."""

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pulsewright.block_source import BlockSource, Codes, slice_of
+from pulsewright.block_source import BlockSource, Codes, Room, slice_of
 from pulsewright.errors import SessionFileError
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
@@ -109,14 +110,29 @@ class PositionedSource(FileSource):
         SessionFileError
             If the file has become shorter, cannot be read, or has been closed.
         """
+        return self.part_in(Room(), records, channels, samples)
+
+    def part_in(self, room: Room, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples as `part` does, read into the room given.
+
+        Parameters
+        ----------
+        room, records, channels, samples
+            As for `BlockSource.part_in`.
+
+        Raises
+        ------
+        SessionFileError
+            As for `part`.
+        """
         _, count, length = self._shape
         size = self._stored_dtype.itemsize
         unwanted = count * length - len(channels) * len(samples)
         if unwanted * size < WORTH_SKIPPING:
-            whole = np.empty((len(records), count, length), self._stored_dtype)
+            whole = room.array((len(records), count, length), self._stored_dtype)
             codes = self._filled(records, [(whole, self._place(records.start, 0))], whole)
             return codes[:, slice_of(channels), slice_of(samples)]
-        block = np.empty((len(records), len(channels), len(samples)), self._stored_dtype)
+        block = room.array((len(records), len(channels), len(samples)), self._stored_dtype)
         skipped = samples.start * size
         if len(samples) == length:  # a record's neighbouring channels lie in one piece
             pieces = [(block[i], self._place(r, channels.start)) for i, r in enumerate(records)]
@@ -127,6 +143,29 @@ class PositionedSource(FileSource):
                 for k, c in enumerate(channels)
             ]
         return self._filled(records, pieces, block)
+
+    def read_pieces(self, record: int, channel: int, pieces: NDArray[np.int64], room: Room) -> Codes:
+        """Return some pieces of one record on one channel one after another, each read where it lies.
+
+        Parameters
+        ----------
+        record, channel, pieces, room
+            As for `BlockSource.read_pieces`.
+
+        Raises
+        ------
+        SessionFileError
+            As for `part`.
+        """
+        size, start = self._stored_dtype.itemsize, self._place(record, channel)
+        block = room.array((int((pieces[:, 1] - pieces[:, 0]).sum()),), self._stored_dtype)
+        wanted, done = [], 0
+        for begin, end in pieces.tolist():
+            wanted.append((block[done : done + end - begin], start + begin * size))
+            done += end - begin
+        codes = self._filled(range(record, record + 1), wanted, block)
+        codes.flags.writeable = False
+        return codes
 
     def _place(self, record: int, channel: int) -> int:
         """Return where a record's samples on a channel begin, bytes from the start of the file."""
@@ -155,6 +194,11 @@ class PositionedSource(FileSource):
             if count == 0:
                 raise EOFError("the file has become shorter")
             done += count
+
+    def file_status(self) -> os.stat_result | None:
+        """Return the state of the file that is open; None once it was closed."""
+        descriptor = self._descriptor
+        return None if descriptor is None else os.fstat(descriptor.number)
 
     def close(self) -> None:
         """Give back the file, once reads under way have ended."""
@@ -202,6 +246,13 @@ class ChunkedSource(FileSource):
         except Exception as error:  # h5py answers damage with nearly any type of exception
             raise self._failed(records, error) from error
         return codes
+
+    def file_status(self) -> os.stat_result | None:
+        """Return the state of the file that is open; None where HDF5 does not tell, or once it was closed."""
+        try:
+            return os.fstat(self._file.id.get_vfd_handle())
+        except Exception:  # h5py answers with nearly any type of exception
+            return None
 
     def close(self) -> None:
         """Give back the file."""

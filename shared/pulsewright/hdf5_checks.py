@@ -66,6 +66,7 @@ class CheckedFile:
         self.name = name
         self.length = length
         self._text_storage: TextStorage | None = None
+        self._groups: dict[str, Any] = {}
 
     def fail(self, place: str, what: str, remedy: str = "") -> NoReturn:
         """Raise the one sentence: file, place, what is wrong.
@@ -160,6 +161,10 @@ class CheckedFile:
         import h5py
 
         node, place = self.file, ""
+        group, _, last = path.rpartition("/")
+        if group in self._groups and last not in ("", "."):
+            # columns of one group are asked for one after another
+            node, place, path = self._groups[group], group, last
         for part in (piece for piece in path.split("/") if piece not in ("", ".")):
             if not isinstance(node, h5py.Group):
                 self.fail(place, "is not a group")
@@ -170,6 +175,8 @@ class CheckedFile:
                 here, place = place, f"{place}/{part}"
                 if isinstance(link, h5py.HardLink):
                     node = node[part]
+                    if isinstance(node, h5py.Group):
+                        self._groups[place] = node
                 elif isinstance(link, h5py.SoftLink) and depth < _MOST_LINKS:
                     target = link.path if link.path.startswith("/") else f"{here}/{link.path}"
                     node = self.find(target, depth + 1)
@@ -271,6 +278,17 @@ class CheckedFile:
             fits = all(self._text_storage.references_fit(*stretch) for stretch in self._plain_references(source))
         if not fits:
             self.fail(place, "promises a text longer than the file", "copy the file again")
+
+    def _promises_little(self, dataset: Any) -> bool:
+        """Say whether all texts of a data set together are no longer than the file, as their references tell."""
+        from h5py import h5d
+
+        if self._text_storage is None or not dataset.id.get_type().is_variable_str():
+            return False
+        if dataset.id.get_create_plist().get_layout() != h5d.CONTIGUOUS:
+            return False
+        references = self._plain_references(dataset)
+        return sum(self._text_storage.promised(*stretch) for stretch in references) <= self.length
 
     def _plain_references(self, dataset: Any) -> list[tuple[int, int, int]]:
         """Return (first byte, number, bytes of each) of references to texts that are stored as they are.
@@ -395,8 +413,10 @@ class CheckedFile:
                 self._check_text(path, dataset)
             found: list[str] = []
             left = self.length
-            for index in range(dataset.shape[0]):  # one by one: many entries may point at one huge text
-                text = self._decoded(f"{path}[{index}]", dataset[index])
+            # many entries may point at one huge text: they are read at once where all together promise little
+            stored = dataset[()] if self._promises_little(dataset) else dataset
+            for index in range(dataset.shape[0]):
+                text = self._decoded(f"{path}[{index}]", stored[index])
                 left -= len(text)
                 if left < 0:
                     self.fail(path, "holds more text than the file has room for", "copy the file again")

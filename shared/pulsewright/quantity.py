@@ -11,6 +11,7 @@ from typing import TypedDict
 
 from pulsewright.budget import Term, combined_u, effective_dof
 from pulsewright.errors import SettingError
+from pulsewright.minus import as_shown, as_typed
 
 UNIFORM_FACTOR_95 = 0.95 * math.sqrt(3.0)
 """Half-width of the central 95 % of a uniform distribution, in standard deviations (JCGM 100:2008, 4.3.7)."""
@@ -223,7 +224,8 @@ def with_uncertainty(value: float, expanded: float, unit: str) -> str:
     Returns
     -------
     str
-        For example ``"10.61 ± 0.42 ns"``; the value is rounded to the last digit of U (JCGM 100:2008, 7.2.6).
+        For example ``"10.61 ± 0.42 ns"``; the value is rounded to the last digit of U (JCGM 100:2008, 7.2.6). A
+        negative one has a true minus sign.
     """
     exponent = _prefix_exponent(max(abs(value), expanded), unit)
     scale = 10.0**exponent
@@ -232,11 +234,11 @@ def with_uncertainty(value: float, expanded: float, unit: str) -> str:
     shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
     rounded, rounded_u = round(value / scale, digits), round(expanded / scale, digits)
     digits = min(max(digits, 0), 12)
-    return f"{rounded + 0.0:.{digits}f} ± {rounded_u:.{digits}f}{shown_unit}"
+    return f"{as_shown(f'{rounded + 0.0:.{digits}f}')} ± {rounded_u:.{digits}f}{shown_unit}"
 
 
 def engineering(value: float, unit: str = "", digits: int = 4) -> str:
-    """Write a plain number with an engineering prefix, for example ``"409.6 µs"``.
+    """Write a plain number with an engineering prefix and a true minus sign, for example ``"409.6 µs"``.
 
     Parameters
     ----------
@@ -249,10 +251,10 @@ def engineering(value: float, unit: str = "", digits: int = 4) -> str:
     """
     if not math.isfinite(value):
         return "not known"
-    rounded = float(f"{value:.{digits}g}")  # 999.97 mV to three digits is 1 V, not 1e+03 mV
+    rounded = float(f"{value:.{digits}g}") + 0.0  # 999.97 mV to three digits is 1 V, not 1e+03 mV
     exponent = _prefix_exponent(abs(rounded), unit)
     shown_unit = f" {_PREFIXES[exponent]}{unit}" if unit else ""
-    return f"{rounded / 10.0**exponent:.{digits}g}{shown_unit}"
+    return as_shown(f"{rounded / 10.0**exponent:.{digits}g}") + shown_unit
 
 
 _LONGEST = 200
@@ -281,9 +283,10 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
     SettingError
         If `text` is no finite number, or carries another unit.
     """
-    if len(str(text)) > _LONGEST:  # looking for a number in it could take for ever
+    typed = as_typed(str(text))
+    if len(typed) > _LONGEST:  # looking for a number in it could take for ever
         raise SettingError(f"{name}: {str(text)[:20]!r} … is too long for a number with a unit")
-    own = _in_own_unit(str(text), unit)
+    own = _in_own_unit(typed, unit)
     if own is not None:  # "5 m" in metres is five of them, not five thousandths
         return own
     from quantiphy import QuantiPhyError
@@ -291,7 +294,7 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
 
     example = {"s": "60 us", "Hz": "25 MHz", "V": "0.5 V"}.get(unit, f"1.5 {unit}".strip())
     try:
-        number = Reader(str(text).strip())
+        number = Reader(typed.strip())
         found = str(number.units)
         value = float(number)
     except (QuantiPhyError, ValueError) as error:
@@ -327,11 +330,12 @@ def parse_with_unit(text: str, units: Sequence[str], name: str = "value") -> tup
     SettingError
         If `text` is no finite number with a unit of one word.
     """
-    written = _WRITTEN_NUMBER.fullmatch(text.strip())
+    typed = as_typed(text.strip())
+    written = _WRITTEN_NUMBER.fullmatch(typed)
     if written is None or re.search(r"\s", written["suffix"]) or not math.isfinite(float(written["number"])):
         raise SettingError(f"{name}: {text.strip()!r} is not a number with a unit")
     for unit in sorted(units, key=len, reverse=True):
-        if (value := _in_own_unit(text, unit)) is not None:
+        if (value := _in_own_unit(typed, unit)) is not None:
             return value, unit
     return float(written["number"]), written["suffix"]
 
@@ -359,7 +363,7 @@ def exact(text: str | float | Fraction, unit: str, name: str = "value") -> Fract
     if isinstance(text, Fraction):
         return text
     nearest = parse_number(text, unit, name)
-    written = _WRITTEN_NUMBER.fullmatch(str(text).strip())
+    written = _WRITTEN_NUMBER.fullmatch(as_typed(str(text).strip()))
     exponent = _EXPONENTS.get(_without_unit(written["suffix"], unit)) if written else None
     if written is not None and exponent is not None:
         number = Fraction(written["number"]) * Fraction(10) ** exponent

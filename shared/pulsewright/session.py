@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, Room
 from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
@@ -225,7 +225,7 @@ class Session:
         """
         return self._source.read(first, self.records if stop is None else stop)
 
-    def channel_codes(self, channel: int, first: int = 0, stop: int | None = None) -> Codes:
+    def channel_codes(self, channel: int, first: int = 0, stop: int | None = None, room: Room | None = None) -> Codes:
         """Return the stored samples of one channel in records first … stop − 1, shape (records, record length).
 
         Where samples lie in one piece the other channels are not read.
@@ -236,8 +236,10 @@ class Session:
             Place of the channel, from 0.
         first, stop : int
             First record, and the one after the last; a `stop` of None: up to the end.
+        room : Room, optional
+            To read into; fresh memory if None.
         """
-        return self._source.read_channel(first, self.records if stop is None else stop, channel)
+        return self._source.read_channel(first, self.records if stop is None else stop, channel, room=room)
 
     def stretch_codes(self, record: int, first: int, stop: int, channels: slice = EVERY) -> Codes:
         """Return the stored samples first … stop − 1 of one record, shape (channels, stop − first).
@@ -253,7 +255,9 @@ class Session:
         """
         return self._source.read_stretch(record, first, stop, channels)
 
-    def channel_stretch(self, channel: int, first: int, stop: int, begin: int, end: int) -> Codes:
+    def channel_stretch(
+        self, channel: int, first: int, stop: int, begin: int, end: int, room: Room | None = None
+    ) -> Codes:
         """Return samples begin … end − 1 of records first … stop − 1 on one channel, shape (records, samples).
 
         Parameters
@@ -264,8 +268,10 @@ class Session:
             First record, and the one after the last.
         begin, end : int
             First sample, and the one after the last; inside the record.
+        room : Room, optional
+            To read into; fresh memory if None.
         """
-        return self._source.read_channel(first, stop, channel, slice(begin, end))
+        return self._source.read_channel(first, stop, channel, slice(begin, end), room)
 
     def values(self, first: int = 0, stop: int | None = None, channels: Sequence[int] | None = None) -> Floats:
         """Return samples in the channels' units, float64, shape (records, channels, record length).

@@ -106,6 +106,16 @@ class TextStorage:
         """
         return all(self._number(start + i * size, 4) <= self._length for i in range(count))
 
+    def promised(self, start: int, count: int, size: int) -> int:
+        """Return how many bytes of text references promise together.
+
+        Parameters
+        ----------
+        start, count, size : int
+            As for `references_fit`.
+        """
+        return sum(self._number(start + i * size, 4) for i in range(count))
+
     def _number(self, place: int, size: int) -> int:
         self._stream.seek(place)
         return int.from_bytes(self._stream.read(size), "little")

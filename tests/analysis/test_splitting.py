@@ -171,10 +171,10 @@ def test_a_shared_instant_serves_every_module():
 WRONG = {
     "split already": (lambda: Session.from_samples(np.zeros((2, 1, 9)), [Channel("H01", "M1")], RATE), {}),
     "no channel 'H03'": (lambda: capture(ramps()), {"channel": "H03"}),
-    "H01 never rises through 5 V; its values go from -1 V to 1.99 V": (lambda: capture(ramps()), {"level": 5.0}),
+    "H01 never rises through 5 V; its values go from −1 V to 1.99 V": (lambda: capture(ramps()), {"level": 5.0}),
     "longer than the capture": (lambda: capture(ramps()), {"after": 1.0}),
     "after: 0 s is no length; it must be above 0 s": (lambda: capture(ramps()), {"after": 0}),
-    "before: -1 s is no length; it must be from 0 s up": (lambda: capture(ramps()), {"before": -1.0}),
+    "before: −1 s is no length; it must be from 0 s up": (lambda: capture(ramps()), {"before": -1.0}),
     "hysteresis: -1 is below 0": (lambda: capture(ramps()), {"hysteresis": -1.0}),
     "none of the 1 triggers": (lambda: capture(ramps(1)), {"before": 150e-6}),
 }

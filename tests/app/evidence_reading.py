@@ -101,7 +101,7 @@ def exact(number: dict[str, Any]) -> str:
 
 def parsed(text: str) -> list[tuple[float, float]]:
     """Return each number of ``"10.61 ± 0.42 ns"`` in SI units, with half a unit of its last digit."""
-    found = re.fullmatch(r"(?P<numbers>-?[\d.,e+-]+(?: ± [\d.,]+)?)(?: (?P<unit>\S+))?", text)
+    found = re.fullmatch(r"(?P<numbers>−?[\d.,e+−]+(?: ± [\d.,]+)?)(?: (?P<unit>\S+))?", text)
     assert found, text
     unit = found["unit"] or ""
     factor = 1.0
@@ -110,7 +110,7 @@ def parsed(text: str) -> list[tuple[float, float]]:
             factor = 0.01 if base == "%" else _PREFIX.get(unit.removesuffix(base), 1.0)
             break
     result = []
-    for written in found["numbers"].replace(",", "").split(" ± "):
+    for written in found["numbers"].replace(",", "").replace("−", "-").split(" ± "):
         digits = len(written.partition(".")[2])
         result.append((float(written) * factor, 0.5 * 10.0**-digits * factor))
     return result

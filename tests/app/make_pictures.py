@@ -29,11 +29,15 @@ from pulsewright_app.samples import sample
 SAMPLES = ("tank_faults", "tank_walk", "tank_slip", "tank_sine")
 README_PICTURE = Path(__file__).parents[2] / "app" / "pictures" / "desk.png"
 README_SIZE = (1500, 920)
+_WRITTEN: set[Path] = set()
 _COMMONEST = 128
 """Colours of README's pictures that are kept as they are, of 256."""
 
 
 def save(widget: QWidget, path: Path) -> None:
+    if path in _WRITTEN:
+        raise FileExistsError(f"{path} is written twice: the first picture would never be seen")
+    _WRITTEN.add(path)
     widget.grab().save(str(path))
     print(path)
 

@@ -132,7 +132,7 @@ def test_rearm_says_what_it_cannot_say() -> None:
         (614.39e-6, 638.44e-6, "between 614.3 µs and 638.5 µs (95 %)"),
         (614.4e-6, 638.4e-6, "between 614.4 µs and 638.4 µs (95 %)"),
         (None, 0.99996e-3, "at most 1 ms (95 %)"),
-        (-12.341e-6, None, "more than -12.35 µs (95 %)"),
+        (-12.341e-6, None, "more than −12.35 µs (95 %)"),
     ],
 )
 def test_a_bound_of_the_re_arm_time_is_rounded_outward(above: float | None, at_most: float | None, told: str) -> None:

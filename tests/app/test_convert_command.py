@@ -59,7 +59,7 @@ def test_modules_are_matched_by_trigger_time(here: Path) -> None:
                        "--match", "time", "--tolerance", "10 us")  # fmt: skip
     assert code == 0
     assert "A: 1 record has no partner and is left out: 2." in out
-    assert "5 records belong together within 1e-05 s" in out
+    assert "5 records belong together within 10 µs" in out
     assert "A: samples 0 to 35 of 40 are kept, which all modules have" in out
     with open_session(here / "tank.h5") as session:
         assert session.modules == ("A", "B")

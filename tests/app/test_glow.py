@@ -11,7 +11,9 @@ from pulsewright.session import Channel, Session
 from pulsewright_analysis.overlay import Afterglow, Raster
 from pulsewright_analysis.results import Findings
 from pulsewright_app import glow
-from pulsewright_app.glow import Accumulation, Alignment, GlowPlan, alignment_of, inked, passing_of
+from pulsewright_app.glow import Accumulation, GlowPlan, passing_of
+from pulsewright_app.glow_alignment import Alignment, alignment_of
+from pulsewright_app.glow_ink import inked
 
 RATE = 1e6
 LENGTH = 100

@@ -28,7 +28,8 @@ from pulsewright.opening import open_session
 from pulsewright.settings import layered
 from pulsewright_analysis.assessment import assess
 from pulsewright_analysis.overlay import Raster
-from pulsewright_app.glow import Accumulation, Alignment, GlowPlan
+from pulsewright_app.glow import Accumulation, GlowPlan
+from pulsewright_app.glow_alignment import Alignment
 
 def look(path):
     with open_session(path) as session:

@@ -228,7 +228,7 @@ def test_quantities_print_with_their_uncertainty() -> None:
 
 def test_a_number_that_rounds_up_to_the_next_prefix_is_written_with_it() -> None:
     assert engineering(0.99997, "V", 3) == "1 V"
-    assert engineering(-0.99997, "V", 5) == "-999.97 mV"
+    assert engineering(-0.99997, "V", 5) == "−999.97 mV"
 
 
 def test_an_interval_that_holds_zero_is_no_evidence() -> None:

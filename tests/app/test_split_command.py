@@ -77,7 +77,7 @@ def test_the_other_slope_comes_a_pulse_later(capture: Path, tmp_path: Path) -> N
         ("slope", "up", "'up' is not one of 'rising', 'falling'"),
         ("after", "1 s", "capture.h5: before and after: a record of 5,000,050 samples is longer than the capture"),
         ("before", "long", "before: 'long' is not a number with a unit"),
-        ("hold_off", "-1 us", "hold-off: -1 µs is no length"),
+        ("hold_off", "-1 us", "hold-off: −1 µs is no length"),
     ],
 )
 def test_a_wrong_call_is_one_line(capture: Path, tmp_path: Path, option: str, value: str, words: str) -> None:

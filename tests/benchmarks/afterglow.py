@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from pulsewright.session import Channel, Session
 from pulsewright_analysis.overlay import Raster
-from pulsewright_app.glow import Accumulation, Alignment, GlowPlan
+from pulsewright_app.glow import Accumulation, GlowPlan
+from pulsewright_app.glow_alignment import Alignment
 
 RATE = 10e6
 WIDTH, HEIGHT = 1600, 800

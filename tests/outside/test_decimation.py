@@ -13,7 +13,8 @@ from math import gcd
 import numpy as np
 import pytest
 
-from pulsewright_analysis.overlay import Afterglow, Raster, line_envelope
+from pulsewright_analysis.line_envelope import line_envelope
+from pulsewright_analysis.overlay import Afterglow, Raster
 
 INTERVAL, START = 40e-9, -2e-6
 CODES = 1 << 12

@@ -36,7 +36,7 @@ LIMITS = [
     ("skew", "5 ns", (None, 5e-9), "at most 5 ns"),
     ("dead_time", "20 µs", (20e-6, None), "at least 20 µs"),
     ("increment", "10.12 us ± 50 ns", (10.07e-6, 10.17e-6), "10.12 µs ± 50 ns"),
-    ("increment", "-10.12 us +/- 0.05 us", (-10.17e-6, -10.07e-6), "-10.12 µs ± 50 ns"),
+    ("increment", "-10.12 us +/- 0.05 us", (-10.17e-6, -10.07e-6), "−10.12 µs ± 50 ns"),
     ("trigger_period", "50ms+-1us", (0.049999, 0.050001), "50 ms ± 1 µs"),
     ("amplitude", "200 mV .. 0.9 V", (0.2, 0.9), "200 mV to 900 mV"),
     ("amplitude", "2 kPa .. 9 kPa", (2e3, 9e3), "2 kPa to 9 kPa"),

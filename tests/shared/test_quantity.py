@@ -38,7 +38,7 @@ def test_coverage_factors(dof: float | None, factor: float) -> None:
         (10.05762, 0.027, "Ω", "10.058 ± 0.027 Ω"),
         # what follows has no source: it is our own rule, worked out by hand
         (10.6123e-9, 0.4178e-9, "s", "10.61 ± 0.42 ns"),
-        (-10.6123e-9, 0.4178e-9, "s", "-10.61 ± 0.42 ns"),
+        (-10.6123e-9, 0.4178e-9, "s", "−10.61 ± 0.42 ns"),
         (1.2e-9, 4.4e-9, "s", "1.2 ± 4.4 ns"),
         (0.0, 4.4e-9, "s", "0.0 ± 4.4 ns"),
         (-1e-12, 4.4e-9, "s", "0.0 ± 4.4 ns"),
@@ -88,7 +88,15 @@ def test_json_form() -> None:
 
 @pytest.mark.parametrize(
     ("value", "unit", "text"),
-    [(409.6e-6, "s", "409.6 µs"), (25e6, "Hz", "25 MHz"), (0.0, "V", "0 V"), (math.nan, "s", "not known")],
+    [
+        (409.6e-6, "s", "409.6 µs"),
+        (25e6, "Hz", "25 MHz"),
+        (0.0, "V", "0 V"),
+        (math.nan, "s", "not known"),
+        (-0.5, "V", "\N{MINUS SIGN}500 mV"),
+        (-1e-20, "s", "\N{MINUS SIGN}1e\N{MINUS SIGN}05 fs"),
+        (-0.0, "V", "0 V"),
+    ],
 )
 def test_engineering(value: float, unit: str, text: str) -> None:
     assert engineering(value, unit) == text
@@ -99,7 +107,8 @@ def test_engineering(value: float, unit: str, text: str) -> None:
     [
         ("60 us", "s", 60e-6), ("60us", "s", 60e-6), ("60 µs", "s", 60e-6), ("60e-6", "s", 60e-6), (60e-6, "s", 60e-6),
         ("-2.5 ns", "s", -2.5e-9), ("1.024 ms", "s", 1.024e-3), ("25 MHz", "Hz", 25e6), ("25 MS/s", "Hz", 25e6),
-        ("500 mV", "V", 0.5), ("0", "s", 0.0), ("3", "", 3.0),
+        ("500 mV", "V", 0.5), ("0", "s", 0.0), ("3", "", 3.0), ("\N{MINUS SIGN}2.5 ns", "s", -2.5e-9),
+        ("\N{MINUS SIGN}2.5e\N{MINUS SIGN}3", "", -2.5e-3), ("\N{MINUS SIGN}3 ks", "s", -3000.0),
     ],
 )  # fmt: skip
 def test_numbers_as_people_write_them(text: str | float, unit: str, value: float) -> None:
@@ -119,6 +128,7 @@ def test_what_is_no_number_is_refused(text: Any) -> None:
     [
         ("1.024 ms", "s", Fraction(1024, 1_000_000)), ("25 MS/s", "Hz", Fraction(25_000_000)),
         (0.1, "s", Fraction(1, 10)), (Fraction(1, 3), "s", Fraction(1, 3)), ("40 ns", "s", Fraction(40, 10**9)),
+        ("\N{MINUS SIGN}40 ns", "s", Fraction(-40, 10**9)),
     ],
 )  # fmt: skip
 def test_exact_numbers_are_those_written(text: Any, unit: str, value: Fraction) -> None:
@@ -128,6 +138,13 @@ def test_exact_numbers_are_those_written(text: Any, unit: str, value: Fraction) 
 def test_a_span() -> None:
     assert parse_span("0.1 ms .. 1.2 ms") == pytest.approx((0.1e-3, 1.2e-3))
     assert parse_span("-10us..10us") == pytest.approx((-10e-6, 10e-6))
+    assert parse_span("\N{MINUS SIGN}10 µs .. \N{MINUS SIGN}1 µs") == pytest.approx((-10e-6, -1e-6))
+
+
+@pytest.mark.parametrize("value", [-1.0, -2.5e-9, -0.04])
+def test_what_is_written_can_be_read_again(value: float) -> None:
+    assert parse_number(engineering(value, "s", 6), "s") == pytest.approx(value, rel=1e-12)
+    assert parse_with_unit(engineering(value, "V", 6), ["V"]) == (pytest.approx(value, rel=1e-12), "V")
 
 
 @pytest.mark.parametrize("text", ["0.1 ms", "1 ms .. 1 ms", "2 ms .. 1 ms", "a .. b", "1 .. 2 .. 3", "1 V .. 2 V"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import astuple, fields
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -111,10 +111,11 @@ class ResultsFile:
         )  # fmt: skip
         with self._told(), self._transaction():
             self._base.execute("DELETE FROM sessions WHERE session = ?", (outcome.session,))
-            self._insert("sessions", (*_SESSION, *_BASIS), [(*session, *astuple(outcome.basis))])
+            # `astuple` would copy every value deeply, beside workers that need the core
+            self._insert("sessions", (*_SESSION, *_BASIS), [(*session, *vars(outcome.basis).values())])
             columns = ("session", *(field.name for field in fields(Measured)))
-            self._insert("quantities", columns, [(outcome.session, *astuple(q)) for q in outcome.quantities])
-            verdicts = [(outcome.session, place, *astuple(v)) for place, v in enumerate(outcome.verdicts)]
+            self._insert("quantities", columns, [(outcome.session, *vars(q).values()) for q in outcome.quantities])
+            verdicts = [(outcome.session, place, *vars(v).values()) for place, v in enumerate(outcome.verdicts)]
             self._insert("verdicts", ("session", "place", *_VERDICT), verdicts)
 
     def mark_gone(self, there: Iterable[str]) -> int:

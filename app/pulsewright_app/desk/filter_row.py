@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QCheckBox, QCompleter, QHBoxLayout, QLabel, QLineE
 from pulsewright.errors import FilterError
 from pulsewright_analysis.record_words import EXAMPLES
 from pulsewright_app.desk.filtering import Filtering
+from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.viewing import Viewing
 
 
@@ -25,7 +26,7 @@ class FilterRow(QWidget):
         examples = "\n".join(EXAMPLES)
         self.line.setToolTip(f"Which records to step through, in words; Return applies it. Examples:\n{examples}")
         self.line.setClearButtonEnabled(True)
-        self.count = QLabel()
+        self.count = NarrowLabel()
         self.count.setAccessibleName("How many records match the filter")
         self.only = QCheckBox("Only those that match")
         self.only.setAccessibleName("Step only through the records that match the filter")

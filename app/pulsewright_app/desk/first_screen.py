@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QTimer, Signal
-from PySide6.QtGui import QFont, QShowEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtGui import QShowEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.habits.habits import RecentFile
 from pulsewright_app.desk.views.ink import load_soon
 
 _LOOKING_MS = 150
+_HEADING = "font-size: x-large"
+"""Of the size that the other letters have at that moment: a person may change it."""
 MOST_SHOWN = 5
 """Recent sessions on the first screen; the menu has them all."""
 
@@ -35,7 +37,7 @@ class FirstScreen(QWidget):
         self._looking.timeout.connect(self._load)
         column = QVBoxLayout()
         column.setSpacing(10)
-        column.addWidget(_heading("Which recorded session shall we look at?"))
+        column.addWidget(_text(f"<span style='{_HEADING}'>Which recorded session shall we look at?</span>"))
         column.addWidget(_text("Walk through its records, see them all at once, put markers down, read the numbers."))
         column.addSpacing(14)
         self.open_button = self._choice(
@@ -65,14 +67,30 @@ class FirstScreen(QWidget):
         frame.setMinimumWidth(420)
         frame.setMaximumWidth(620)
         frame.setLayout(column)
-        outer = QVBoxLayout(self)
-        outer.addStretch(2)
+        self._put_in_the_middle(frame)
+
+    def _put_in_the_middle(self, frame: QFrame) -> None:
+        """Let the frame scroll where the window is low: in large letters it is taller than small screens."""
+        inside = QWidget()
+        around = QVBoxLayout(inside)
+        around.addStretch(2)
         middle = QHBoxLayout()
         middle.addStretch(1)
         middle.addWidget(frame, 8)
         middle.addStretch(1)
-        outer.addLayout(middle)
-        outer.addStretch(3)
+        around.addLayout(middle)
+        around.addStretch(3)
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        for clear in (area, area.viewport(), inside):
+            clear.setAutoFillBackground(False)
+        area.setWidget(inside)
+        inside.setAutoFillBackground(False)  # an area fills what is put into it
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(0, 0, 0, 0)
+        outer.addWidget(area)
 
     def showEvent(self, event: QShowEvent) -> None:
         """Load what draws fast while the person looks for a session."""
@@ -109,15 +127,6 @@ class FirstScreen(QWidget):
         column.addWidget(_text(about))
         column.addSpacing(8)
         return button
-
-
-def _heading(text: str) -> QLabel:
-    label = QLabel(text)
-    label.setWordWrap(True)
-    font = QFont(label.font())
-    font.setPointSizeF(font.pointSizeF() * 1.7)
-    label.setFont(font)
-    return label
 
 
 def _text(text: str) -> QLabel:

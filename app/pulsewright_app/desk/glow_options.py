@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Signal
 
 from pulsewright_analysis.results import Ints
 from pulsewright_app.desk.walk import Walk
-from pulsewright_app.glow import AlignedBy
+from pulsewright_app.glow_alignment import AlignedBy
 
 GlowOf = Literal["all", "matching", "stepped"]
 

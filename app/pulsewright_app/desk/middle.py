@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QStackedWidget, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.rail_row import RailRow
@@ -36,7 +36,7 @@ class Middle(QWidget):
         self.pointer = NarrowLabel(_NOTHING_POINTED)
         self.pointer.setAccessibleName("Under the pointer")
         self.pointer.setTextFormat(Qt.TextFormat.PlainText)
-        self.told = QLabel()
+        self.told = NarrowLabel()
         self.told.setAccessibleName("Answer to the last click")
         self.told.setTextFormat(Qt.TextFormat.PlainText)
         self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)

@@ -110,8 +110,9 @@ class RailRow(QWidget):
     def _lay_out(self, steps: list[QAction], marked: list[QWidget]) -> None:
         row = QHBoxLayout()
         row.setSpacing(4)
-        for action in steps:
-            row.addWidget(_button(action))
+        buttons = [_button(action) for action in steps]
+        for button in buttons:
+            row.addWidget(button)
         row.addSpacing(4)
         self.number.setFixedWidth(60)
         self.number.setAccessibleName("Record to go to")
@@ -140,7 +141,8 @@ class RailRow(QWidget):
         column.setSpacing(0)
         column.addWidget(self.rail)
         row.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(YieldingRow(row, [self.pace, self.loop, *marked, self.total, pace_label]))
+        ends = [buttons[0], buttons[-1]]  # the rail's own ends can be clicked, and Home and End go there
+        column.addWidget(YieldingRow(row, [self.pace, self.loop, *marked, self.total, pace_label], ends))
         column.addWidget(self.filter_row)
 
     def _connect(self, document: Document) -> None:

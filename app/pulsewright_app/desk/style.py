@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from PySide6.QtGui import QFont, QFontDatabase, QGuiApplication
+from PySide6.QtGui import QColor, QFont, QFontDatabase, QGuiApplication, QPalette
 from PySide6.QtWidgets import QApplication
 
 from pulsewright_app.desk.memory import give_back_large_blocks
@@ -16,6 +16,8 @@ _FONTS = Path(__file__).resolve().parent.parent / "fonts"
 _WITHOUT_A_SCREEN = ("offscreen", "minimal")
 
 _PREPARED, _WORN = "pulsewright_prepared", "pulsewright_theme"
+_EDGE_DARKER = 127
+"""By how many percent the style's edge is darker than the window's colour: first by 140, then lighter by 110."""
 _SWITCH_SECONDS = 5e-4
 """How long a thread may keep the interpreter while another waits: the desk waits anew after each call into Qt."""
 
@@ -38,21 +40,31 @@ def prepare(application: QApplication) -> None:
             application.setFont(QFont(families[0], 9))
 
 
+def _palette_of_menus(theme: Theme) -> QPalette:
+    """Return the palette of the menus: the style takes a darker shade of the window's colour for the edge of a box."""
+    palette, edge = palette_of(theme), QColor(theme.muted)
+    palette.setColor(QPalette.ColorRole.Window, edge.lighter(_EDGE_DARKER))
+    return palette
+
+
 def dress(application: QApplication, theme: Theme) -> None:
     """Put a theme on the application, unless it wears it already: every widget there is would be dressed anew."""
     if application.property(_WORN) == theme.name and application.styleSheet():
         return
     application.setProperty(_WORN, theme.name)
     application.setPalette(palette_of(theme))
+    # the declared type is bytes, and PySide refuses bytes
+    application.setPalette(_palette_of_menus(theme), "QMenu")  # type: ignore[arg-type]
     application.setStyleSheet(
         f"""
         QMainWindow::separator {{ background: {theme.page}; width: 5px; height: 5px; }}
         QMainWindow, QMenuBar {{ background: {theme.page}; }}
-        QDockWidget::title {{ background: {theme.page}; padding: 5px 8px; }}
+        DockTitle {{ background: {theme.page}; }}
         QToolButton {{
             background: {theme.raised}; color: {theme.ink};
             border: 1px solid {theme.rule}; border-radius: 4px; padding: 3px 10px;
         }}
+        QTabBar QToolButton {{ padding: 0px; border-radius: 0px; }}
         QToolButton[room="narrow"] {{ padding: 3px 5px; }}
         QToolButton[room="least"] {{ padding: 3px 0px; }}
         QToolButton:hover {{ border-color: {theme.accent}; }}

@@ -40,7 +40,7 @@ class Trim:
 
     def place_text(self, unit: str) -> str:
         """Return the place as a person writes it: ``+0.5 V``."""
-        return "0" if self.place == 0 else f"{'+' if self.place > 0 else '−'}{engineering(abs(self.place), unit)}"
+        return "0" if self.place == 0 else f"{'+' if self.place > 0 else ''}{engineering(self.place, unit)}"
 
     def text(self, unit: str) -> str:
         """Return what differs from the recorded, for a label; empty where nothing does."""
@@ -121,4 +121,4 @@ def read_place(text: str, unit: str) -> float:
     PulsewrightError
         If it is no value in that unit.
     """
-    return parse_number(text.strip().replace("−", "-").removeprefix("+"), unit, "place")
+    return parse_number(text.strip().removeprefix("+"), unit, "place")

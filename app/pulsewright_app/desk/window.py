@@ -6,10 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QEvent, Qt
 from PySide6.QtGui import QCloseEvent
 from PySide6.QtWidgets import (
-    QAbstractButton,
     QApplication,
     QDialog,
     QDockWidget,
@@ -45,8 +44,10 @@ from pulsewright_app.desk.message_bar import MessageBar
 from pulsewright_app.desk.middle import Middle
 from pulsewright_app.desk.opening import Opened
 from pulsewright_app.desk.panels.channels import ChannelsPanel
+from pulsewright_app.desk.panels.dock_title import DockTitle
 from pulsewright_app.desk.panels.findings import FindingsPanel
 from pulsewright_app.desk.panels.markers import MarkersPanel
+from pulsewright_app.desk.panels.panel import Panel
 from pulsewright_app.desk.panels.records import RecordsPanel
 from pulsewright_app.desk.panels.series_page import SeriesPage
 from pulsewright_app.desk.results import Results
@@ -154,9 +155,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         dock.setObjectName(title)
         dock.setAccessibleName(f"{title} panel")
         dock.setWidget(panel)
-        for button in dock.findChildren(QAbstractButton, options=Qt.FindChildOption.FindDirectChildrenOnly):
-            button.setAccessibleName(f"{button.accessibleName()} the panel {title}")
-            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        dock.setTitleBarWidget(DockTitle(title, dock))
         self.addDockWidget(area, dock)
         return dock
 
@@ -231,6 +230,10 @@ class DeskWindow(TakesFiles, QMainWindow):
         application = QApplication.instance()
         if isinstance(application, QApplication):
             dress(application, colours)
+        for dock in self.docks.values():  # what was dressed anew lost the palettes that it had of its own
+            panel = dock.widget()
+            if isinstance(panel, Panel):
+                panel.restyle()
         self.message_bar.set_theme(colours)
         self.update_actions()
 
@@ -353,6 +356,13 @@ class DeskWindow(TakesFiles, QMainWindow):
     def take_files(self, paths: list[Path]) -> None:
         """Open what was dropped."""
         self.open_paths(paths)
+
+    def event(self, event: QEvent) -> bool:
+        """Let the workers wait while the whole window is laid out and painted."""
+        if event.type() is not QEvent.Type.UpdateRequest:
+            return super().event(event)
+        with self.background.attention.asked():
+            return super().event(event)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Save what was added, end the background work and give the file back."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 from collections import deque
@@ -50,7 +51,7 @@ class Job:
         self.on_progress: Progress | None = None
         self.on_part: Callable[[Any], None] | None = None
         self._parts: deque[Any] = deque(maxlen=1)  # of those that nobody has taken yet, the newest counts
-        self._part_due = time.monotonic()
+        self._begun, self._last_part = time.monotonic(), -math.inf
 
     def cancel(self) -> None:
         """Ask the work to stop."""
@@ -78,13 +79,13 @@ class Job:
         make : callable
             Makes the part; not called where nobody wants it, or where the last one was made just now.
         every : float
-            Seconds between two parts; the first one comes after half as many.
+            Seconds between two parts; the first one comes after a sixth as many.
         """
         now = time.monotonic()
-        if self.on_part is None or now < self._part_due + every / 2:
+        if self.on_part is None or now < max(self._begun + every / 6, self._last_part + every):
             return
         self._parts.append(make())
-        self._part_due = time.monotonic() + every / 2
+        self._last_part = time.monotonic()
         self._report(self._hand_over)
 
     def _hand_over(self) -> None:
@@ -103,11 +104,12 @@ class Background(QObject):
     def __init__(self, parent: QObject | None = None, threads: int = 3) -> None:
         super().__init__(parent)
         self._pool = ThreadPoolExecutor(threads, thread_name_prefix="desk")
+        self._pictures = ThreadPoolExecutor(2, thread_name_prefix="desk picture")
         self._urgent = ThreadPoolExecutor(1, thread_name_prefix="desk at once")
         self._futures: set[Future[None]] = set()
         self._jobs: dict[str, Job] = {}
         self._generation = 0
-        self._attention = Attention(self)
+        self.attention = Attention()
         self._reported.connect(self._receive)
 
     def start(
@@ -120,6 +122,7 @@ class Background(QObject):
         *,
         partial: Callable[[Any], None] | None = None,
         urgent: bool = False,
+        picture: bool = False,
     ) -> None:
         """Start a job.
 
@@ -134,15 +137,17 @@ class Background(QObject):
             after a newer job of the same key was started or the job was cancelled.
         urgent : bool
             True for short work that must not wait until a long one lets go of a thread.
+        picture : bool
+            True for the picture of the view in front, which does not wait for other work either, however long it takes.
         """
         self.cancel(key)
         self._generation += 1
-        give_way = (lambda: None) if urgent else self._attention.give_way
+        give_way = (lambda: None) if urgent else self.attention.give_way
         job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)), give_way)
         job.on_progress, job.on_part = progress, partial
         self._jobs[key] = job
         self._futures = {future for future in self._futures if not future.done()}
-        pool = self._urgent if urgent else self._pool
+        pool = self._urgent if urgent else self._pictures if picture else self._pool
         self._futures.add(pool.submit(self._run, job, work, done, failed))
 
     def _run(
@@ -167,11 +172,12 @@ class Background(QObject):
 
     def _receive(self, report: tuple[Job, bool, Callable[[], None]]) -> None:
         job, last, call = report
-        if self._jobs.get(job.key) is not job or job.cancelled():
+        if self._jobs.get(job.key) is not job:  # it was cancelled, or a newer one has begun
             return
         if last:
             del self._jobs[job.key]
-        call()
+        with self.attention.asked():
+            call()
 
     def cancel(self, key: str) -> None:
         """Cancel the job of that key, if one runs; nothing more is heard of it."""
@@ -198,6 +204,7 @@ class Background(QObject):
         """Cancel every job and end the threads."""
         self.stop()
         self._pool.shutdown()
+        self._pictures.shutdown()
         self._urgent.shutdown()
 
 

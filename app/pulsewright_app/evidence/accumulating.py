@@ -10,7 +10,8 @@ from pulsewright.session import Session
 from pulsewright_analysis.findings import Watch
 from pulsewright_analysis.overlay import Raster
 from pulsewright_analysis.results import Ints
-from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan
+from pulsewright_app.glow import Accumulation, GlowPicture, GlowPlan
+from pulsewright_app.glow_alignment import Alignment
 from pulsewright_app.map_rows import MapRows, read_rows
 
 COLUMNS, ROWS = 696, 232

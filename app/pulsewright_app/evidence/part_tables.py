@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pulsewright.minus import as_shown
 from pulsewright.quantity import Quantity, engineering
 from pulsewright.review import Review
 from pulsewright.session import Session
@@ -97,7 +98,7 @@ def health_table(findings: Findings) -> Table:
         sine: tuple[Cell, ...] = ()
         if with_sine:
             sine = tuple(
-                "" if value is None else Number(f"{value:.{digits}f}{unit}", value)
+                "" if value is None else Number(as_shown(f"{value:.{digits}f}{unit}"), value)
                 for value, digits, unit in (
                     (health.enob, 2, ""),
                     (health.sinad_db, 1, " dB"),

@@ -15,7 +15,8 @@ from pulsewright_app.evidence.accumulating import Window
 from pulsewright_app.evidence.dimensions import Dimensions, draw_levels, draw_pairs, height_of_pairs
 from pulsewright_app.evidence.drawing import INK, MARKER, MISSED, MUTED, RULE, short
 from pulsewright_app.figures_axes import Axis, time_axis
-from pulsewright_app.glow import GlowPicture, inked
+from pulsewright_app.glow import GlowPicture
+from pulsewright_app.glow_ink import inked
 from pulsewright_app.map_rows import MapRows, coloured
 from pulsewright_app.stacked_run import SPACING
 from pulsewright_app.theme import LIGHT

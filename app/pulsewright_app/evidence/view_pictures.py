@@ -29,7 +29,7 @@ from pulsewright_app.evidence.dimensions import Dimensions, dimensions_of
 from pulsewright_app.evidence.drawing import drawn, short
 from pulsewright_app.evidence.session_pictures import draw_glow, draw_map, draw_single, draw_stacked
 from pulsewright_app.evidence.sheet import Picture
-from pulsewright_app.glow import alignment_of
+from pulsewright_app.glow_alignment import alignment_of
 from pulsewright_app.stacked_run import run_around
 from pulsewright_app.wording import count, with_full_stop
 

@@ -14,6 +14,7 @@ from pulsewright.errors import RecordingError
 from pulsewright.formats.array_axes import StackedSource
 from pulsewright.formats.understanding import Reading
 from pulsewright.layout import SAMPLE_TYPES
+from pulsewright.quantity import engineering
 from pulsewright.session import Channel, Floats, Session
 
 Match = Literal["number", "time"]
@@ -168,7 +169,7 @@ def _by_time(times: Mapping[str, Floats], tolerance: float, told: list[str]) -> 
                 "1 record has no partner and is" if len(lone) == 1 else f"{len(lone):,} records have no partner and are"
             )
             told.append(f"{module}: {what} left out: {numbers}{more}")
-    told.append(f"{int(near.sum()):,} records belong together within {tolerance:g} s")
+    told.append(f"{int(near.sum()):,} records belong together within {engineering(tolerance, 's')}")
     return chosen
 
 

@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QApplication,
     QCheckBox,
     QComboBox,
-    QDockWidget,
     QHeaderView,
     QLabel,
     QLineEdit,
@@ -102,8 +101,6 @@ def _look(widget: QWidget, walked: Walked) -> None:
             if widget.isTabVisible(tab):
                 walked.take(widget, widget.tabText(tab), _width(widget, widget.tabText(tab)),
                             widget.tabRect(tab).width() - 8)  # fmt: skip
-    elif isinstance(widget, QDockWidget):
-        _dock(widget, walked)
     elif isinstance(widget, QMenuBar):
         for action in widget.actions():
             place = widget.actionGeometry(action)
@@ -182,12 +179,6 @@ def _cells(widget: QTableView, walked: Walked) -> None:
                     walked.take(widget, text, lines.height(), rect.height(), whole)
                     text = max(text.split(), key=len)
                 walked.take(widget, text, _width(widget, text), rect.width(), whole)
-
-
-def _dock(widget: QDockWidget, walked: Walked) -> None:
-    buttons = [b for b in widget.findChildren(QWidget) if b.objectName().startswith("qt_dockwidget") and b.isVisible()]
-    room = min((b.x() for b in buttons), default=widget.width())
-    walked.take(widget, widget.windowTitle(), _width(widget, widget.windowTitle()), room)
 
 
 def tooltip_of(widget: QWidget, spot: QPoint | None = None) -> str:

@@ -14,6 +14,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QTextDocument
 from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QListWidget, QWidget
 
+from pulsewright.block_source import Room
 from pulsewright.errors import SessionFileError
 from pulsewright.session import Session
 from pulsewright_app import glow
@@ -260,10 +261,10 @@ def test_what_could_not_be_accumulated_is_never_said_to_be_in_the_picture(
     """The file cannot be read from record 6 on; then the picture is inked anew by other things that were chosen."""
     whole = Session.channel_stretch
 
-    def broken(self: Session, channel: int, first: int, stop: int, begin: int, end: int) -> np.ndarray:
+    def broken(self: Session, channel: int, first: int, stop: int, begin: int, end: int, room: Room) -> np.ndarray:
         if first >= 6:
             raise SessionFileError("the file ends at record 6", "record the session again")
-        return whole(self, channel, first, stop, begin, end)
+        return whole(self, channel, first, stop, begin, end, room)
 
     monkeypatch.setattr(glow, "BLOCK_BYTES", 1)  # a record a block
     monkeypatch.setattr(glow, "CORES", 2)

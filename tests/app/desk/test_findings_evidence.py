@@ -100,7 +100,7 @@ def test_what_tells_several_numbers_opens_into_each_with_its_budget(findings: Fi
     noise, offset = told.index("Noise, rms:"), told.index("Offset:")
     assert told[noise + 1].startswith("value 32.0") and "mV" in told[noise + 1]
     assert noise < told.index("Budget of u:") < offset < len(told) - 2
-    assert told[offset + 1].startswith("value -1.5")
+    assert told[offset + 1].startswith("value −1.5")
     gains = findings.opened("Gains against H01")
     assert gains[0].startswith("Gain of H08") and any(line.startswith("Gain of H06") for line in gains)
 

@@ -267,7 +267,7 @@ def test_several_files_become_the_modules_of_one_session(
     write(qtbot, page, "Trigger times", "every 30 ms")
     choose(qtbot, page, 1)
     write(qtbot, page, "Trigger times", "every 30.001 ms")
-    assert "3 records belong together within 1e-05 s" in told(page, "How the files go together")
+    assert "3 records belong together within 10 µs" in told(page, "How the files go together")
 
     click(qtbot, page, "Write the session file and open it")
     qtbot.waitUntil(lambda: desk.windowTitle().startswith("left.h5"), timeout=20_000)

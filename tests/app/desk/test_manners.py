@@ -22,7 +22,7 @@ from pulsewright_app.desk.help.guide_steps import STEPS
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
-from .gestures import LEFT, Settle, message, press
+from .gestures import LEFT, Settle, colours_of, message, press
 
 Make = Callable[..., DeskWindow]
 
@@ -90,6 +90,34 @@ def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, s
     qtbot.mouseClick(part(page("Preferences"), QPushButton, "Let everything here be as it was at first"), LEFT)
     assert again.viewing.view == "single"
     assert again.manners.habits.preferences == Preferences()
+
+
+def test_titles_and_headings_follow_the_size_of_the_letters_at_once(habitual: Make, qtbot: Any, settle: Settle) -> None:
+    """By the pixels: how many rows of them have letters, before and after."""
+    from pulsewright_app.desk.habits.manners import set_font_percent
+
+    desk = habitual()
+    titles = list(desk.docks.values())
+    heading = next(w for w in desk.findChildren(QLabel) if "Which recorded session" in w.text())
+
+    def rows(of: Any, high: int) -> int:
+        """Rows of the widget's upper left part in which anything is darker than the page."""
+        seen = colours_of(of.grab().toImage())[:high, : of.width() // 2]
+        return int((seen.max(axis=2) < 150).any(axis=1).sum())
+
+    def heights() -> list[int]:
+        desk.close_session()
+        settle(desk)
+        first = rows(heading, heading.fontMetrics().height() * 2)
+        desk.open_sample()
+        settle(desk)
+        return [first, *(rows(title, title.titleBarWidget().height()) for title in titles)]
+
+    before = heights()
+    set_font_percent(200)
+    settle(desk)
+    assert min(before) > 5
+    assert all(after > 1.6 * one for one, after in zip(before, heights(), strict=True))
 
 
 def test_a_session_is_opened_again_from_the_first_screen_and_the_menu(

@@ -11,7 +11,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QLineEdit, QSpinBox
+from PySide6.QtWidgets import QAbstractButton, QLineEdit, QSpinBox
 
 from pulsewright_app.desk.habits.manners import set_font_percent
 from pulsewright_app.desk.panels.marker_table import (
@@ -195,6 +195,27 @@ def test_a_whole_pair_is_seen_in_letters_of_any_size(
     table, seen = panel.table, panel.table.viewport().visibleRegion().boundingRect()
     for row in range(NAME, EACH + 1):
         assert seen.contains(table.visualRect(table.model().index(row, 0))), row
+
+
+@pytest.mark.parametrize("percent", [100, 200])
+def test_the_buttons_stand_in_columns(usual_letters: None, desk: DeskWindow, settle: Settle, percent: int) -> None:
+    set_font_percent(percent)
+    desk.document.add_pair(15.0e-6, 254.0e-6, 1e-8, 1e-8, 0, 0)
+    settle(desk)
+    panel = desk.markers_panel
+    follow = next(b for b in panel.findChildren(QAbstractButton) if b.text() == "Follow")
+    places = [
+        b.geometry() for b in panel.findChildren(QAbstractButton) if b.parent() is follow.parent() and b.isVisible()
+    ]
+    assert len(places) == 11
+    rows = sorted({place.top() for place in places})
+    columns = sorted({place.left() for place in places})
+    assert len(rows) == -(-11 // len(columns)) > 1  # each row but the last is full
+    widths = {place.width() for place in places}
+    assert max(widths) - min(widths) <= 1  # whole pixels
+    assert len({place.height() for place in places}) == 1
+    right = follow.parentWidget().width()
+    assert max(place.right() for place in places) == pytest.approx(right - 1, abs=1)  # as wide as the table
 
 
 def test_every_control_has_an_accessible_name(bench: Any) -> None:

@@ -60,7 +60,7 @@ def test_a_row_tells_what_was_measured(panel: RecordsPanel) -> None:
     assert text(panel, 16, GAP) == "3.072 ms, 2 missed"
     assert (text(panel, 3, POLARITY), text(panel, 4, POLARITY)) == ("negative", "positive")
     assert text(panel, 3, FIRST) == "115.0000 ± 0.0059 µs"  # U = 1.96 · 3 ns
-    assert text(panel, 0, RESIDUAL) == "-4.0 ± 5.9 ns"
+    assert text(panel, 0, RESIDUAL) == "−4.0 ± 5.9 ns"
     assert text(panel, 17, CLIPPED) == "H03"
 
 

@@ -159,12 +159,12 @@ def test_the_mean_is_over_the_records_that_take_part(
     settle(desk)
     assert beneath(desk) == "mean of 9 records"
     point(qtbot, desk, at(desk, 200e-6, 1.0))
-    assert labelled(desk, "Under the pointer").endswith("less the reference: -4 V")
+    assert labelled(desk, "Under the pointer").endswith("less the reference: −4 V")
     desk.document.leave_out(8, "a check")
     settle(desk)
     assert beneath(desk) == "mean of 8 records"
     point(qtbot, desk, at(desk, 200e-6, 1.0))
-    assert labelled(desk, "Under the pointer").endswith("less the reference: -3.5 V")
+    assert labelled(desk, "Under the pointer").endswith("less the reference: −3.5 V")
 
 
 def test_the_difference_has_a_stretch_below_the_trace(

@@ -26,6 +26,7 @@ STATES_AT_LEAST, TEXTS_AT_LEAST = 25, 2000
         pytest.param("1366x768", [], 1.0, id="small screen"),
         pytest.param("1366x768", ["--density", "2"], 2.0, id="double density"),
         pytest.param("1920x1080", ["--font", "2"], 1.0, id="letters of twice the size"),
+        pytest.param("1366x768", ["--font", "2"], 1.0, id="letters of twice the size on a small screen"),
     ],
 )
 def test_no_text_exceeds_its_widget(size: str, options: list[str], density: float) -> None:

@@ -12,9 +12,11 @@ from PySide6.QtCore import QPoint, Qt
 
 from pulsewright_app.desk.panels.span_rows import SpanRows
 from pulsewright_app.desk.spans import SpanName
+from pulsewright_app.desk.views import view
 from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.theme import LIGHT
 
-from .gestures import Settle, at, canvas_of, drag, message, picture, press
+from .gestures import Settle, at, canvas_of, drag, message, picture, pixels, press
 
 
 def rows_of(desk: DeskWindow) -> SpanRows:
@@ -113,3 +115,36 @@ def test_both_spans_are_seen_and_differ_in_shape(desk: DeskWindow, settle: Settl
         settle(desk)
         assert picture(desk) != plain
         plain = picture(desk)
+
+
+def test_no_marker_line_runs_through_what_a_span_says(desk: DeskWindow, settle: Settle) -> None:
+    canvas = canvas_of(desk)
+    (start, end), _ = canvas.windows()
+    desk.document.set_setting("span", [start + 0.1 * (end - start), start + 0.9 * (end - start)])
+    settle(desk)
+    word_right = canvas.x_of(start + 0.9 * (end - start)) - 14  # the word ends two teeth of the bracket before its end
+    column = round(word_right - canvas.fontMetrics().horizontalAdvance("here") - 2)
+    letters = range(round(canvas.plot_rect().top()) + 7, round(canvas.plot_rect().top()) + 14)
+    desk.document.add_pair(canvas.time_at(column), end - 1e-6, 1e-9, 1e-9, 5, 0)
+    settle(desk)
+    line = {y for x, y in pixels(picture(desk), LIGHT.marker) if abs(x - column) <= 1}
+    assert len(line) > canvas.plot_rect().height() / 2  # it is there, below the word
+    assert not line & set(letters)
+
+
+def test_the_word_beside_the_trigger_leaves_the_alignment_span_readable(
+    desk: DeskWindow, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    canvas, teeth = canvas_of(desk), 14
+    words = canvas.fontMetrics().horizontalAdvance("alignment is measured here")
+    right = canvas.x_of(0.0) + words / 2 + teeth  # so that the span's words lie across the trigger
+    left = canvas.x_of(0.0) - words / 2 - 3 * teeth
+    desk.document.set_setting(
+        "alignment_span", [canvas.time_at(max(left, canvas.plot_rect().left())), canvas.time_at(right)]
+    )
+    settle(desk)
+    seen, told = pixels(picture(desk), LIGHT.accent), picture(desk)
+    monkeypatch.setattr(view, "_TRIGGER", "")
+    canvas.viewport().update()
+    assert picture(desk) != told  # the word is written somewhere
+    assert pixels(picture(desk), LIGHT.accent) == seen and len(seen) > 50

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import sys
 import threading
 from collections.abc import Iterator
 from typing import Any
@@ -93,14 +91,3 @@ def test_extents_find_the_records_that_touch_an_end_code() -> None:
     session = Session.from_samples(samples, channels, 1e6)
     clipped = measure_extents(session, Job("key", 1, lambda _: None)).clipped(session)
     assert list(zip(*clipped.nonzero(), strict=True)) == [(2, 1), (3, 0)]
-
-
-@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux keeps a priority for each thread")
-def test_workers_wait_for_the_window(background: Background, qtbot: Any) -> None:
-    def niceness() -> int:
-        return os.getpriority(os.PRIO_PROCESS, threading.get_native_id())
-
-    heard: list[int] = []
-    background.start("name", lambda _: niceness(), heard.append)
-    qtbot.waitUntil(lambda: bool(heard))
-    assert heard[0] > niceness() or heard[0] == 19

@@ -82,6 +82,7 @@ class ClaimForm(QWidget):
             self._form.setRowVisible(self._rows[key], taken or key in typed)
             if field.text() != typed.get(key, "") and not self._says_the_same(key, field.text(), typed):
                 field.setText(typed.get(key, ""))
+                field.setCursorPosition(0)  # what is longer than the field is read from its beginning
         if kind is not None:
             self.fields["limit"].setPlaceholderText(limit_hint(kind))
             self.fields["limit"].setToolTip(limit_hint(kind))

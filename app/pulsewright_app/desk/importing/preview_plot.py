@@ -7,6 +7,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from pulsewright.minus import as_shown
 from pulsewright.quantity import engineering
 from pulsewright_app.desk.importing.previewing import Preview, Trace
 from pulsewright_app.theme import LIGHT, Theme
@@ -63,7 +64,7 @@ class PreviewPlot(QWidget):
         painter.setPen(QColor(self._theme.rule))
         painter.drawRect(plot)
         below = QRectF(plot.left(), plot.bottom() + 2, plot.width(), self.fontMetrics().height() + _MARGIN)
-        low, high = (engineering(t, "s", 4) if seconds else f"sample {t:.0f}" for t in window)
+        low, high = (engineering(t, "s", 4) if seconds else as_shown(f"sample {t:.0f}") for t in window)
         painter.setPen(QColor(self._theme.muted))
         painter.drawText(below, Qt.AlignmentFlag.AlignLeft, low)
         painter.drawText(below, Qt.AlignmentFlag.AlignRight, high)

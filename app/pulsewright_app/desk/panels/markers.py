@@ -43,7 +43,7 @@ from pulsewright_app.desk.views.flow import FlowRow
 
 _AnyIndex = QModelIndex | QPersistentModelIndex
 _MOST_INTERVALS = 1_000_000
-_MOST_OF_WINDOW = 0.3
+_MOST_OF_WINDOW = 0.28
 _TEXTS = (NAME, PLACE, NOTE)
 
 
@@ -187,9 +187,10 @@ class MarkersPanel(Panel):
         inside = self._scrolling()
         inside.addWidget(self.hint)
         inside.addWidget(self.table)
-        inside.addLayout(self._buttons(actions or {}))
+        buttons = self._buttons(actions or {})
+        inside.addLayout(buttons)
         if actions is not None:
-            inside.addWidget(PairButtons(document, viewing, results, actions, self))
+            inside.addWidget(PairButtons(document, viewing, results, actions, buttons, self))
         inside.addWidget(SnapChoice(viewing, self))
         self.spans = SpanRows(document, viewing, self)
         inside.addWidget(self.spans)
@@ -219,7 +220,7 @@ class MarkersPanel(Panel):
         return column
 
     def _buttons(self, actions: Mapping[str, QAction]) -> FlowRow:
-        row = FlowRow(gap=4)
+        row = FlowRow(gap=4, even=True)
         self.add_button = QPushButton("Add a pair")
         self.add_button.setAccessibleName("Add a marker pair")
         self.add_button.clicked.connect(self.add_pair)

@@ -28,12 +28,16 @@ _BUTTONS = (
 class PairButtons(QWidget):
     """What can be done to the chosen pair; each button is an action of the desk, with its keys in its tip.
 
+    The buttons stand in a row of the panel, the widget itself holds the number that is suggested.
+
     Parameters
     ----------
     document, viewing, results
         The state.
     actions : mapping of str to QAction
         The desk's, by name.
+    row : FlowRow
+        Where the buttons go, after those that are there.
     """
 
     def __init__(
@@ -42,16 +46,16 @@ class PairButtons(QWidget):
         viewing: Viewing,
         results: Results,
         actions: Mapping[str, QAction],
+        row: FlowRow,
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
         self._document, self._viewing, self._results = document, viewing, results
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
-        self.row = FlowRow(gap=4)
         self.buttons = {name: _button(actions[name], text) for name, text in _BUTTONS}
         for button in self.buttons.values():
-            self.row.addWidget(button)
+            row.addWidget(button)
         self.suggestion = QLabel()
         self.suggestion.setAccessibleName("Suggested number of intervals")
         self.suggestion.setTextFormat(Qt.TextFormat.PlainText)
@@ -59,7 +63,6 @@ class PairButtons(QWidget):
         suggested = FlowRow(gap=6)
         suggested.addWidget(self.suggestion)
         suggested.addWidget(self.take)
-        column.addLayout(self.row)
         column.addLayout(suggested)
         for signal in (
             document.pairs_changed, document.levels_changed, viewing.selection_changed, viewing.record_changed,
@@ -70,14 +73,17 @@ class PairButtons(QWidget):
 
     def _suggest(self) -> None:
         """Say how many intervals the pulses between the chosen markers make; say nothing before there is a pair."""
-        self.setVisible(bool(self._document.pairs or self._document.levels))
+        there = bool(self._document.pairs or self._document.levels)
+        self.setVisible(there)
+        for button in self.buttons.values():
+            button.setVisible(there)
         selected = self._viewing.selected_marker
         pair = None if selected is None else self._document.pair(selected[0])
         suggested = None if pair is None else suggested_n(self._document, self._results, pair, self._viewing.record)
-        there = pair is not None and isinstance(suggested, int)
-        self.suggestion.setVisible(there)
-        self.take.setVisible(pair is not None and there and suggested != pair.intervals)
-        if pair is not None and there:
+        known = pair is not None and isinstance(suggested, int)
+        self.suggestion.setVisible(known)
+        self.take.setVisible(pair is not None and known and suggested != pair.intervals)
+        if pair is not None and known:
             agrees = ", as set" if suggested == pair.intervals else ""
             self.suggestion.setText(f"By the pulses between, N = {suggested}{agrees}")
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QComboBox, QLabel, QWidget
 
 from pulsewright_app.desk.viewing import Snap, Viewing
+from pulsewright_app.desk.views.flow import FlowRow
 
 _CHOICES: tuple[tuple[Snap, str, str], ...] = (
     ("pulses", "pulses and levels", "A marker goes to a found pulse, a level to the base, 50 % or top of one (Ctrl+1)"),
@@ -16,7 +17,7 @@ _CHOICES: tuple[tuple[Snap, str, str], ...] = (
 
 
 class SnapChoice(QWidget):
-    """The choice in one row."""
+    """The choice in one row, or below its words where there is little room."""
 
     def __init__(self, viewing: Viewing, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -30,10 +31,10 @@ class SnapChoice(QWidget):
         self.box.activated.connect(lambda _: viewing.set_snap(self.box.currentData()))
         label = QLabel("Dropped, go to")
         label.setBuddy(self.box)
-        row = QHBoxLayout(self)
+        row = FlowRow(self, gap=6)
         row.setContentsMargins(0, 0, 0, 0)
         row.addWidget(label)
-        row.addWidget(self.box, 1)
+        row.addWidget(self.box)
         viewing.options_changed.connect(self._show)
         self._show()
 

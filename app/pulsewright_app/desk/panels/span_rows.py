@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QToolButton, QWidg
 from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import parse_span
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.spans import HEADINGS, ORIGINS, SPANS, SpanName, span_of
 from pulsewright_app.desk.viewing import Viewing
 
@@ -35,7 +36,7 @@ class SpanRows(QWidget):
         self._show()
 
     def _add_row(self, grid: QGridLayout, row: int, name: SpanName) -> None:
-        field, origin, clear = QLineEdit(), QLabel(), QToolButton()
+        field, origin, clear = QLineEdit(), NarrowLabel(), QToolButton()
         field.setPlaceholderText("the whole record")
         field.setAccessibleName(_MEANINGS[name])
         field.setToolTip(

@@ -4,9 +4,24 @@ from __future__ import annotations
 
 from html import escape
 
-from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtCore import QRect, QSize, Qt
+from PySide6.QtGui import QAbstractTextDocumentLayout, QPainter, QPaintEvent, QPalette, QTextCursor, QTextDocument
 from PySide6.QtWidgets import QLabel
+
+_MORE = "…"
+
+
+def _cut(document: QTextDocument, width: float, more: float) -> None:
+    """Take away from the end of a line what does not fit, and put a sign there that is `more` wide."""
+    document.size()  # lays it out
+    line = document.firstBlock().layout().lineAt(0)
+    if line.naturalTextWidth() <= width:
+        return
+    cursor = QTextCursor(document)
+    place = line.xToCursor(max(width - more, 0.0))
+    cursor.setPosition(place[0] if isinstance(place, tuple) else place)
+    cursor.movePosition(QTextCursor.MoveOperation.End, QTextCursor.MoveMode.KeepAnchor)
+    cursor.insertText(_MORE)
 
 
 class ElidedLabel(QLabel):
@@ -34,11 +49,28 @@ class NarrowLabel(QLabel):
     def paintEvent(self, event: QPaintEvent) -> None:
         """Draw the text, or as much of it as fits, with a sign that there is more."""
         text, room, metrics = self.text(), self.contentsRect(), self.fontMetrics()
+        if self.textFormat() is Qt.TextFormat.RichText:
+            self._draw_marked(text, room)
+            return
         if metrics.horizontalAdvance(text) <= room.width():
             super().paintEvent(event)
             return
         shown = metrics.elidedText(text, Qt.TextElideMode.ElideRight, room.width())
         QPainter(self).drawText(room, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, shown)
+
+    def _draw_marked(self, text: str, room: QRect) -> None:
+        """Draw a text with marks in it: its letters are cut, not its marks."""
+        document = QTextDocument()
+        document.setDocumentMargin(0)
+        document.setDefaultFont(self.font())
+        document.setHtml(f"<span style='white-space: pre'>{text}</span>")
+        _cut(document, room.width(), self.fontMetrics().horizontalAdvance(_MORE))
+        context = QAbstractTextDocumentLayout.PaintContext()
+        context.palette = self.palette()
+        context.palette.setColor(QPalette.ColorRole.Text, self.palette().color(self.foregroundRole()))
+        painter = QPainter(self)
+        painter.translate(room.left(), room.top() + (room.height() - document.size().height()) / 2)
+        document.documentLayout().draw(painter, context)
 
     def setText(self, text: str) -> None:
         """Show a text, and the whole of it in the tooltip."""

@@ -12,7 +12,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
-from pulsewright_app.desk.views.axes import dress
+from pulsewright_app.desk.views.axes import NumberAxis, dress
 from pulsewright_app.figures_axes import Axis
 from pulsewright_app.figures_data import JitterFigure, PositionsFigure, SkewFigure, TriggerGapsFigure
 from pulsewright_app.figures_table import Figure, in_words
@@ -20,7 +20,7 @@ from pulsewright_app.theme import Theme, mixed
 
 Floats = NDArray[np.float64]
 
-_WIDEST_NUMBERS = {False: "-000", True: "-00,000"}
+_WIDEST_NUMBERS = {False: "−000", True: "−00,000"}
 """What the axis beside a small figure, and a large one, has room for, so that two plots stand in line."""
 _LEAST_HEIGHT = 110
 _NO_LIMIT = 16_777_215
@@ -247,7 +247,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _plot(self, row: int, below: Axis | None, beside: Axis) -> Any:
         """Add a plot with these axes; no axis below where the next plot has it."""
-        plot = self.addPlot(row=row, col=0)
+        plot = self.addPlot(row=row, col=0, axisItems={side: NumberAxis(side) for side in ("bottom", "left")})
         plot.setMenuEnabled(False)
         plot.hideButtons()
         plot.setMouseEnabled(x=self._zooms, y=self._zooms)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from html import escape
 
@@ -15,16 +14,19 @@ from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_analysis.overlay import Raster
 from pulsewright_analysis.results import Ints
+from pulsewright_app.desk.overviews import Overviews
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.glow_controls import GlowControls
 from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
 from pulsewright_app.desk.views.level_layer import LevelRow
 from pulsewright_app.desk.views.passing_list import PassingList
-from pulsewright_app.desk.views.picture_view import PictureView, image_of
+from pulsewright_app.desk.views.picture_view import PictureView, Publish, image_of
 from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
-from pulsewright_app.glow import Accumulation, Alignment, GlowPicture, GlowPlan, alignment_of, inked, passing_of
+from pulsewright_app.glow import Accumulation, GlowPicture, GlowPlan, passing_of
+from pulsewright_app.glow_alignment import Alignment, alignment_of
+from pulsewright_app.glow_ink import inked
 from pulsewright_app.theme import Theme, theme
 from pulsewright_app.wording import count
 
@@ -58,8 +60,13 @@ class _Shown:
 
     @property
     def complete(self) -> bool:
-        """Whether every record that was to be in it is."""
-        return self.counted == self.wanted
+        """Whether every record that was to be in it is, and exactly so."""
+        return self.exact == self.wanted
+
+    @property
+    def exact(self) -> int:
+        """How many records are in it exactly, or could not be aligned."""
+        return self.counted - self.picture.coarse
 
 
 def _inked(accumulation: Accumulation, look: _Look, wanted: int) -> _Shown:
@@ -86,6 +93,9 @@ class AfterglowView(PictureView[_Shown]):
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
+        self._overviews = Overviews(desk.document, desk.background, self.viewing.tell)
+        # not before: what it loads would keep the first picture of a session waiting
+        desk.data.extents_arrived.connect(self._get_ready)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -106,6 +116,11 @@ class AfterglowView(PictureView[_Shown]):
         self._drop()
         self.made = self._made_for = None
         self.passing.forget()
+
+    def _get_ready(self) -> None:
+        session = self.document.session
+        if session is not None:
+            self._overviews.get_ready(session, self.viewing.channel)
 
     def _drop(self) -> None:
         self.leave_off()
@@ -163,7 +178,8 @@ class AfterglowView(PictureView[_Shown]):
         known = findings is not None and findings.session.records == session.records
         if self.viewing.inks == "polarity" and findings is not None and known and channel in findings.channels:
             signs = findings.polarity.sign[:, channel]
-        return GlowPlan(session, channel, raster, alignment, signs, glow.half_life, glow.mean)
+        overview = self._overviews.finder(session, channel)
+        return GlowPlan(session, channel, raster, alignment, signs, glow.half_life, glow.mean, overview)
 
     # -- accumulating ---------------------------------------------------------------------------------------
 
@@ -173,15 +189,18 @@ class AfterglowView(PictureView[_Shown]):
         look = _Look(self.viewing.dark, self.viewing.logarithmic)
         added = records[len(self._handed_over) :]
         as_wanted = self._is_current and self.made is not None and self.made.look == look
-        if accumulation is None or self.making is not None or (not len(added) and as_wanted):
+        if accumulation is None or self.making is not None:
+            return
+        if not len(added) and as_wanted:
+            self._overviews.prepare(accumulation.plan.session, accumulation.plan.channel)
             return
         self._handed_over, wanted = records, len(records)
 
         def shown() -> _Shown:
             return _inked(accumulation, look, wanted)
 
-        def work(job: Job, publish: Callable[[Callable[[], _Shown]], None]) -> _Shown:
-            accumulation.add(added, job.cancelled, lambda: publish(shown))
+        def work(job: Job, publish: Publish[_Shown]) -> _Shown:
+            accumulation.add(added, job.cancelled, lambda: publish(shown), lambda: publish(shown, at_once=True))
             return shown()
 
         self.make(look, work)
@@ -265,7 +284,7 @@ class AfterglowView(PictureView[_Shown]):
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))
         parts.append(self._how_many(session, shown))
-        parts.append(f"densest spot: {count(picture.most, 'record')}")
+        parts.append(f"densest spot: {'at most ' if picture.coarse else ''}{count(picture.most, 'record')}")
         if picture.unplaced:
             parts.append(f"{count(picture.unplaced, 'record')} without {self._aligned[:-1]} left away")
         if len(picture.counts) == 1 and self.viewing.inks == "polarity":
@@ -279,6 +298,10 @@ class AfterglowView(PictureView[_Shown]):
 
     def _how_many(self, session: Session, shown: _Shown) -> str:
         of, counted = self.viewing.glow.of, shown.counted
+        if shown.picture.coarse and self.making is None:
+            return f"<i>coarse: the samples of {shown.wanted - shown.exact} of {shown.wanted} records were not read</i>"
+        if shown.picture.coarse:
+            return f"<i>coarse, {shown.exact} of {shown.wanted} records exact so far …</i>"
         if not shown.complete and self.making is None:
             return f"<i>{counted} of {shown.wanted} records only: the others could not be accumulated</i>"
         if not shown.complete:
@@ -306,7 +329,8 @@ class AfterglowView(PictureView[_Shown]):
         if counts is None:
             return text
         pass_here = "passes" if sum(counts) == 1 else "pass"
-        told = f"{text}    {count(sum(counts), 'record')} {pass_here} here"
+        at_most = "at most " if shown is not None and shown.picture.coarse else ""
+        told = f"{text}    {at_most}{count(sum(counts), 'record')} {pass_here} here"
         if len(counts) == 3:
             told += f" ({counts[0]} positive, {counts[1]} negative)"
         return told if shown is not None and shown.complete and self._is_current else f"{told} so far"

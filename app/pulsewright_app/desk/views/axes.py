@@ -7,8 +7,9 @@ from typing import Any
 
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QPainter
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter
 
+from pulsewright.minus import as_shown
 from pulsewright_app.theme import Theme
 
 RowLabel = tuple[float, str, str, bool]
@@ -17,6 +18,8 @@ RowLabel = tuple[float, str, str, bool]
 
 _HALF_LINE = 20.0
 """Half the height of the strip that a row's label is drawn in the middle of: higher than any type."""
+_CLOSEST = 0.8
+"""Heights of a line from one row's label to the next; closer they could not be read."""
 _AIR = 8.0
 """Pixels between a label and the plot."""
 
@@ -31,7 +34,15 @@ def dress(axis: Any, theme: Theme, font: QFont) -> None:
     axis.setLabel(axis.labelText, units=axis.labelUnits, color=theme.muted, **{"font-size": size})
 
 
-class TimeAxis(pg.AxisItem):  # type: ignore[misc]
+class NumberAxis(pg.AxisItem):  # type: ignore[misc]
+    """An axis whose numbers have a true minus sign."""
+
+    def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:
+        """Return what is written at the ticks."""
+        return [as_shown(text) for text in super().tickStrings(values, scale, spacing)]
+
+
+class TimeAxis(NumberAxis):
     """Time from the trigger along the bottom, in the prefix that suits the window."""
 
     def __init__(self) -> None:
@@ -39,7 +50,7 @@ class TimeAxis(pg.AxisItem):  # type: ignore[misc]
         self.setLabel("Time from the trigger", units="s")
 
 
-class ValueAxis(pg.AxisItem):  # type: ignore[misc]
+class ValueAxis(NumberAxis):
     """Values along the left side, or rows with a label each."""
 
     def __init__(self, text: str = "Value", unit: str = "V") -> None:
@@ -78,10 +89,13 @@ class ValueAxis(pg.AxisItem):  # type: ignore[misc]
         strong = QFont(plain)
         strong.setBold(True)
         p.setClipRect(QRectF(self.boundingRect()))
-        for height, text, colour, current in self._rows:
-            if not low <= height <= high:
-                continue
+        written: list[float] = []
+        for height, text, colour, current in sorted(self._rows, key=lambda row: not row[3]):  # the current one first
             y = bounds.bottom() - (height - low) / (high - low) * bounds.height()
+            least = _CLOSEST * QFontMetricsF(plain).height()
+            if not low <= height <= high or any(abs(y - other) < least for other in written):
+                continue  # out of sight, or it would lie over another
+            written.append(y)
             p.setFont(strong if current else plain)
             p.setPen(QColor(colour))
             place = QRectF(bounds.left(), y - _HALF_LINE, bounds.width() - _AIR, 2 * _HALF_LINE)

@@ -66,6 +66,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self.above: list[Layer] = []
         self.grabber: Callable[[QPointF], bool] = lambda _: False
         self.hover_shape: Callable[[QPointF], Qt.CursorShape | None] = lambda _: None
+        self.full_of_ink = False
+        """Whether what is drawn may fill the plot, so that a line over it needs an edge of its own to be seen."""
         self.heights_zoom = True
         """Whether the heights can be zoomed at all."""
         self.band_heights = True

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_analysis.line_envelope import line_envelope
+from pulsewright_analysis.overlay import Raster
 
 Floats = NDArray[np.float64]
 

@@ -13,13 +13,32 @@ from pulsewright_app.desk.views.canvas import Canvas
 ARROW = 8.0
 _BESIDE = 3.0
 _GAP = 4.0
+_PAGE_WIDER = 10.0
+"""Pixels by which the page below a text is wider than it."""
+_EDGE = 1.0
+"""Pixels of the edge at each side of a line: no more, as it hides what lies there."""
+_COVERS = 225
+"""How strong the page below a text is, of 255: what lies there is seen through it, and does not trouble the letters."""
 
 
-def dimension_line(painter: QPainter, ends: tuple[float, float], across: float, colour: QColor, level: bool) -> None:
+def straight_line(painter: QPainter, canvas: Canvas, start: QPointF, end: QPointF, pen: QPen) -> None:
+    """Draw a line, with an edge in the plot's own colour where the plot may be full of ink."""
+    if canvas.full_of_ink:
+        painter.setPen(QPen(page_below(canvas), pen.widthF() + 2 * _EDGE))
+        painter.drawLine(start, end)
+    painter.setPen(pen)
+    painter.drawLine(start, end)
+
+
+def dimension_line(
+    painter: QPainter, canvas: Canvas, ends: tuple[float, float], across: float, colour: QColor, level: bool
+) -> None:
     """Draw the arrowed line.
 
     Parameters
     ----------
+    canvas : Canvas
+        What it is drawn on.
     ends : (float, float)
         Pixels along its direction.
     across : float
@@ -35,8 +54,7 @@ def dimension_line(painter: QPainter, ends: tuple[float, float], across: float, 
         return QPointF(along, across + away) if level else QPointF(across + away, along)
 
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-    painter.setPen(QPen(colour, 1.0))
-    painter.drawLine(at(low - reach), at(high + reach))
+    straight_line(painter, canvas, at(low - reach), at(high + reach), QPen(colour, 1.0))
     painter.setBrush(colour)
     for tip, way in ((low, 1.0 if inside else -1.0), (high, -1.0 if inside else 1.0)):
         back = tip + way * ARROW
@@ -47,7 +65,14 @@ def text_size(painter: QPainter, canvas: Canvas, text: str) -> tuple[float, floa
     """Return the width and height of a text with its page, pixels."""
     painter.setFont(QFont(canvas.font()))
     size = painter.fontMetrics().size(0, text)
-    return size.width() + 10.0, size.height() + 2.0
+    return size.width() + _PAGE_WIDER, size.height() + 2.0
+
+
+def page_below(canvas: Canvas) -> QColor:
+    """Return the colour that lies between a text and what it is written over."""
+    page = QColor(canvas.theme.plot)
+    page.setAlpha(_COVERS)
+    return page
 
 
 class Taken:
@@ -83,18 +108,22 @@ class Taken:
         return box.translated(edge - _GAP - box.right(), 0.0)
 
 
-def text_box(painter: QPainter, canvas: Canvas, left: float, top: float, text: str, taken: Taken) -> None:
-    """Write a text that can be read over whatever lies there, inside the plot and beside the texts that lie there."""
+def text_box(
+    painter: QPainter, canvas: Canvas, left: float, top: float, text: str, taken: Taken, colour: str = ""
+) -> None:
+    """Write a text that can be read over whatever lies there, inside the plot and beside the texts that lie there.
+
+    In the colour of the markers, unless another is given; cut, with a sign that there is more, in a narrow plot.
+    """
     plot = canvas.plot_rect()
+    painter.setFont(QFont(canvas.font()))
+    room = round(plot.width() - _PAGE_WIDER) - 4
+    text = painter.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, room)
     width, height = text_size(painter, canvas, text)
     left = min(max(left, plot.left() + 2), max(plot.right() - width - 2, plot.left() + 2))
     top = min(max(top, plot.top() + 1), max(plot.bottom() - height - 1, plot.top() + 1))
     box = taken.free(QRectF(left, top, width, height), plot)
     taken.add(box)
-    page = QColor(canvas.theme.plot)
-    page.setAlpha(225)
-    painter.setPen(Qt.PenStyle.NoPen)
-    painter.setBrush(page)
-    painter.drawRect(box)
-    painter.setPen(QColor(canvas.theme.marker))
+    painter.fillRect(box, page_below(canvas))
+    painter.setPen(QColor(colour or canvas.theme.marker))
     painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)

@@ -13,16 +13,28 @@ class FlowRow(QLayout):
     ----------
     gap : int
         Pixels between two widgets, and between two lines.
+    even : bool
+        Whether all are made alike in size, so that they stand in columns that fill the width.
+    one_line : bool
+        Whether it asks for room for all of them in one line, where there is any.
     """
 
-    def __init__(self, parent: QWidget | None = None, gap: int = 8) -> None:
+    def __init__(
+        self, parent: QWidget | None = None, gap: int = 8, *, even: bool = False, one_line: bool = False
+    ) -> None:
         super().__init__(parent)
         self._items: list[QLayoutItem] = []
+        self._even, self._one_line = even, one_line
         self.setSpacing(gap)
 
     def addItem(self, item: QLayoutItem) -> None:
         """Add a widget's item at the end."""
         self._items.append(item)
+
+    def put_first(self, widget: QWidget) -> None:
+        """Add a widget before all others."""
+        self.addWidget(widget)
+        self._items.insert(0, self._items.pop())
 
     def count(self) -> int:
         """Return how many items there are."""
@@ -54,8 +66,14 @@ class FlowRow(QLayout):
         self._arrange(rect, place=True)
 
     def sizeHint(self) -> QSize:
-        """Return the room of the widest widget, as the least."""
-        return self.minimumSize()
+        """Return the room of the widest widget, as the least; or of all in one line."""
+        if not self._one_line:
+            return self.minimumSize()
+        shown = [item.sizeHint() for item in self._items if not item.isEmpty()]
+        margins = self.contentsMargins()
+        width = sum(size.width() for size in shown) + self.spacing() * max(len(shown) - 1, 0)
+        height = max((size.height() for size in shown), default=0)
+        return QSize(width + margins.left() + margins.right(), height + margins.top() + margins.bottom())
 
     def minimumSize(self) -> QSize:
         """Return the room of the widest widget."""
@@ -70,6 +88,8 @@ class FlowRow(QLayout):
         """Return the height that is needed, and put the widgets in their places if asked to."""
         margins, gap = self.contentsMargins(), self.spacing()
         inside = rect.adjusted(margins.left(), margins.top(), -margins.right(), -margins.bottom())
+        if self._even:
+            return self._arrange_evenly(rect, inside, place) + margins.bottom()
         y, lines = inside.top(), self._lines(inside.width())
         if not lines:
             return margins.top() + margins.bottom()
@@ -83,6 +103,25 @@ class FlowRow(QLayout):
                 x += size.width() + gap
             y += height + gap // 2
         return y - gap // 2 - rect.top() + margins.bottom()
+
+    def _arrange_evenly(self, rect: QRect, inside: QRect, place: bool) -> int:
+        """Do so in columns of one width, and return the height that is needed without the lower margin."""
+        shown, gap = [item for item in self._items if not item.isEmpty()], self.spacing()
+        if not shown:
+            return inside.top() - rect.top()
+        widest = max(item.sizeHint().width() for item in shown)
+        highest = max(item.sizeHint().height() for item in shown)
+        columns = min(max((inside.width() + gap) // (widest + gap), 1), len(shown))
+        width = (inside.width() + gap) / columns - gap
+        for number, item in enumerate(shown if place else []):
+            row, column = divmod(number, columns)
+            left, right = (inside.left() + round(c * (width + gap)) for c in (column, column + 1))
+            (item.widget() or item).setGeometry(  # an item would keep a tool button as small as its words
+                QRect(left, inside.top() + row * (highest + gap), right - gap - left, highest)
+            )
+        rows = -(-len(shown) // columns)
+        height: int = inside.top() + rows * (highest + gap) - gap - rect.top()
+        return height
 
     def _lines(self, width: int) -> list[list[QLayoutItem]]:
         """Return the items that are shown, line by line."""

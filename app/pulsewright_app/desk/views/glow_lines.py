@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QPainter
 
+from pulsewright_analysis.line_envelope import line_envelope
 from pulsewright_analysis.mean_trace import Mean
-from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_analysis.overlay import Raster
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.theme import Theme
 

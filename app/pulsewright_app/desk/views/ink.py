@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright_analysis.overlay import Raster, line_envelope
+from pulsewright_analysis.line_envelope import line_envelope
+from pulsewright_analysis.overlay import Raster
 from pulsewright_app.desk.memory import loading
 
 Floats = NDArray[np.float64]

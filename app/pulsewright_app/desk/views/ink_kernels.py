@@ -32,16 +32,14 @@ def stretches(
 ) -> None:
     """Fill in the least and the greatest that a trace reaches in each of many columns; inf and −inf where it is not.
 
-    Column k reaches from `left` + k·`width` to `left` + (k + 1)·`width`. What it holds is what `overlay.line_envelope`
+    Column k reaches from `left` + k·`width` to `left` + (k + 1)·`width`. What it holds is what `line_envelope`
     says: with at least one sample a column its samples and the next one, else what straight lines between them cover.
     """
     length = len(samples)
     start = first_sample_from(left, x_first, x_step, length)
-    entered = crossing(left, x_first, x_step, samples, start)
     for column in range(len(low)):
         edge = left + (column + 1) * width
         stop = first_sample_from(edge, x_first, x_step, length)
-        left_at = crossing(edge, x_first, x_step, samples, stop)
         lowest, highest = math.inf, -math.inf
         dense = start < stop and x_step <= width
         if start < stop:
@@ -56,13 +54,14 @@ def stretches(
             if least == least:
                 lowest, highest = float(least), float(greatest)
         if not dense:
-            for value in (entered, left_at):
+            entered = crossing(left + column * width, x_first, x_step, samples, start)
+            for value in (entered, crossing(edge, x_first, x_step, samples, stop)):
                 if value < lowest:
                     lowest = value
                 if value > highest:
                     highest = value
         low[column], high[column] = lowest, highest
-        start, entered = stop, left_at
+        start = stop
 
 
 @kernel

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from PySide6.QtCore import QPointF, QRectF
@@ -75,35 +75,42 @@ class LevelLayer:
                     found.append((distance, (pair.id, which)))
         return min(found)[1] if found else None
 
-    def paint(self, painter: QPainter, canvas: Canvas) -> None:
-        """Draw every pair, those of one lane beside each other."""
-        session, taken = self._document.session, dict[float, int]()
-        if session is None:
-            return
+    def _placed(self, canvas: Canvas) -> Iterator[tuple[LevelPair, LevelRow, float]]:
+        """Yield the pairs whose channel is drawn, and the pixel column of each dimension line: beside each other."""
+        taken: dict[float, int] = {}
         for pair in self._document.levels:
             place = self._rows(pair.channel)
-            if place is None:
-                continue
-            column = taken[place.low] = taken.get(place.low, -1) + 1
-            text = level_text(pair, session, self._viewing, self._document.scale_percent)
-            self._paint_pair(painter, canvas, pair, place, column, text)
+            if place is not None:
+                column = taken[place.low] = taken.get(place.low, -1) + 1
+                yield pair, place, canvas.plot_rect().right() - _FIRST_COLUMN - column * _COLUMN
 
-    def _paint_pair(
-        self, painter: QPainter, canvas: Canvas, pair: LevelPair, place: LevelRow, column: int, text: str
-    ) -> None:
+    def paint_lines(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw the levels and their dimension lines, below every text that is written over the traces."""
         plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
-        top, bottom = (canvas.y_of(edge) for edge in (place.high, place.low))
-        lane = QRectF(plot.left(), top, plot.width(), bottom - top).intersected(plot)
-        ends = [float(canvas.y_of(place.row.height(pair.level(which).value))) for which in _CHOICES]
-        painter.save()
-        painter.setClipRect(lane)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        for which, y in zip(_CHOICES, ends, strict=True):
-            painter.setPen(QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0))
-            painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
-        x = plot.right() - _FIRST_COLUMN - column * _COLUMN
-        dimension_line(painter, (ends[0], ends[1]), x, colour, level=False)
-        painter.restore()
+        for pair, place, across in self._placed(canvas):
+            painter.save()
+            painter.setClipRect(_lane(canvas, place))
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+            ends = _ends(canvas, pair, place)
+            for which, y in zip(_CHOICES, ends, strict=True):
+                # without an edge: along a base it would hide all that lies there
+                painter.setPen(QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0))
+                painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
+            dimension_line(painter, canvas, ends, across, colour, level=False)
+            painter.restore()
+
+    def paint(self, painter: QPainter, canvas: Canvas) -> None:
+        """Write beside the dimension line of every pair what it comes to."""
+        session = self._document.session
+        if session is None:
+            return
+        for pair, place, across in self._placed(canvas):
+            text = level_text(pair, session, self._viewing, self._document.scale_percent)
+            self._write(painter, canvas, _ends(canvas, pair, place), _lane(canvas, place), across, text)
+
+    def _write(
+        self, painter: QPainter, canvas: Canvas, ends: tuple[float, float], lane: QRectF, across: float, text: str
+    ) -> None:
         width, height = text_size(painter, canvas, text)
         if max(ends) < lane.top():
             text = f"{text} ▴"
@@ -111,4 +118,17 @@ class LevelLayer:
             text = f"{text} ▾"
         seen = [min(max(end, lane.top()), lane.bottom()) for end in ends]
         middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
-        text_box(painter, canvas, x - width - 8.0, middle - height / 2, text, self._taken)
+        text_box(painter, canvas, across - width - 8.0, middle - height / 2, text, self._taken)
+
+
+def _lane(canvas: Canvas, place: LevelRow) -> QRectF:
+    """Return where a channel's values are drawn, in pixels."""
+    plot = canvas.plot_rect()
+    top, bottom = (canvas.y_of(edge) for edge in (place.high, place.low))
+    return QRectF(plot.left(), top, plot.width(), bottom - top).intersected(plot)
+
+
+def _ends(canvas: Canvas, pair: LevelPair, place: LevelRow) -> tuple[float, float]:
+    """Return the pixel rows of a pair's two levels."""
+    first, second = (float(canvas.y_of(place.row.height(pair.level(which).value))) for which in _CHOICES)
+    return first, second

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 
@@ -17,7 +16,7 @@ from pulsewright_app.desk.places import Places, gap_text, out_of_step, places_of
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.out_of_step import draw_out_of_step
-from pulsewright_app.desk.views.picture_view import PictureView, image_of
+from pulsewright_app.desk.views.picture_view import PictureView, Publish, image_of
 from pulsewright_app.desk.views.view import Desk, Spot
 from pulsewright_app.desk.work import Job
 from pulsewright_app.map_rows import MapRows, coloured, read_rows
@@ -114,7 +113,7 @@ class MapView(PictureView[_Drawn]):
         rows = drawn.rows if there and drawn is not None else None
         session, channel, window, width = wanted
 
-        def work(job: Job, publish: Callable[[Callable[[], _Drawn]], None]) -> _Drawn:
+        def work(job: Job, publish: Publish[_Drawn]) -> _Drawn:
             def publish_rows(so_far: MapRows) -> None:
                 publish(lambda: _coloured(so_far, look))
 

@@ -12,7 +12,7 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.spans import SPANS, span_of
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, text_box, text_size
+from pulsewright_app.desk.views.dimension_lines import Taken, dimension_line, straight_line, text_box, text_size
 from pulsewright_app.wording import follows, held_for, stays
 
 REACH = 5.0
@@ -61,8 +61,19 @@ class MarkerLayer:
                     found.append((distance, (pair.id, which)))
         return min(found)[1] if found else None
 
+    def paint_lines(self, painter: QPainter, canvas: Canvas) -> None:
+        """Draw the markers themselves, below every text that is written over the traces."""
+        plot, choices = canvas.plot_rect(), tuple[Which, Which]((1, 2))
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        for pair in (shown.pair for shown in self.shown() if not shown.reason):
+            for which in choices:
+                x = canvas.x_of(pair.time(which))
+                is_selected = self._viewing.selected_marker == (pair.id, which)
+                pen = QPen(QColor(canvas.theme.marker), 2.0 if is_selected else 1.0)
+                straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
+
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
-        """Draw every pair, each dimension line on a row of its own, the first below what the spans write."""
+        """Draw the dimension line of every pair, each on a row of its own, the first below what the spans write."""
         spans = (span_of(self._document, name).window for name in SPANS)
         below = canvas.fontMetrics().height() + 2 * _AIR if any(spans) else _AIR
         for row, shown in enumerate(self.shown()):
@@ -75,18 +86,9 @@ class MarkerLayer:
                 self._paint_pair(painter, canvas, shown.pair, y, text)
 
     def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:
-        plot = canvas.plot_rect()
-        selected = self._viewing.selected_marker
-        colour = QColor(canvas.theme.marker)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        choices: tuple[Which, Which] = (1, 2)
-        for which in choices:
-            x = canvas.x_of(pair.time(which))
-            is_selected = selected == (pair.id, which)
-            painter.setPen(QPen(colour, 2.0 if is_selected else 1.0))
-            painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
+        plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
         left, right = sorted((canvas.x_of(pair.t1), canvas.x_of(pair.t2)))
-        dimension_line(painter, (left, right), y, colour, level=True)
+        dimension_line(painter, canvas, (left, right), y, colour, level=True)
         if right < plot.left():
             text = f"◂ {text}"
         elif left > plot.right():

@@ -26,6 +26,15 @@ class HasImage(Protocol):
 
 
 Made = TypeVar("Made", bound=HasImage)
+MadeHere = TypeVar("MadeHere", bound=HasImage, contravariant=True)
+
+
+class Publish(Protocol[MadeHere]):
+    """Hands over the picture as far as it has come, unless that was done just now."""
+
+    def __call__(self, part: Callable[[], MadeHere], *, at_once: bool = False) -> None:
+        """Hand over what `part` makes; with `at_once` whenever the last one was."""
+        ...
 
 
 def image_of(rows: NDArray[Any]) -> QImage:
@@ -49,9 +58,10 @@ class PictureView(View, Generic[Made]):
         self.making: object = None
         """What is being made; None while no job runs."""
         self.canvas.below.append(self._paint_picture)
+        self.canvas.full_of_ink = True
         self.viewing.dark_changed.connect(self.schedule)
 
-    def make(self, wanted: object, work: Callable[[Job, Callable[[Callable[[], Made]], None]], Made]) -> None:
+    def make(self, wanted: object, work: Callable[[Job, Publish[Made]], Made]) -> None:
         """Let a worker make the picture.
 
         Parameters
@@ -63,12 +73,13 @@ class PictureView(View, Generic[Made]):
         """
         self.making = wanted
 
-        def publish(job: Job) -> Callable[[Callable[[], Made]], None]:
-            return lambda part: job.publish(part, PARTS_EVERY)
+        def work_of(job: Job) -> Made:
+            def publish(part: Callable[[], Made], *, at_once: bool = False) -> None:
+                job.publish(part, 0.0 if at_once else PARTS_EVERY)
 
-        self.desk.background.start(
-            self.KEY, lambda job: work(job, publish(job)), self._take, self._failed, partial=self._take_part
-        )
+            return work(job, publish)
+
+        self.desk.background.start(self.KEY, work_of, self._take, self._failed, partial=self._take_part, picture=True)
 
     def leave_off(self) -> None:
         """Give up what is being made."""

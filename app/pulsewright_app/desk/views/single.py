@@ -62,7 +62,7 @@ class SingleView(View):
         self.references = References(desk.document, desk.viewing.reference, desk.data, desk.background, self)
         self.references.changed.connect(self.schedule)
         self.reference_controls = ReferenceControls(desk.document, desk.viewing)
-        self.options.insertWidget(0, self.reference_controls.of)
+        self.options.put_first(self.reference_controls.of)
         column = self.layout()
         assert isinstance(column, QBoxLayout)
         column.insertWidget(1, self.reference_controls)

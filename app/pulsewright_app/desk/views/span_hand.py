@@ -9,7 +9,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.spans import SPANS, WORDS, SpanName, Window, span_of
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas
-from pulsewright_app.desk.views.dimension_lines import Taken
+from pulsewright_app.desk.views.dimension_lines import Taken, page_below
 
 STRIP = 12.0
 """Pixels at the plot's upper edge (pulses) and lower edge (alignment) that a span's ends are taken hold of in."""
@@ -97,10 +97,12 @@ class SpanHand:
         upper = name == "span"
         colour = QColor(theme.pulse if upper else theme.accent)
         y, inward = (plot.top() + 2, 1.0) if upper else (plot.bottom() - 2, -1.0)
+        seen = max(left, plot.left()), min(right, plot.right())
+        self._taken.add(QRectF(seen[0], self._strip(name).top(), seen[1] - seen[0], STRIP))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         style = Qt.PenStyle.SolidLine if upper else Qt.PenStyle.DashLine
         painter.setPen(QPen(colour, 2.0, style))
-        painter.drawLine(QPointF(max(left, plot.left()), y), QPointF(min(right, plot.right()), y))
+        painter.drawLine(QPointF(seen[0], y), QPointF(seen[1], y))
         painter.setPen(QPen(colour, 2.0))
         painter.setBrush(colour)
         for x, way in ((left, 1.0), (right, -1.0)):
@@ -111,7 +113,7 @@ class SpanHand:
                 painter.drawLine(QPointF(x, y), foot)
             else:
                 painter.drawPolygon(QPolygonF([QPointF(x, y), foot, QPointF(x + way * _TOOTH, y)]))
-        self._word(painter, name, colour, (max(left, plot.left()), min(right, plot.right())))
+        self._word(painter, name, colour, seen)
 
     def _word(self, painter: QPainter, name: SpanName, colour: QColor, pixels: Window) -> None:
         painter.setFont(self._canvas.font())
@@ -123,10 +125,8 @@ class SpanHand:
         plot = self._canvas.plot_rect()
         base = plot.top() + 5 + metrics.ascent() if name == "span" else plot.bottom() - 6 - metrics.descent()
         where = QPointF(pixels[1] - 2 * _TOOTH - metrics.horizontalAdvance(word), base)
-        page = QColor(self._canvas.theme.plot)
-        page.setAlpha(210)
         box = metrics.boundingRect(word).translated(where.toPoint()).adjusted(-2, 0, 2, 0)
-        painter.fillRect(box, page)
+        painter.fillRect(box, page_below(self._canvas))
         self._taken.add(QRectF(box))
         painter.setPen(colour)
         painter.drawText(where, word)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtGui import QFontMetricsF, QPainter
-from PySide6.QtWidgets import QLabel, QSlider, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSlider, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
@@ -65,8 +65,12 @@ class StackedView(View):
         slider.setAccessibleName(name)
         label = QLabel(text)
         label.setBuddy(slider)
-        self.options.addWidget(label)
-        self.options.addWidget(slider)
+        both = QWidget()  # they stay beside each other where the options take two lines
+        row = QHBoxLayout(both)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(label)
+        row.addWidget(slider)
+        self.options.addWidget(both)
         return slider
 
     def _show_options(self) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QResizeEvent, QShowEvent
-from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
@@ -17,7 +17,8 @@ from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.canvas import Canvas, Layer
-from pulsewright_app.desk.views.dimension_lines import Taken
+from pulsewright_app.desk.views.dimension_lines import Taken, straight_line, text_box, text_size
+from pulsewright_app.desk.views.flow import FlowRow
 from pulsewright_app.desk.views.found import FoundPulses, pulse_text
 from pulsewright_app.desk.views.hands import Hands
 from pulsewright_app.desk.views.level_hand import LevelHand
@@ -52,6 +53,7 @@ class Spot:
     time: float
 
 
+_TRIGGER = "trigger"
 _CAPTION_LETTERS = 70
 """Letters that a caption beside the controls has room for at least."""
 
@@ -79,14 +81,13 @@ class View(QWidget):
         self.caption.setAccessibleName(f"What the {self.NAME} view shows")
         self.caption.setTextFormat(Qt.TextFormat.PlainText)  # names and reasons may look like marks
         self.caption.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.options = QHBoxLayout()
-        self.options.setSpacing(10)
+        self.options = FlowRow(gap=10, one_line=True)
         self._lay_out()
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.setInterval(0)
         self._timer.timeout.connect(self._refresh_if_seen)
-        taken = Taken()
+        self._taken = taken = Taken()
         self.canvas.below.append(lambda *_: taken.begin())
         self.markers = MarkerLayer(self.document, self.viewing, self.results, taken)
         self.hand = MarkerHand(self.document, self.viewing, self.results, self.canvas)
@@ -107,7 +108,6 @@ class View(QWidget):
         self._top.setSpacing(4)
         self._top.addWidget(self.caption, 1)
         self._top.addLayout(self.options)
-        self._top.setAlignment(self.options, Qt.AlignmentFlag.AlignLeft)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
@@ -143,8 +143,13 @@ class View(QWidget):
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
         canvas.below.append(self._paint_before_trigger)
-        of_times = (self._where_time_counts(paint) for paint in (self.spans.paint, self.markers.paint))
-        canvas.above += [self.paint_above, self._paint_trigger, *of_times, self.levels.paint]
+        lines, spans, lengths = map(
+            self._where_time_counts, (self.markers.paint_lines, self.spans.paint, self.markers.paint)
+        )
+        canvas.above += [  # lines first: none may run through a text
+            self.paint_above, self._paint_trigger, lines, self.levels.paint_lines,
+            spans, self._paint_trigger_word, lengths, self.levels.paint,
+        ]  # fmt: skip
         canvas.grabber = lambda point: self.hands.grab(point, self.time_refused)
         canvas.hover_shape = lambda point: self.hands.shape_at(point, self.markers, self.levels, self.time_refused)
         canvas.grabbed_moved.connect(self.hands.drag)
@@ -233,21 +238,16 @@ class View(QWidget):
 
     def _paint_trigger(self, painter: QPainter, canvas: Canvas) -> None:
         plot, x = canvas.plot_rect(), round(canvas.x_of(0.0))
-        if not plot.left() <= x <= plot.right():
-            return
-        painter.setPen(QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine))
-        painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
-        painter.setFont(canvas.font())
-        self._word(painter, QPointF(x + 4, plot.bottom() - 5 - STRIP), "trigger")  # above the wedges
+        if plot.left() <= x <= plot.right():
+            pen = QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine)
+            straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
 
-    def _word(self, painter: QPainter, where: QPointF, word: str) -> None:
-        """Write a word that can be read over whatever lies there."""
-        page = QColor(self.theme.plot)
-        page.setAlpha(200)
-        box = painter.fontMetrics().boundingRect(word).translated(where.toPoint())
-        painter.fillRect(box.adjusted(-2, 0, 2, 0), page)
-        painter.setPen(QColor(self.theme.muted))
-        painter.drawText(where, word)
+    def _paint_trigger_word(self, painter: QPainter, canvas: Canvas) -> None:
+        """Write beside the trigger's line what it is, above the alignment span and clear of what that says."""
+        plot, x = canvas.plot_rect(), round(canvas.x_of(0.0))
+        if plot.left() <= x <= plot.right():
+            top = plot.bottom() - STRIP - text_size(painter, canvas, _TRIGGER)[1]
+            text_box(painter, canvas, x + 1, top, _TRIGGER, self._taken, self.theme.muted)
 
     # -- windows --------------------------------------------------------------------------------------------
 

@@ -1,0 +1,28 @@
+"""The minus sign: as numbers are shown to a person, and as they are typed."""
+
+from __future__ import annotations
+
+MINUS = "\u2212"
+"""The sign of negative numbers in print (Unicode's MINUS SIGN); the hyphen of a keyboard is shorter."""
+
+
+def as_shown(number: str) -> str:
+    """Return a number's text with true minus signs, as it is shown.
+
+    Parameters
+    ----------
+    number : str
+        A number as Python writes it, with or without a unit; the sign of an exponent changes too.
+    """
+    return number.replace("-", MINUS)
+
+
+def as_typed(number: str) -> str:
+    """Return a number's text with hyphens for minus signs, as it is typed and read by programs.
+
+    Parameters
+    ----------
+    number : str
+        A number as it is shown or typed, with or without a unit.
+    """
+    return number.replace(MINUS, "-")

@@ -1,0 +1,81 @@
+"""Texts that have little room: a caption is cut by letters, and names of lanes are left away."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
+
+import pyqtgraph as pg
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QFont, QFontMetricsF
+from PySide6.QtWidgets import QApplication
+
+from pulsewright_app.desk.plots.elided_label import NarrowLabel
+from pulsewright_app.desk.views.axes import ValueAxis
+from pulsewright_app.desk.views.canvas import Canvas
+from pulsewright_app.desk.views.dimension_lines import Taken, text_box
+
+from .gestures import colours_of
+
+
+@pytest.mark.parametrize(
+    "marked", ["one · <span style='color:#a5491a'>■</span>&nbsp;two · three", "a &lt; b&nbsp; · c and more"]
+)
+def test_a_narrow_caption_cuts_letters_and_not_marks(qtbot: Any, marked: str) -> None:
+    """What is seen of a narrow one is how the wide one begins; no outside source, it is the same text."""
+    seen = []
+    for width in (400, 60):
+        caption = NarrowLabel()
+        qtbot.addWidget(caption)
+        caption.setTextFormat(Qt.TextFormat.RichText)
+        caption.setText(marked)
+        caption.resize(width, 20)
+        caption.show()
+        seen.append(colours_of(caption.grab().toImage()))
+    more = NarrowLabel().fontMetrics().horizontalAdvance("…")
+    letter = NarrowLabel().fontMetrics().horizontalAdvance("W")
+    whole = 60 - more - letter  # so far at least no letter is taken away
+    assert (seen[0][:, :whole] == seen[1][:, :whole]).all()
+    assert (seen[1][:, :whole].min(axis=2) < 100).any()
+    assert (seen[0][:, 60 - more : 60] != seen[1][:, 60 - more : 60]).any()  # the sign that there is more
+
+
+def test_lane_names_that_would_lie_over_each_other_are_left_away_but_the_current(qtbot: Any) -> None:
+    axis, inked = ValueAxis(), []
+    plot = pg.PlotWidget(axisItems={"left": axis}, background="w")
+    qtbot.addWidget(plot)
+    plot.resize(200, 140)
+    plot.show()
+    plot.setYRange(-0.5, 11.5, padding=0)
+    names = [(float(11 - place), f"H{place:02d}", "#000000", place == 5) for place in range(12)]
+    for rows in (names, names[5:6]):
+        axis.show_rows(rows)
+        QApplication.processEvents()
+        inked.append((colours_of(plot.grab().toImage())[:, :80].max(axis=2) < 110).any(axis=1))
+    letters = QFontMetricsF(QFont(plot.font())).capHeight()
+    runs = np.flatnonzero(np.diff(np.concatenate([[False], inked[0], [False]]).astype(int)))
+    high = runs[1::2] - runs[::2]
+    assert len(high) > 1 and high.max() < 1.8 * letters  # never one over another
+    assert inked[1].any() and inked[0][inked[1]].all()  # the current one is among them
+
+
+def test_what_a_marker_says_ends_with_a_sign_where_the_plot_is_narrow(qtbot: Any) -> None:
+    """The same as if it had been written shorter: nothing is cut off by the plot's edge."""
+    canvas, said = Canvas(), "Pair 1: Δ 40.97 ± 0.70 µs  (record 5)"
+    qtbot.addWidget(canvas)
+    canvas.resize(240, 160)
+    canvas.show()
+    plot = canvas.plot_rect()
+    seen = []
+    for text in (said, canvas.fontMetrics().elidedText(said, Qt.TextElideMode.ElideRight, round(plot.width()) - 14)):
+        canvas.above[:] = [
+            lambda painter, on, text=text: text_box(painter, on, plot.left(), plot.top() + 20, text, Taken(), "#000000")
+        ]
+        seen.append(colours_of(canvas.grab().toImage()))
+    assert (seen[0] == seen[1]).all()
+    dark = (seen[0].max(axis=2) < 110)[round(plot.top()) + 15 : round(plot.top()) + 45]
+    assert dark.any() and not dark[:, round(plot.right()) - 4 : round(plot.right())].any()
