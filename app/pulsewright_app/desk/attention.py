@@ -43,3 +43,7 @@ class Attention:
         """Wait on a worker's thread until the window is done, for some hundredths of a second at most."""
         if self.at_work and time.monotonic() - self._began < _LONG:
             self._rests.wait(_WAIT)
+
+
+OF_ALL_WINDOWS = Attention()
+"""Whatever windows there are, one thread handles the events of all."""

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollA
 from pulsewright_app.desk.habits.habits import RecentFile
 from pulsewright_app.desk.views.ink import load_soon
 
-_LOOKING_MS = 150
+_LOOKING_MS = 700
 _HEADING = "font-size: x-large"
 """Of the size that the other letters have at that moment: a person may change it."""
 MOST_SHOWN = 5

@@ -18,7 +18,7 @@ from PySide6.QtCore import QObject, Signal
 from pulsewright.errors import PulsewrightError
 from pulsewright.file_blocks import ChunkedSource
 from pulsewright.session import Codes, Session
-from pulsewright_app.desk.attention import Attention
+from pulsewright_app.desk.attention import OF_ALL_WINDOWS
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.kept import K, Kept
 
@@ -109,7 +109,7 @@ class Background(QObject):
         self._futures: set[Future[None]] = set()
         self._jobs: dict[str, Job] = {}
         self._generation = 0
-        self.attention = Attention()
+        self.attention = OF_ALL_WINDOWS
         self._reported.connect(self._receive)
 
     def start(
