@@ -109,6 +109,7 @@ class Background(QObject):
         self._futures: set[Future[None]] = set()
         self._jobs: dict[str, Job] = {}
         self._generation = 0
+        self._closed = False
         self.attention = OF_ALL_WINDOWS
         self._reported.connect(self._receive)
 
@@ -124,7 +125,7 @@ class Background(QObject):
         urgent: bool = False,
         picture: bool = False,
     ) -> None:
-        """Start a job.
+        """Start a job; once the threads have ended, nobody is left who wants its outcome, and nothing happens.
 
         Parameters
         ----------
@@ -141,6 +142,8 @@ class Background(QObject):
             True for the picture of the view in front, which does not wait for other work either, however long it takes.
         """
         self.cancel(key)
+        if self._closed:
+            return
         self._generation += 1
         give_way = (lambda: None) if urgent else self.attention.give_way
         job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)), give_way)
@@ -202,6 +205,7 @@ class Background(QObject):
 
     def close(self) -> None:
         """Cancel every job and end the threads."""
+        self._closed = True
         self.stop()
         self._pool.shutdown()
         self._pictures.shutdown()

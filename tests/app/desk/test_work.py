@@ -55,6 +55,15 @@ def test_an_older_job_of_the_same_key_is_cancelled_and_dropped(background: Backg
     assert heard == ["new"]
 
 
+def test_nothing_begins_after_the_end(qtbot: Any) -> None:
+    background, begun = Background(), []
+    background.close()
+    background.start("late", begun.append, begun.append)
+    qtbot.wait(30)
+    assert not begun
+    assert not background.busy
+
+
 def test_errors_come_as_sentences(background: Background, qtbot: Any) -> None:
     heard: list[str] = []
 
