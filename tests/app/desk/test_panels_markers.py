@@ -11,7 +11,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QAbstractButton, QLineEdit, QSpinBox
+from PySide6.QtWidgets import QAbstractButton, QLineEdit, QSpinBox, QWidget
 
 from pulsewright_app.desk.habits.manners import set_font_percent
 from pulsewright_app.desk.panels.marker_table import (
@@ -66,6 +66,19 @@ def test_the_number_of_intervals_is_set_by_the_arrow_keys_and_by_typing(bench: A
     assert text(panel, EACH).startswith("60.0")
     bench.document.undo()
     assert spin_of(panel).value() == 2
+
+
+def test_a_box_whose_pair_is_gone_writes_nothing(bench: Any) -> None:
+    panel = bench.show(MarkersPanel)
+    panel.add_pair()
+    spin = spin_of(panel)
+    told: list[QWidget] = []
+    panel.table.itemDelegateForRow(INTERVALS).commitData.connect(told.append)
+    spin.stepBy(1)
+    assert told == [spin]
+    panel.remove_pair()
+    spin.stepBy(1)  # its arrow is still held
+    assert told == [spin]
 
 
 def test_dragging_a_marker_keeps_the_spin_box(bench: Any) -> None:

@@ -57,8 +57,13 @@ class _IntervalsDelegate(QStyledItemDelegate):
         spin.setAlignment(Qt.AlignmentFlag.AlignRight)
         spin.setKeyboardTracking(False)
         spin.setAccessibleName(f"Intervals of {index.model().index(NAME, index.column()).data()}")
-        spin.valueChanged.connect(lambda: self.commitData.emit(spin))
+        spin.valueChanged.connect(lambda: self._commit(spin))
         return spin
+
+    def _commit(self, spin: QSpinBox) -> None:
+        """Write a step, but not one of a box that the table has let go of: it may still be held by its arrow."""
+        if not spin.isHidden():
+            self.commitData.emit(spin)
 
     def setEditorData(self, editor: QWidget, index: _AnyIndex) -> None:
         """Show the number that counts; not as a person's own step."""
