@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 _WAIT = 0.05
-"""Seconds that a worker waits at most, each time it gives way."""
+"""Seconds that a worker waits at most for one event, each time it gives way."""
 _LONG = 0.15
 """Seconds after which the window no longer counts as at work: it may be waiting for a worker itself."""
 
@@ -19,12 +19,20 @@ class Attention:
     def __init__(self) -> None:
         self._rests = threading.Event()
         self._rests.set()
-        self._began = 0.0
+        self._asked = False
+        self._held = False
+        self._until = 0.0
+        """When whoever waits goes on all the same, by the monotonic clock."""
 
     @property
     def at_work(self) -> bool:
         """Whether it is."""
         return not self._rests.is_set()
+
+    @property
+    def held(self) -> bool:
+        """Whether it is at something that goes on over several events."""
+        return self._held
 
     @contextmanager
     def asked(self) -> Iterator[None]:
@@ -32,17 +40,35 @@ class Attention:
         if self.at_work:  # asked for already, by what this is a part of
             yield
             return
-        self._began = time.monotonic()
-        self._rests.clear()
+        self._asked = True
+        self._begin(_LONG)
         try:
             yield
         finally:
+            self._asked = False
+            if not self._held:
+                self._rests.set()
+
+    def hold(self, seconds: float) -> None:
+        """Ask for the workers' patience until `release`, or for some seconds at most; on the window's thread alone."""
+        self._held = True
+        self._begin(seconds)
+
+    def release(self) -> None:
+        """End what `hold` began."""
+        self._held = False
+        if not self._asked:
             self._rests.set()
 
+    def _begin(self, seconds: float) -> None:
+        self._until = time.monotonic() + seconds
+        self._rests.clear()
+
     def give_way(self) -> None:
-        """Wait on a worker's thread until the window is done, for some hundredths of a second at most."""
-        if self.at_work and time.monotonic() - self._began < _LONG:
-            self._rests.wait(_WAIT)
+        """Wait on a worker's thread until the window is done, or until it no longer counts as at work."""
+        left = self._until - time.monotonic()
+        if self.at_work and left > 0:
+            self._rests.wait(left if self._held else min(left, _WAIT))
 
 
 OF_ALL_WINDOWS = Attention()

@@ -54,6 +54,7 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.reviewing import Reviewing
 from pulsewright_app.desk.saving.saving import Saving
 from pulsewright_app.desk.style import dress
+from pulsewright_app.desk.unveiling import Unveiling
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.work import Background, SessionData
@@ -100,6 +101,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self._help: ShortcutsPage | None = None
         self._claims_page: ClaimsPage | None = None
         self._own_keys = OwnKeys(self)
+        self._unveiling = Unveiling(self, self.background.attention, lambda: (self.middle, *self.docks.values()))
         self._build()
         self._connect()
         self._redress()
@@ -205,7 +207,6 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def _session_changed(self) -> None:
         session = self.document.session
-        self.pages.setCurrentWidget(self.first_screen if session is None else self.middle)
         name = "" if session is None else (session.file.name if session.file else session.title or "session")
         self.setWindowTitle(f"{name} — Pulsewright" if name else "Pulsewright")
         for dock in self.docks.values():
@@ -213,6 +214,8 @@ class DeskWindow(TakesFiles, QMainWindow):
         if session is not None and self._empty:
             self.manners.restore_panels()
         self._empty = session is None
+        # after the panels, which would make it anew in three sizes
+        self.pages.setCurrentWidget(self.first_screen if session is None else self.middle)
         allow_actions(self)
         if session is not None:
             self.middle.view.canvas.setFocus()
@@ -256,11 +259,12 @@ class DeskWindow(TakesFiles, QMainWindow):
             self.show_import(arrived.recordings)
         if arrived.told:
             self.message_bar.tell(arrived.told)
-        if arrived.opened is not None:
-            self._put_on(arrived.opened)
+        opened = arrived.opened
+        if opened is not None:
+            self._unveiling.begin(lambda: self._put_on(opened))
 
     def _put_on(self, opened: Opened) -> None:
-        if not self.reviewing.let_go():
+        if self.background.closed or not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
         self.background.cancel_all()

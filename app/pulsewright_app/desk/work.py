@@ -189,6 +189,11 @@ class Background(QObject):
             job.cancel()
 
     @property
+    def closed(self) -> bool:
+        """Whether the threads have ended: the window has gone."""
+        return self._closed
+
+    @property
     def busy(self) -> bool:
         """Whether a job runs whose outcome is still wanted."""
         return bool(self._jobs)
@@ -201,6 +206,7 @@ class Background(QObject):
     def stop(self) -> None:
         """Cancel every job and wait until the threads are idle."""
         self.cancel_all()
+        self.attention.release()  # nobody is to wait for the one that waits
         wait(self._futures)
 
     def close(self) -> None:

@@ -25,16 +25,27 @@ class FlowRow(QLayout):
         super().__init__(parent)
         self._items: list[QLayoutItem] = []
         self._even, self._one_line = even, one_line
+        self._heights: dict[int, int] = {}
+        """Heights that were asked for, by width: laying out a window asks for the same ones many times over."""
+        self._hint: QSize | None = None
         self.setSpacing(gap)
+
+    def invalidate(self) -> None:
+        """Forget what was worked out: a widget came, went, or needs other room."""
+        self._heights.clear()
+        self._hint = None
+        super().invalidate()
 
     def addItem(self, item: QLayoutItem) -> None:
         """Add a widget's item at the end."""
         self._items.append(item)
+        self.invalidate()
 
     def put_first(self, widget: QWidget) -> None:
         """Add a widget before all others."""
         self.addWidget(widget)
         self._items.insert(0, self._items.pop())
+        self.invalidate()
 
     def count(self) -> int:
         """Return how many items there are."""
@@ -46,7 +57,10 @@ class FlowRow(QLayout):
 
     def takeAt(self, index: int) -> QLayoutItem | None:
         """Take an item out, None past the end."""
-        return self._items.pop(index) if 0 <= index < len(self._items) else None
+        if not 0 <= index < len(self._items):
+            return None
+        self.invalidate()
+        return self._items.pop(index)
 
     def expandingDirections(self) -> Qt.Orientation:
         """Ask for no room beyond what is needed."""
@@ -58,7 +72,9 @@ class FlowRow(QLayout):
 
     def heightForWidth(self, width: int) -> int:
         """Return the height at a width."""
-        return self._arrange(QRect(0, 0, width, 0), place=False)
+        if width not in self._heights:
+            self._heights[width] = self._arrange(QRect(0, 0, width, 0), place=False)
+        return self._heights[width]
 
     def setGeometry(self, rect: QRect) -> None:
         """Put every widget in its place."""
@@ -67,8 +83,11 @@ class FlowRow(QLayout):
 
     def sizeHint(self) -> QSize:
         """Return the room of the widest widget, as the least; or of all in one line."""
-        if not self._one_line:
-            return self.minimumSize()
+        if self._hint is None:
+            self._hint = self._one_lined() if self._one_line else self.minimumSize()
+        return self._hint
+
+    def _one_lined(self) -> QSize:
         shown = [item.sizeHint() for item in self._items if not item.isEmpty()]
         margins = self.contentsMargins()
         width = sum(size.width() for size in shown) + self.spacing() * max(len(shown) - 1, 0)

@@ -195,8 +195,10 @@ class View(QWidget):
         self._timer.start()
 
     def _refresh_if_seen(self) -> None:
-        if self.isVisible() and self.document.session is not None:
-            self.refresh(self.document.session)
+        session = self.document.session
+        if self.isVisible() and session is not None:
+            with self.desk.background.attention.asked():
+                self.refresh(session)
             self._repaint()
 
     def _repaint(self) -> None:
