@@ -119,11 +119,11 @@ def gate_around_pulses(
     Gate or str
         The string is a clause that says why there is none.
     """
-    mine = _earliest(pulses, _strongest(pulses, reference))
-    used = np.array([r for r in records.tolist() if r in mine], dtype=np.int64)
+    own = _earliest(pulses, _strongest(pulses, reference))
+    own = own[np.isin(pulses.record[own], records)]
+    used = pulses.record[own].astype(np.int64)
     if len(used) == 0:
         return f"{session.channels[reference].name} shows no pulse to line up on"
-    own = np.array([mine[r] for r in used.tolist()])
     length = int(np.max(pulses.last_sample[own] - pulses.first_sample[own])) + 1
     margin = max(length // 2, FEWEST_SAMPLES)
     count = length + 2 * margin
@@ -132,7 +132,7 @@ def gate_around_pulses(
     shift = np.zeros(len(channels))
     for place, channel in enumerate(channels):
         check()
-        shift[place] = _shift(session, pulses, _strongest(pulses, channel), mine, channel, reference)
+        shift[place] = _shift(session, pulses, _strongest(pulses, channel), own, channel, reference)
     first = np.ceil((begin[:, None] + shift[None, :] - starts) * session.sample_rate - 1e-9).astype(np.int64)
     inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
     if not np.any(inside):
@@ -141,44 +141,53 @@ def gate_around_pulses(
     return _cut(session, list(channels), used[inside], first[inside], count, starts[inside], span, check)
 
 
-def _strongest(pulses: Pulses, channel: int) -> dict[int, list[int]]:
-    """Return, for each record, the indices of the channel's largest pulse and of those of about its size.
+def _strongest(pulses: Pulses, channel: int) -> Ints:
+    """Return the indices of each record's largest pulse on a channel and of those of about its size, by record.
 
     A clipped pulse has no size, and stands in where there is no other.
     """
-    by_record: dict[int, list[int]] = {}
-    for place in pulses.where(channel=channel).tolist():
-        by_record.setdefault(int(pulses.record[place]), []).append(place)
-    size = np.nan_to_num(np.abs(pulses.amplitude))
-    return {
-        record: [place for place in places if size[place] >= RIVALS * np.max(size[places])]
-        for record, places in by_record.items()
-    }
+    places = pulses.where(channel=channel)
+    places = places[np.argsort(pulses.record[places], kind="stable")]
+    if len(places) == 0:
+        return places
+    size = np.nan_to_num(np.abs(pulses.amplitude[places]))
+    begins = _first_of_each(pulses.record[places])
+    largest = np.maximum.reduceat(size, np.flatnonzero(begins))
+    strongest: Ints = places[size >= RIVALS * largest[np.cumsum(begins) - 1]]
+    return strongest
 
 
-def _earliest(pulses: Pulses, strongest: dict[int, list[int]]) -> dict[int, int]:
-    return {record: min(p, key=lambda i: int(pulses.first_sample[i])) for record, p in strongest.items()}
+def _first_of_each(records: Ints) -> Bools:
+    """Return which ones of records that do not fall begin another record."""
+    begins = np.ones(len(records), dtype=bool)
+    begins[1:] = records[1:] != records[:-1]
+    return begins
 
 
-def _shift(
-    session: Session,
-    pulses: Pulses,
-    theirs: dict[int, list[int]],
-    mine: dict[int, int],
-    channel: int,
-    reference: int,
-) -> float:
-    """Return how much later a channel's strongest pulse usually comes than the reference's, seconds."""
-    both = sorted(set(theirs) & set(mine))
-    if not both:
+def _earliest(pulses: Pulses, places: Ints) -> Ints:
+    """Return, of some pulses, the earliest of each record, by record."""
+    ordered = places[np.lexsort((pulses.first_sample[places], pulses.record[places]))]
+    return ordered[_first_of_each(pulses.record[ordered])]
+
+
+def _shift(session: Session, pulses: Pulses, theirs: Ints, mine: Ints, channel: int, reference: int) -> float:
+    """Return how much later a channel's strongest pulse usually comes than the reference's, seconds.
+
+    Parameters
+    ----------
+    theirs, mine : int array
+        Indices of the channel's strongest pulses, and of one of the reference for each record; by record.
+    """
+    theirs = theirs[np.isin(pulses.record[theirs], pulses.record[mine])]
+    if len(theirs) == 0:
         return 0.0
-    starts = session.first_sample_time(channel), session.first_sample_time(reference)
-
-    def later(record: int, place: int) -> float:
-        apart = int(pulses.extreme_sample[place]) - int(pulses.extreme_sample[mine[record]])
-        return float(starts[0][record] - starts[1][record]) + apart / session.sample_rate
-
-    return float(np.median([min((later(r, p) for p in theirs[r]), key=abs) for r in both]))
+    records = pulses.record[theirs]
+    against = mine[np.searchsorted(pulses.record[mine], records)]
+    apart = pulses.extreme_sample[theirs].astype(np.int64) - pulses.extreme_sample[against]
+    starts = session.first_sample_time(channel)[records] - session.first_sample_time(reference)[records]
+    later = starts + apart / session.sample_rate
+    nearest = np.lexsort((np.abs(later), records))
+    return float(np.median(later[nearest][_first_of_each(records[nearest])]))
 
 
 def _cut(

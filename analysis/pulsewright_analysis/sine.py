@@ -90,7 +90,7 @@ def coarse_frequency(samples: Floats | GateSamples, sample_rate: float, check: C
     check : callable
         Called at every step; may raise to stop.
     """
-    traces = _spread_traces(as_gate_samples(samples).middle(LONGEST_SEARCHED))
+    traces = _spread_traces(as_gate_samples(samples).middle(LONGEST_SEARCHED), check)
     length = traces.shape[1]
     size = 4 * (1 << (length - 1).bit_length())
     window, largest, power = np.hanning(length), np.max(np.abs(traces), initial=0.0), np.zeros(size // 2 + 1)
@@ -132,7 +132,7 @@ def fit_shared_frequency(
     """
     gate = as_gate_samples(samples)
     frequency = coarse_frequency(gate, sample_rate, check) if start is None else start
-    few = HeldSamples(_spread_traces(gate.middle(LONGEST_SEARCHED))[:, None, :])
+    few = HeldSamples(_spread_traces(gate.middle(LONGEST_SEARCHED), check)[:, None, :])
     frequency = _settled(few, sample_rate, frequency, check).frequency
     return _finished(_settled(gate, sample_rate, frequency, check), gate, sample_rate, check)
 
@@ -148,12 +148,13 @@ class _Settled:
     information: float
 
 
-def _spread_traces(samples: GateSamples) -> Floats:
+def _spread_traces(samples: GateSamples, check: Check) -> Floats:
     """Return at most `MOST_SEARCHED` traces, spread evenly over records and channels, (traces, samples)."""
     records, channels, length = samples.shape
     chosen = spread(records * channels, affordable(MOST_SEARCHED, FEWEST_SEARCHED, 8 * length))
     few = np.empty((len(chosen), length))
     for record in np.unique(chosen // channels).tolist():
+        check()
         here = np.flatnonzero(chosen // channels == record)
         few[here] = samples.of_channels(chosen[here] % channels).take(np.array([record]))[0]
     return few

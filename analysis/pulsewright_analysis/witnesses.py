@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,23 +80,22 @@ def position_counts(stop: Ints, records: Ints, cycle: int | None, time: Ints | N
         What the trigger times tell: triggers that they place in an earlier gap of a silence are not counted again.
     """
     counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
-    for before, after in pairwise(np.flatnonzero(stop >= 0).tolist()):
-        missing = _missing(stop, records, before, after) - _placed(time, before, after)
-        if cycle is not None:
-            missing %= cycle
-        counts[after - 1] = missing if missing >= 0 else UNKNOWN
+    known = np.flatnonzero(stop >= 0)
+    before, after = known[:-1], known[1:]
+    missing = stop[after] - stop[before] - (records[after] - records[before]) - _placed(time, before, after)
+    if cycle is not None:
+        missing %= cycle
+    counts[after - 1] = np.where(missing >= 0, missing, UNKNOWN)
     return counts
 
 
-def _missing(stop: Ints, records: Ints, before: int, after: int) -> int:
-    return int(stop[after] - stop[before] - (records[after] - records[before]))
-
-
-def _placed(time: Ints | None, before: int, after: int) -> int:
-    """Return how many missing triggers the trigger times place between two records, the last gap not counted."""
+def _placed(time: Ints | None, before: Ints, after: Ints) -> Ints:
+    """Return how many missing triggers the trigger times place between records, the last gap of each not counted."""
     if time is None:
-        return 0
-    return int(np.sum(np.maximum(time[before : after - 1], 0)))
+        return np.zeros(len(before), dtype=np.int64)
+    placed = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(np.maximum(time, 0))])
+    between: Ints = placed[after - 1] - placed[before]
+    return between
 
 
 def out_of_place(stop: Ints, records: Ints, cycle: int | None) -> Ints:
@@ -204,10 +202,10 @@ def polarity_counts(sign: Ints, records: Ints, alternating: bool | None, time: I
     counts = np.full(max(len(records) - 1, 0), UNKNOWN, dtype=np.int64)
     if not alternating:
         return counts
-    for before, after in pairwise(np.flatnonzero(sign).tolist()):
-        changed = int(sign[after] != sign[before])
-        missing = changed - int(records[after] - records[before]) - _placed(time, before, after)
-        counts[after - 1] = missing % 2
+    known = np.flatnonzero(sign)
+    before, after = known[:-1], known[1:]
+    changed = (sign[after] != sign[before]).astype(np.int64)
+    counts[after - 1] = (changed - (records[after] - records[before]) - _placed(time, before, after)) % 2
     return counts
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 
@@ -28,13 +29,28 @@ _SHARE_AT_FIRST = 0.05
 
 
 class Measuring(QObject):
-    """Keeps the findings on the desk up with the settings that count."""
+    """Keeps the findings on the desk up with the settings that count.
+
+    Parameters
+    ----------
+    document, results, background
+        The session and what was added, what was measured, and who works.
+    in_parts : callable
+        Does what it is given, which fills every panel, and has them painted one after another.
+    """
 
     def __init__(
-        self, document: Document, results: Results, background: Background, parent: QObject | None = None
+        self,
+        document: Document,
+        results: Results,
+        background: Background,
+        parent: QObject | None = None,
+        *,
+        in_parts: Callable[[Callable[[], None]], None] = lambda fill: fill(),
     ) -> None:
         super().__init__(parent)
         self._document, self._results, self._background = document, results, background
+        self._in_parts = in_parts
         self.sha256 = ""
         """Digest of the session's file; empty while it is being taken."""
         self._settle = QTimer(self)
@@ -73,18 +89,18 @@ class Measuring(QObject):
         except PulsewrightError as error:
             self._results.fail(generation, error.sentence)
             return
-        results = self._results
+        results, in_parts = self._results, self._in_parts
         self._background.start(
             _KEY,
             lambda job: _measure(session, settings, digest, job),
             lambda findings: self._finish(generation, findings),
             lambda sentence: results.fail(generation, sentence),
             lambda fraction, text: results.advance(generation, fraction, text),
-            partial=lambda findings: results.take_partial(generation, findings),
+            partial=lambda findings: in_parts(lambda: results.take_partial(generation, findings)),
         )
 
     def _finish(self, generation: int, findings: Findings) -> None:
-        self._results.finish(generation, findings)
+        self._in_parts(lambda: self._results.finish(generation, findings))
         self._results.learn_digest(self.sha256)  # it may have become known while this was measured
 
     def learn_digest(self, sha256: str) -> None:

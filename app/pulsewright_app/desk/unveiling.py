@@ -1,4 +1,4 @@
-"""Shows a session just opened part by part: laying out and painting all of the window at once would hold it up."""
+"""Shows what fills the whole window part by part: laying out and painting all of it at once would hold it up."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _NEXT_MS = 1
 
 
 class Unveiling(QObject):
-    """Fills a window while nothing of it is painted, and then lets its parts be painted one after another.
+    """Fills a window while none of its parts is painted, and then lets them be painted one after another.
 
     Parameters
     ----------
@@ -38,32 +38,32 @@ class Unveiling(QObject):
         self._soon.setInterval(_NEXT_MS)
         self._soon.timeout.connect(self._go_on)
 
-    def begin(self, fill: Callable[[], None]) -> None:
-        """Do what fills the window as the next event, and have everything painted in those that follow."""
+    def soon(self, fill: Callable[[], None]) -> None:
+        """Do what fills the window as an event of its own, and have its parts painted in those that follow."""
+        self._veil()
         self._work.append(fill)
-        if self._window.isVisible():
-            self._attention.hold(_LONGEST)
-            self._window.setUpdatesEnabled(False)
         self._soon.start()
 
+    def now(self, fill: Callable[[], None]) -> None:
+        """Do what fills the window at once, and have its parts painted in the events that follow."""
+        self._veil()
+        self._soon.start()
+        fill()
+
+    def _veil(self) -> None:
+        if not self._window.isVisible():
+            return
+        self._attention.hold(_LONGEST)
+        self._veiled = list(self._parts())
+        for part in self._veiled:
+            part.setUpdatesEnabled(False)
+
     def _go_on(self) -> None:
-        if not self._work and self._window.updatesEnabled() and not self._veiled:
+        if not self._work and not self._veiled:
             self._attention.release()
             return
         self._soon.start()  # first, as what fills the window may fail
         if self._work:
-            self._fill()
-        elif not self._window.updatesEnabled():
-            self._window.setUpdatesEnabled(True)
+            self._work.pop(0)()
         else:
             self._veiled.pop(0).setUpdatesEnabled(True)
-
-    def _fill(self) -> None:
-        try:
-            while self._work:
-                self._work.pop(0)()
-        finally:
-            if self._window.isVisible():
-                self._veiled = list(self._parts())
-                for part in self._veiled:
-                    part.setUpdatesEnabled(False)

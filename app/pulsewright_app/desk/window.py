@@ -89,7 +89,9 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.results = Results(self)
         self.background = Background(self)
         self.data = SessionData(self.document, self.background, self)
-        self.measuring = Measuring(self.document, self.results, self.background, self)
+        self._unveiling = Unveiling(self, self.background.attention, lambda: (self.middle, *self.docks.values()))
+        in_parts = self._unveiling.now
+        self.measuring = Measuring(self.document, self.results, self.background, self, in_parts=in_parts)
         self.judging = Judging(self.document, self.results, self.background, self)
         self.reviewing = Reviewing(self.document, self.viewing, self.background, self)
         self.saving = Saving(self)
@@ -101,7 +103,6 @@ class DeskWindow(TakesFiles, QMainWindow):
         self._help: ShortcutsPage | None = None
         self._claims_page: ClaimsPage | None = None
         self._own_keys = OwnKeys(self)
-        self._unveiling = Unveiling(self, self.background.attention, lambda: (self.middle, *self.docks.values()))
         self._build()
         self._connect()
         self._redress()
@@ -261,7 +262,7 @@ class DeskWindow(TakesFiles, QMainWindow):
             self.message_bar.tell(arrived.told)
         opened = arrived.opened
         if opened is not None:
-            self._unveiling.begin(lambda: self._put_on(opened))
+            self._unveiling.soon(lambda: self._put_on(opened))
 
     def _put_on(self, opened: Opened) -> None:
         if self.background.closed or not self.reviewing.let_go():

@@ -69,8 +69,18 @@ def test_every_part_is_painted_once_and_other_events_come_between(filled: Filled
     beats = QTimer()
     beats.timeout.connect(filled.beat)
     beats.start(0)
-    filled.unveiling.begin(filled.fill)
+    filled.unveiling.soon(filled.fill)
     assert filled.attention.held
+    qtbot.waitUntil(lambda: not filled.attention.held)
+    assert filled.seen == ["fill", "beat", "a", "beat", "b", "beat", "c", "beat"]
+
+
+def test_what_is_filled_at_once_is_painted_in_parts_too(filled: Filled, qtbot: Any) -> None:
+    beats = QTimer()
+    beats.timeout.connect(filled.beat)
+    beats.start(0)
+    filled.unveiling.now(filled.fill)
+    assert filled.seen == ["fill"]
     qtbot.waitUntil(lambda: not filled.attention.held)
     assert filled.seen == ["fill", "beat", "a", "beat", "b", "beat", "c", "beat"]
 
@@ -80,7 +90,7 @@ def test_a_window_that_could_not_be_filled_is_painted_all_the_same(filled: Fille
         raise RuntimeError("it came to nothing")
 
     with qtbot.captureExceptions() as caught:
-        filled.unveiling.begin(fail)
+        filled.unveiling.soon(fail)
         qtbot.waitUntil(lambda: not filled.attention.held)
     assert [str(error) for _, error, _ in caught] == ["it came to nothing"]
     assert all(part.updatesEnabled() for part in (filled.window, *filled.parts))
@@ -89,7 +99,7 @@ def test_a_window_that_could_not_be_filled_is_painted_all_the_same(filled: Fille
 def test_a_window_that_is_not_seen_is_filled_without_patience(filled: Filled, qtbot: Any) -> None:
     filled.window.hide()
     done: list[bool] = []
-    filled.unveiling.begin(lambda: done.append(filled.attention.held))
+    filled.unveiling.soon(lambda: done.append(filled.attention.held))
     qtbot.waitUntil(lambda: bool(done))
     assert done == [False]
 
@@ -114,7 +124,7 @@ def test_a_desk_that_is_closed_meanwhile_gives_the_session_back(
     began: list[Any] = []
     given_back: list[Opened] = []
     monkeypatch.setattr(Opened, "give_back", lambda opened, _: given_back.append(opened))
-    monkeypatch.setattr(Unveiling, "begin", lambda _, fill: began.append(fill))
+    monkeypatch.setattr(Unveiling, "soon", lambda _, fill: began.append(fill))
     before = desk.document.session
     desk.open_path(faults)
     qtbot.waitUntil(lambda: bool(began))
