@@ -13,6 +13,8 @@ _LONGEST = 0.5
 """Seconds that all work in the background waits at most until everything is seen."""
 _NEXT_MS = 1
 """Other events come in between two parts."""
+_REST_MS = 25
+"""Until then, most workers have come to where they wait."""
 
 
 class Unveiling(QObject):
@@ -35,19 +37,23 @@ class Unveiling(QObject):
         self._work: list[Callable[[], None]] = []
         self._soon = QTimer(self)
         self._soon.setSingleShot(True)
-        self._soon.setInterval(_NEXT_MS)
         self._soon.timeout.connect(self._go_on)
+
+    @property
+    def busy(self) -> bool:
+        """Whether something is still to be filled or to be painted."""
+        return self._soon.isActive()
 
     def soon(self, fill: Callable[[], None]) -> None:
         """Do what fills the window as an event of its own, and have its parts painted in those that follow."""
         self._veil()
         self._work.append(fill)
-        self._soon.start()
+        self._soon.start(_REST_MS if self._attention.held else _NEXT_MS)
 
     def now(self, fill: Callable[[], None]) -> None:
         """Do what fills the window at once, and have its parts painted in the events that follow."""
         self._veil()
-        self._soon.start()
+        self._soon.start(_NEXT_MS)
         fill()
 
     def _veil(self) -> None:
@@ -62,7 +68,7 @@ class Unveiling(QObject):
         if not self._work and not self._veiled:
             self._attention.release()
             return
-        self._soon.start()  # first, as what fills the window may fail
+        self._soon.start(_NEXT_MS)  # first, as what fills the window may fail
         if self._work:
             self._work.pop(0)()
         else:

@@ -62,6 +62,9 @@ from pulsewright_app.theme import theme
 
 DEMO_SESSION = "tank_faults.h5"
 
+_STEP = 0.1
+"""Seconds that the workers wait at most until a step is seen."""
+
 
 class DeskWindow(TakesFiles, QMainWindow):
     """The window.
@@ -180,6 +183,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         viewing.told.connect(self.message_bar.tell)
         self.data.unreadable.connect(self.message_bar.tell)
         self.viewing.record_changed.connect(self.data.try_again)
+        self.viewing.record_changed.connect(self._step)
         self.reviewing.told.connect(self.message_bar.tell)
         self.judging.told.connect(self.message_bar.tell)
         self.reviewing.digest_known.connect(self.measuring.learn_digest)
@@ -224,6 +228,12 @@ class DeskWindow(TakesFiles, QMainWindow):
     def update_actions(self) -> None:
         """Let every action say what it would do now, and whether it can."""
         update_actions(self)
+
+    def _step(self) -> None:
+        """Let the workers wait from a step until it is painted."""
+        attention = self.background.attention
+        if self.isVisible() and not attention.held:
+            attention.hold(_STEP)
 
     def _tell_error(self) -> None:
         if self.results.error:
@@ -366,8 +376,12 @@ class DeskWindow(TakesFiles, QMainWindow):
         """Let the workers wait while the whole window is laid out and painted."""
         if event.type() is not QEvent.Type.UpdateRequest:
             return super().event(event)
-        with self.background.attention.asked():
-            return super().event(event)
+        attention = self.background.attention
+        with attention.asked():
+            handled = super().event(event)
+        if attention.held and not self._unveiling.busy:  # the step is seen
+            attention.release()
+        return handled
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Save what was added, end the background work and give the file back."""

@@ -11,6 +11,8 @@ import pytest
 
 pytest.importorskip("PySide6.QtWidgets", reason="the desk needs Qt", exc_type=ImportError)
 
+from PySide6.QtCore import Qt
+
 from pulsewright_app.desk.attention import Attention
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.desk.work import Background
@@ -77,3 +79,13 @@ def test_the_desk_asks_for_patience_while_it_paints(desk: DeskWindow, qtbot: Any
     qtbot.waitUntil(lambda: bool(seen))
     assert seen[0]
     assert not desk.background.attention.at_work
+
+
+def test_the_workers_wait_from_a_step_until_it_is_painted(desk: DeskWindow, qtbot: Any) -> None:
+    attention, record = desk.background.attention, desk.viewing.record
+    seen: list[tuple[int, bool]] = []
+    desk.middle.view.canvas.above.append(lambda *_: seen.append((desk.viewing.record, attention.held)))
+    qtbot.keyClick(desk.middle.view.canvas, Qt.Key.Key_PageDown)
+    assert attention.held
+    qtbot.waitUntil(lambda: not attention.held)
+    assert seen == [(record + 1, True)]
