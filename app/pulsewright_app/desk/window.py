@@ -62,6 +62,7 @@ from pulsewright_app.theme import theme
 
 DEMO_SESSION = "tank_faults.h5"
 
+_OPENING = "Opening"
 _STEP = 0.1
 """Seconds that the workers wait at most until a step is seen."""
 
@@ -261,7 +262,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         """Open the first session here and each further one in a window of its own; recordings are imported together."""
         self.message_bar.tell("")
         lock = self.reviewing.lock
-        self.background.start("Opening", lambda _: open_or_import(paths, lock), self._take, self.message_bar.tell)
+        self.background.start(_OPENING, lambda _: open_or_import(paths, lock), self._take, self.message_bar.tell)
 
     def _take(self, arrived: Arrived) -> None:
         for path in arrived.further:
@@ -278,7 +279,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         if self.background.closed or not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
-        self.background.cancel_all()
+        self.background.cancel_all(but=_OPENING)  # another session may be asked for already
         self.measuring.sha256 = opened.sha256
         self.reviewing.put_on(opened, self.options)
         self.manners.opened(opened.path)
@@ -379,7 +380,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         attention = self.background.attention
         with attention.asked():
             handled = super().event(event)
-        if attention.held and not self._unveiling.busy:  # the step is seen
+        if attention.held and not (self._unveiling.busy or self.middle.view.scheduled):  # the step is seen
             attention.release()
         return handled
 

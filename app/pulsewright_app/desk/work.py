@@ -198,10 +198,11 @@ class Background(QObject):
         """Whether a job runs whose outcome is still wanted."""
         return bool(self._jobs)
 
-    def cancel_all(self) -> None:
-        """Cancel every job; nothing more is heard of any."""
+    def cancel_all(self, but: str = "") -> None:
+        """Cancel every job, but for that of one key; nothing more is heard of any."""
         for key in tuple(self._jobs):
-            self.cancel(key)
+            if key != but:
+                self.cancel(key)
 
     def stop(self) -> None:
         """Cancel every job and wait until the threads are idle."""

@@ -189,6 +189,11 @@ class View(QWidget):
         if self.isVisible():
             self._timer.start()
 
+    @property
+    def scheduled(self) -> bool:
+        """Whether it is to be drawn anew soon."""
+        return self._timer.isActive()
+
     def showEvent(self, event: QShowEvent) -> None:
         """Catch up with what changed while it was hidden."""
         super().showEvent(event)
