@@ -107,7 +107,7 @@ def csv_of(rows: list[dict[str, Any]], columns: list[str]) -> str:
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(columns)
     for row in rows:
-        writer.writerow(["" if value is None else cell(value) for value in row.values()])
+        writer.writerow([cell(value) for value in row.values()])
     return stream.getvalue()
 
 

@@ -16,9 +16,9 @@ from pulsewright.review_markers import LevelMarker as LevelMarker
 from pulsewright.review_markers import Marker as Marker
 from pulsewright.settings import parse_setting
 
-SCHEMA = "pulsewright-review/2"
-"""What is written; 2 added level markers and the notes of pairs."""
-_READ = ("pulsewright-review/1", SCHEMA)
+SCHEMA = "pulsewright-review/3"
+"""What is written; 2 added level markers and the notes of pairs, 3 the title of the sheet."""
+_READ = ("pulsewright-review/1", "pulsewright-review/2", SCHEMA)
 
 
 @dataclass(frozen=True)
@@ -148,6 +148,8 @@ class Review:
         Channels that are not drawn.
     sheet_views : list of SheetView
         Views for the evidence sheet, in its order.
+    sheet_title : str
+        What the evidence sheet is called; empty for the title of the claims file or of the session.
     claims : str
         The text of the claims as they were edited on the desk and not saved into the claims file; empty where the file
         counts.
@@ -165,6 +167,7 @@ class Review:
     sheet_views: list[SheetView] = field(default_factory=list)
     claims: str = field(default="", kw_only=True)
     level_markers: list[LevelMarker] = field(default_factory=list, kw_only=True)
+    sheet_title: str = field(default="", kw_only=True)
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
 

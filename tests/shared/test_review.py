@@ -25,6 +25,7 @@ WHOLE = Review(
         LevelMarker(0.5, 2e-3, 1, "H01", 3, "ping", "its height", "50 %", 2, 1e-3),
     ],
     hidden_channels=["H12"],
+    sheet_title="Commissioning of the tank’s recorder",
     sheet_views=[
         SheetView("single", 4, "H07", "the late channel", (-1e-5, 3e-4), (-0.2, 0.4), ("H05", "H07"), reference="mean"),
         SheetView("afterglow", 0, "H01", inks="polarity", filter="polarity negative", aligned_by="pulse", reference=3),
@@ -57,10 +58,10 @@ def test_everything_comes_back(path: Path, review: Review) -> None:
     first = path.read_bytes()
     save_review(read_review(path), path)
     assert path.read_bytes() == first
-    assert json.loads(first)["schema"] == "pulsewright-review/2"
+    assert json.loads(first)["schema"] == "pulsewright-review/3"
 
 
-def test_a_review_of_the_first_layout_is_read_and_saved_in_the_second(path: Path) -> None:
+def test_a_review_of_the_first_layout_is_read_and_saved_in_the_newest(path: Path) -> None:
     """Written out as the program before level markers wrote it."""
     older = {
         "schema": "pulsewright-review/1", "session_sha256": "", "session_quick_digest": "", "settings": {},
@@ -125,7 +126,7 @@ WRONG = [
     ("", "line 1: is not JSON"),
     ("{", "line 1: is not JSON"),
     ("[1]", "is no review"),
-    ("{}", "schema is None, not 'pulsewright-review/2'"),
+    ("{}", "schema is None, not 'pulsewright-review/3'"),
     ('{"schema": "pulsewright-review/9"}', "schema is 'pulsewright-review/9'"),
     (entries(flags=3), "flags: "),
     (entries(flags=["one"]), "flags.0: "),

@@ -61,7 +61,7 @@ def update_actions(window: DeskWindow) -> None:
         actions[name].setEnabled(there and document.either_pair(pair_id) is not None)
     actions["zoom_back"].setEnabled(there and viewing.zooms.has_before)
     actions["zoom_forward"].setEnabled(there and viewing.zooms.has_after)
-    actions["cancel"].setEnabled(window.results.busy)
+    actions["cancel"].setEnabled(window.results.busy or window.saving.files.writing_tables)
     for name in ("next_flag", "flag_before"):
         actions[name].setEnabled(bool(document.flags))
     actions["only_matching"].setEnabled(viewing.matches is not None)

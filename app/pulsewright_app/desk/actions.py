@@ -58,7 +58,7 @@ ACTIONS: tuple[Described, ...] = (
         "claims_again", "Session", "Read the claims again", "Shift+F5", "Judge by the claims file as it is written now"
     ),
     Described("claims_page", "Session", "Claims …", "Ctrl+K", "Write what is claimed, and see what it comes to"),
-    Described("cancel", "Session", "Stop measuring", "Ctrl+.", "Stop the measuring that goes on"),
+    Described("cancel", "Session", "Stop", "Ctrl+.", "Stop writing a table, or else the measuring that goes on"),
     Described("close", "Session", "Close the session", "Ctrl+W", "Go back to the first screen"),
     Described("preferences", "Session", "Preferences …", "Ctrl+,", "How the desk begins", needs_session=False),
     Described("quit", "Session", "Leave", "Ctrl+Q", "Close the desk", needs_session=False),

@@ -146,5 +146,7 @@ class Additions:
     rejected: Mapping[PulsePlace, str] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     sheet_views: tuple[SheetView, ...] = ()
+    sheet_title: str = ""
+    """What the evidence sheet is called; empty where the claims file or the session says it."""
     claims_text: str = ""
     """The claims as they were edited here and not saved into their file; empty where the file counts."""

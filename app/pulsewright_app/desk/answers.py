@@ -52,7 +52,7 @@ def answers_of(window: DeskWindow) -> dict[str, Answer]:
         "measure": results.ask_to_measure,
         "claims_again": lambda: read_claims_again(window),
         "claims_page": lambda: window.show_claims(),
-        "cancel": results.ask_to_cancel,
+        "cancel": window.saving.stop,
         "close": window.close_session,
         "quit": window.close,
         "undo": document.undo,

@@ -266,7 +266,7 @@ class Document(PairEdits, RecordEdits):
             settings[name] = value
         self._change(label or f"Set {name.replace('_', ' ')}", settings=settings)
 
-    # -- views for the evidence sheet -----------------------------------------------------------------------
+    # -- the evidence sheet ---------------------------------------------------------------------------------
 
     @property
     def sheet_views(self) -> tuple[SheetView, ...]:
@@ -276,3 +276,12 @@ class Document(PairEdits, RecordEdits):
     def set_sheet_views(self, views: tuple[SheetView, ...], label: str) -> None:
         """Add, rename, reorder or remove views for the evidence sheet; `label` says which, for undo."""
         self._change(label, sheet_views=views)
+
+    @property
+    def sheet_title(self) -> str:
+        """What a person calls the evidence sheet; empty where the claims file or the session says it."""
+        return self._now.sheet_title
+
+    def set_sheet_title(self, title: str) -> None:
+        """Call the evidence sheet by another title; the empty one leaves it to the claims file and the session."""
+        self._change("Title of the sheet", sheet_title=title.strip())

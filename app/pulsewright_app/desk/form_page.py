@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QHideEvent
 from PySide6.QtWidgets import QDialog, QFormLayout, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
 
 
@@ -57,3 +58,10 @@ class FormPage(QDialog):
         self.show()
         self.raise_()
         self.activateWindow()
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        """Give the keys back to the desk, whatever the system does with them."""
+        super().hideEvent(event)
+        desk = self.parentWidget()
+        if desk is not None and desk.isVisible() and not event.spontaneous():
+            desk.window().activateWindow()

@@ -9,7 +9,10 @@ from PySide6.QtCore import QObject, Signal
 
 from pulsewright_app.desk.additions import Additions
 
-_KINDS = ("pairs", "levels", "flags", "notes", "left_out", "rejected", "settings", "sheet_views", "claims_text")
+_KINDS = (
+    "pairs", "levels", "flags", "notes", "left_out", "rejected", "settings", "sheet_views", "sheet_title",
+    "claims_text",
+)  # fmt: skip
 """The pieces of `Additions` whose changes are announced, each by the signal of its name."""
 
 
@@ -34,6 +37,7 @@ class History(QObject):
     """The pulses that are rejected."""
     settings_changed = Signal()
     sheet_views_changed = Signal()
+    sheet_title_changed = Signal()
     claims_text_changed = Signal()
     history_changed = Signal()
 

@@ -120,6 +120,11 @@ class Results(QObject):
         return self._findings is not None and self._out_of_date
 
     @property
+    def lacking(self) -> bool:
+        """Whether nothing complete and up to date is there, and nobody is measuring it."""
+        return not self._busy and (self._findings is None or self._partial or self._out_of_date)
+
+    @property
     def progress(self) -> float:
         """How much of the measuring is done, 0 to 1."""
         return self._progress

@@ -55,6 +55,7 @@ def additions_of(review: Review, session: Session) -> tuple[Additions, frozenset
         },
         settings=dict(review.settings),
         sheet_views=tuple(review.sheet_views),
+        sheet_title=review.sheet_title,
         claims_text=review.claims,
     )
     hidden = frozenset(names.index(name) for name in review.hidden_channels if name in names)
@@ -111,6 +112,7 @@ def review_of(
         level_markers=[*levels, *kept.lone_levels],
         hidden_channels=[*(names[channel] for channel in sorted(hidden)), *kept.strange.hidden_channels],
         sheet_views=list(additions.sheet_views),
+        sheet_title=additions.sheet_title,
         claims=additions.claims_text,
     )
 

@@ -23,6 +23,7 @@ from pulsewright_app.evidence.part_tables import (
 from pulsewright_app.evidence.pictures import KINDS, Pictures
 from pulsewright_app.evidence.settings_table import settings_table
 from pulsewright_app.evidence.sheet import ClaimPart, Decision, Facts, Passage, Sheet
+from pulsewright_app.evidence.titles import usual_title
 from pulsewright_app.evidence.view_pictures import view_picture
 from pulsewright_app.evidence.words import CAUTIONS, HOW_TO_READ
 from pulsewright_app.sentences import ALIGNMENT_ROWS, HEALTH, SETTINGS, STANDS_OUT, Sentence, sentences
@@ -72,7 +73,7 @@ def sheet_of(
     claims = claim_parts(assessment, pictures)
     rest = [picture for kind in KINDS if not pictures.has(kind) and (picture := pictures.of(kind)) is not None]
     return Sheet(
-        title=_title(assessment, session),
+        title=review.sheet_title or usual_title(assessment.claims, session),
         date=date,
         by=by,
         outcome=_outcome(claims),
@@ -99,13 +100,6 @@ def sheet_of(
         cautions=CAUTIONS,
         software=f"Pulsewright {version('pulsewright')}",
     )
-
-
-def _title(assessment: Assessment, session: Session) -> str:
-    """Return what the claims file, the session or at least its file is called."""
-    claims = assessment.claims
-    name = session.file.name if session.file is not None else "A session in memory"
-    return (claims.title if claims is not None else "") or session.title or name
 
 
 def _claims_fact(assessment: Assessment) -> Facts:

@@ -84,10 +84,23 @@ def write_view(
     form = _form(path)
     made = drawing_of(view, session, findings, review, watch)
     data = picture_file(form, size.mm, DPI * size.density, lambda figure: _with_caption(figure, made, session, size))
-    watch.check()
+    write_picture(path, data, watch)
+
+
+def write_picture(path: Path, data: bytes, watch: Watch = UNWATCHED) -> None:
+    """Write a picture that is made; the old file is replaced whole or stays.
+
+    Raises
+    ------
+    EvidenceError
+        If the file cannot be written.
+    Cancelled
+        If it was called off.
+    """
     try:
         with replacing(path) as temporary:
             temporary.write_bytes(data)
+            watch.check()  # for the last time: the old file is still there
     except (OSError, ValueError) as error:  # a NUL in the path is a ValueError
         raise EvidenceError(
             f"{path}: cannot be written ({getattr(error, 'strerror', None) or error}); "

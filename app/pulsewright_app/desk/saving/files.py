@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QBuffer, QIODevice, QObject, Signal
+from PySide6.QtGui import QImage
 
-from pulsewright.errors import PulsewrightError
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
@@ -19,6 +19,7 @@ from pulsewright_app.desk.work import Background, Job
 from pulsewright_app.wording import count
 
 if TYPE_CHECKING:
+    from pulsewright_analysis.findings import Watch
     from pulsewright_analysis.record_table import RecordTable
     from pulsewright_analysis.table_columns import Table
     from pulsewright_app.evidence.view_files import PictureSize
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 RECORDS = "Writing the records"
 SERIES = "Writing the pair over all records"
 SHEET, PICTURE, NUMBERS = "Writing the evidence sheet", "Writing the picture", "Writing the numbers"
+TABLES = (RECORDS, SERIES, NUMBERS)
+"""What is written without a page of its own."""
 
 
 class Files(QObject):
@@ -38,6 +41,8 @@ class Files(QObject):
     """What was written (`SHEET`, …), where (a Path), and a sentence about it."""
     failed = Signal(str, str)
     """What was not written, and why."""
+    begun = Signal(str)
+    """What is being written from now on."""
     progress = Signal(str, float, str)
     """What is being written, the share done, and what is being done."""
 
@@ -120,15 +125,27 @@ class Files(QObject):
             self.failed.emit(PICTURE, str(view))
             return
         if findings is None:
-            self.failed.emit(PICTURE, "The session is not measured yet; the picture can be saved when it is.")
+            self.failed.emit(
+                PICTURE, "The session is not measured yet: wait until it is, or save the view as it is on the screen."
+            )
             return
         review = self._reviewing.review
 
         def work(job: Job) -> str:
-            from pulsewright_analysis.findings import Watch
             from pulsewright_app.evidence.view_files import write_view
 
-            write_view(view, session, findings, review, path, size, Watch(job.progress, job.cancelled))
+            write_view(view, session, findings, review, path, size, _watch(job))
+            return ""
+
+        self._start(PICTURE, path, work)
+
+    def write_screen(self, path: Path, image: QImage) -> None:
+        """Write what is seen on the screen as PNG, whatever was measured."""
+
+        def work(job: Job) -> str:
+            from pulsewright_app.evidence.view_files import write_picture
+
+            write_picture(path, png_of(image), _watch(job))
             return ""
 
         self._start(PICTURE, path, work)
@@ -141,40 +158,33 @@ class Files(QObject):
             return
         review = self._reviewing.review
 
-        def work(_: Job) -> str:
+        def work(job: Job) -> str:
             from pulsewright_app.csv_folder import write_csv
 
-            return f"{len(write_csv(assessment, folder, review))} tables"
+            return f"{len(write_csv(assessment, folder, review, _watch(job)))} tables"
 
         self._start(NUMBERS, folder, work)
 
     def write_records(self, path: Path, table: RecordTable, records: Sequence[int]) -> None:
         """Write what is known of some records as one CSV table, in their order."""
 
-        def work(_: Job) -> str:
-            from pulsewright.atomic import replacing
-            from pulsewright_app.records_command import csv_of, row_of
+        def work(job: Job) -> str:
+            from pulsewright_app.csv_folder import write_rows
+            from pulsewright_app.records_command import row_of
 
-            rows = [row_of(table, record) for record in records]
-            try:
-                with replacing(path) as temporary:
-                    temporary.write_text(csv_of(rows, list(row_of(table, 0))), encoding="utf-8", newline="")
-            except (OSError, ValueError) as error:
-                reason = getattr(error, "strerror", None) or error
-                raise PulsewrightError(
-                    f"{path}: cannot be written ({reason}); what was there before is untouched", "give another name"
-                ) from error
-            return count(len(rows), "record")
+            rows = (row_of(table, record).values() for record in records)
+            write_rows(path, list(row_of(table, 0)), rows, len(records), _watch(job))
+            return count(len(records), "record")
 
         self._start(RECORDS, path, work)
 
     def write_series(self, path: Path, table: Table) -> None:
         """Write a marker pair over all records as one CSV table."""
 
-        def work(_: Job) -> str:
+        def work(job: Job) -> str:
             from pulsewright_app.csv_folder import write_table
 
-            write_table(table, path)
+            write_table(table, path, _watch(job))
             return count(len(table.rows), "record")
 
         self._start(SERIES, path, work)
@@ -189,6 +199,7 @@ class Files(QObject):
             self.failed.emit(key, sentence)
 
         self._writing.add(key)
+        self.begun.emit(key)
         self._background.start(key, work, done, failed, lambda share, doing: self.progress.emit(key, share, doing))
 
     def cancel(self, key: str) -> None:
@@ -198,6 +209,32 @@ class Files(QObject):
             self._background.cancel(key)
             self.failed.emit(key, "It was called off.")
 
+    def cancel_tables(self) -> bool:
+        """Leave off writing tables; return whether one was being written."""
+        under_way = [key for key in TABLES if key in self._writing]
+        for key in under_way:
+            self.cancel(key)
+        return bool(under_way)
+
+    @property
+    def writing_tables(self) -> bool:
+        """Whether a table is being written."""
+        return any(key in self._writing for key in TABLES)
+
     def writing(self, key: str) -> bool:
         """Return whether something of that kind is being written."""
         return key in self._writing
+
+
+def _watch(job: Job) -> Watch:
+    from pulsewright_analysis.findings import Watch
+
+    return Watch(job.progress, job.cancelled)
+
+
+def png_of(image: QImage) -> bytes:
+    """Return a picture as a PNG file."""
+    buffer = QBuffer()
+    buffer.open(QIODevice.OpenModeFlag.WriteOnly)
+    image.save(buffer, "PNG")  # type: ignore[call-overload]  # declared for bytes, and PySide takes text
+    return bytes(buffer.data().data())

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtWidgets import QFileDialog, QSpinBox, QWidget
+from PySide6.QtGui import QImage
+from PySide6.QtWidgets import QComboBox, QFileDialog, QProgressBar, QSpinBox, QWidget
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.document import Document
@@ -16,45 +18,107 @@ from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.evidence.view_files import LARGEST, SMALLEST, SUFFIXES, PictureSize
 
 FORMS = "PNG, pixels (*.png);;SVG, lines (*.svg)"
-USUAL = (1200, 700)
+FORM_OF_SCREEN = "PNG, pixels (*.png)"
 MOST_DENSE = 4
+ON_WHITE, ON_SCREEN = "On white, as on the sheet", "As it is on the screen"
+
+
+def screen_image(view: QWidget, density: float) -> QImage:
+    """Return a view as it is on the screen, with so many pixels to each of its own."""
+    image = QImage(view.size() * density, QImage.Format.Format_RGB32)
+    image.setDevicePixelRatio(density)
+    image.fill(view.palette().window().color())
+    view.render(image)
+    return image
 
 
 class PicturePage(FormPage):
-    """Asks for the size, and saves the view as it is drawn on the evidence sheet: on white, with its caption."""
+    """Asks for the size, and saves the view as it is drawn on the evidence sheet, or as it is on the screen.
+
+    Parameters
+    ----------
+    document, viewing, results, files
+        What is looked at, what was measured, and who writes.
+    shown : callable
+        Returns the view that is on the screen.
+    """
 
     def __init__(
-        self, document: Document, viewing: Viewing, results: Results, files: Files, parent: QWidget | None = None
+        self,
+        document: Document,
+        viewing: Viewing,
+        results: Results,
+        files: Files,
+        shown: Callable[[], QWidget],
+        parent: QWidget | None = None,
     ) -> None:
         super().__init__("Save the picture", parent)
         self._document, self._viewing, self._files = document, viewing, files
+        self._results, self._shown, self._sized = results, shown, False
+        self.drawn = QComboBox()
+        self.drawn.addItems([ON_WHITE, ON_SCREEN])
         self.across, self.down, self.density = (QSpinBox() for _ in range(3))
-        for side, usual in ((self.across, USUAL[0]), (self.down, USUAL[1])):
+        for side in (self.across, self.down):
             side.setRange(SMALLEST, LARGEST)
             side.setSingleStep(50)
             side.setSuffix(" px")
-            side.setValue(usual)
+            side.valueChanged.connect(self._size_chosen)
         self.density.setRange(1, MOST_DENSE)
         self.density.setPrefix("× ")
         self.density.setToolTip("How many times as many pixels a PNG has each way; its letters stay as large")
+        self.add_field("Drawn", self.drawn, "How the view is drawn")
         self.add_field("Width", self.across, "Width of the picture in pixels")
         self.add_field("Height", self.down, "Height of the picture in pixels")
         self.add_field("Density", self.density, "How many times as many pixels each way")
         self.save_button = self.add_button("Save as …", "Choose a file, PNG or SVG, and save the picture")
+        self.stop_button = self.add_button("Stop", "Leave off making the picture")
         self.close_button = self.add_button("Close", "Close this page")
+        self.bar = QProgressBar()
+        self.bar.setRange(0, 1000)
+        self.bar.setTextVisible(False)
+        self.bar.setAccessibleName("How much of the picture is made")
+        self.column.insertWidget(2, self.bar)
+        self.drawn.currentIndexChanged.connect(self._update)
         self.save_button.clicked.connect(self.choose)
+        self.stop_button.clicked.connect(lambda: files.cancel(PICTURE))
         self.close_button.clicked.connect(self.close)
         for signal in (viewing.view_changed, viewing.record_changed, viewing.channel_changed, results.changed):
             signal.connect(self._update)
         document.session_changed.connect(self._update)
         files.saved.connect(self._saved)
         files.failed.connect(self._failed)
-        self.resize(380, 220)
+        files.progress.connect(self._progress)
+        self.resize(400, 260)
         self._update()
 
+    def come_up(self) -> None:
+        """Show the page; until somebody chose a size, the picture is as large as the view is now."""
+        self._take_size()
+        super().come_up()
+
+    def _take_size(self) -> None:
+        if not self._sized:
+            size = self._shown().size()
+            self.across.setValue(size.width())
+            self.down.setValue(size.height())
+            self._sized = False  # by nobody
+
+    def _size_chosen(self) -> None:
+        self._sized = True
+
+    @property
+    def _of_screen(self) -> bool:
+        return self.drawn.currentText() == ON_SCREEN
+
     def _update(self) -> None:
-        session = self._document.session
-        self.save_button.setEnabled(session is not None and not self._files.writing(PICTURE))
+        session, writing = self._document.session, self._files.writing(PICTURE)
+        self.save_button.setEnabled(session is not None and not writing)
+        self.stop_button.setVisible(writing)
+        self.bar.setVisible(writing)
+        for side in (self.across, self.down):  # the screen has its own size
+            side.setEnabled(not self._of_screen)
+        if writing:
+            return
         if session is None:
             self.told.setText("There is no session on the desk: open one first.")
             return
@@ -65,7 +129,12 @@ class PicturePage(FormPage):
             "afterglow": f"Afterglow, {name}",
             "map": f"Map, {name}",
         }[viewing.view]
-        self.told.setText(f"{what}; drawn on white as on the evidence sheet, with its caption below.")
+        if self._of_screen:
+            self.told.setText(f"{what}; as it is on the screen, in its colours and its size.")
+        elif self._results.findings is None:
+            self.told.setText(f"{what}; not measured yet: it can be saved as it is on the screen.")
+        else:
+            self.told.setText(f"{what}; drawn on white as on the evidence sheet, with its caption below.")
 
     def choose(self) -> None:
         """Ask for the file, and write the picture into it."""
@@ -75,19 +144,40 @@ class PicturePage(FormPage):
         beside = Path.cwd() if session.file is None else session.file.parent
         stem = "session" if session.file is None else session.file.stem
         start = str(beside / f"{stem}.{self._viewing.view}.png")
-        name, chosen = QFileDialog.getSaveFileName(self, "Save the picture", start, FORMS)
+        forms = FORM_OF_SCREEN if self._of_screen else FORMS
+        name, chosen = QFileDialog.getSaveFileName(self, "Save the picture", start, forms)
         if name:
             self.write(with_suffix(Path(name), ".svg" if "svg" in chosen else ".png", SUFFIXES))
 
     def write(self, path: Path) -> None:
         """Write the view into a file."""
+        if self._of_screen:
+            self._write_screen(path)
+            return
         try:
             size = PictureSize(self.across.value(), self.down.value(), self.density.value())
         except PulsewrightError as error:
             self.told.setText(error.sentence)
             return
         self._files.write_picture(path, size)
-        self.save_button.setEnabled(not self._files.writing(PICTURE))
+        self._begun()
+
+    def _write_screen(self, path: Path) -> None:
+        if path.suffix.lower() != ".png":
+            self.told.setText(f"{path.name}: the screen is written as .png; choose {ON_WHITE!r} for lines.")
+            return
+        self._files.write_screen(path, screen_image(self._shown(), self.density.value()))
+        self._begun()
+
+    def _begun(self) -> None:
+        self.bar.setValue(0)
+        if self._files.writing(PICTURE):  # else why not has been told
+            self._update()
+
+    def _progress(self, key: str, share: float, doing: str) -> None:
+        if key == PICTURE:
+            self.bar.setValue(round(1000 * share))
+            self.told.setText(f"{doing[:1].upper()}{doing[1:]} …")
 
     def _saved(self, key: str, path: object, _: str) -> None:
         if key == PICTURE:

@@ -9,8 +9,8 @@ from PySide6.QtCore import QObject
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from pulsewright_app.desk.saving.files import NUMBERS, PICTURE, RECORDS, SHEET, Files
-from pulsewright_app.desk.saving.picture_page import PicturePage
+from pulsewright_app.desk.saving.files import PICTURE, SHEET, TABLES, Files
+from pulsewright_app.desk.saving.picture_page import PicturePage, screen_image
 from pulsewright_app.desk.saving.sheet_page import SheetPage, with_suffix
 from pulsewright_app.desk.saving.views_page import ViewsPage, add_view
 
@@ -32,6 +32,8 @@ class Saving(QObject):
         self._pages: dict[str, FormPage] = {}
         self.files.saved.connect(self._saved)
         self.files.failed.connect(self._failed)
+        self.files.progress.connect(self._progress)
+        self.files.begun.connect(window.update_actions)
 
     def _page(self, key: str) -> FormPage:
         """Return a page, made when it is first wanted."""
@@ -41,7 +43,9 @@ class Saving(QObject):
             if key == SHEET:
                 made = SheetPage(window.document, window.results, self.files, window)
             elif key == PICTURE:
-                made = PicturePage(window.document, window.viewing, window.results, self.files, window)
+                made = PicturePage(
+                    window.document, window.viewing, window.results, self.files, lambda: window.middle.view, window
+                )
             else:
                 filtering = window.middle.rail_row.filter_row.filtering
                 made = ViewsPage(window.document, window.viewing, filtering, window)
@@ -75,7 +79,8 @@ class Saving(QObject):
 
     def copy_picture(self) -> None:
         """Copy the view as it is on the screen, caption and all, to the clipboard."""
-        QGuiApplication.clipboard().setPixmap(self._window.middle.view.grab())
+        view = self._window.middle.view
+        QGuiApplication.clipboard().setImage(screen_image(view, view.devicePixelRatioF()))
         self._window.middle.told.setText("The picture is in the clipboard.")
 
     def save_numbers(self) -> None:
@@ -110,12 +115,25 @@ class Saving(QObject):
         name, _ = QFileDialog.getSaveFileName(parent, title, start, "CSV (*.csv)")
         return with_suffix(Path(name), ".csv", (".csv",)) if name else None
 
+    def stop(self) -> None:
+        """Leave off writing tables; where none is being written, stop the measuring."""
+        if not self.files.cancel_tables():
+            self._window.results.ask_to_cancel()
+
+    def _progress(self, key: str, share: float, _: str) -> None:
+        if key in TABLES:
+            self._window.middle.told.setText(f"{key}: {share:.0%}, Ctrl+. stops it")
+
     def _saved(self, key: str, path: object, sentence: str) -> None:
-        if key in (NUMBERS, RECORDS):
+        if key in TABLES:
             self._window.middle.told.setText(f"{sentence} in {path}")
+            self._window.update_actions()
 
     def _failed(self, key: str, sentence: str) -> None:
         """Tell in the bar what no page is there to tell."""
+        if key in TABLES:
+            self._window.middle.told.setText("")
+            self._window.update_actions()
         page = self._pages.get(key)
         if page is None or not page.isVisible():
             self._window.viewing.tell(sentence)

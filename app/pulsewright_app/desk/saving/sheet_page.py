@@ -12,6 +12,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.files import SHEET, Files
+from pulsewright_app.evidence.titles import usual_title
 from pulsewright_app.wording import count
 
 FORMS = "PDF, to print and sign (*.pdf);;HTML, one file for any browser (*.html)"
@@ -23,7 +24,7 @@ class SheetPage(FormPage):
     def __init__(self, document: Document, results: Results, files: Files, parent: QWidget | None = None) -> None:
         super().__init__("Save the evidence sheet", parent)
         self._document, self._results, self._files = document, results, files
-        self.by, self.date = QLineEdit(), QLineEdit()
+        self.title, self.by, self.date = QLineEdit(), QLineEdit(), QLineEdit()
         self.by.setPlaceholderText("left empty, a line to fill in by hand")
         self.date.setPlaceholderText("left empty, a line to fill in by hand")
         for field in (self.by, self.date):
@@ -38,11 +39,13 @@ class SheetPage(FormPage):
         self.bar.setRange(0, 1000)
         self.bar.setTextVisible(False)
         self.bar.setAccessibleName("How much of the sheet is made")
+        self.measure_button = self.add_button("Measure", "Measure the session, so that the sheet can be saved")
         self.save_button = self.add_button("Save as …", "Choose a file, PDF or HTML, and save the sheet")
         self.stop_button = self.add_button("Stop", "Leave off making the sheet")
         self.close_button = self.add_button("Close", "Close this page")
         self._lay_out()
         self._connect()
+        self._show_title()
         self._update()
 
     def _lay_out(self) -> None:
@@ -50,13 +53,19 @@ class SheetPage(FormPage):
         when.addWidget(self.date, 1)
         when.addWidget(self.today)
         self.date.setAccessibleName("Date on the sheet")
+        self.add_field("Title", self.title, "Title of the sheet")
         self.add_field("Made by", self.by)
         self.add_field("Date", when)
         self.add_field("", self.open_after, "Open the sheet when it is saved")
         self.column.insertWidget(2, self.bar)
-        self.resize(460, 240)
+        self.resize(460, 270)
 
     def _connect(self) -> None:
+        self.title.editingFinished.connect(self._take_title)
+        self._document.sheet_title_changed.connect(self._show_title)
+        self._document.session_changed.connect(self._show_title)
+        self._document.claims_changed.connect(self._show_title)
+        self.measure_button.clicked.connect(self._results.ask_to_measure)
         self.save_button.clicked.connect(self.choose)
         self.stop_button.clicked.connect(lambda: self._files.cancel(SHEET))
         self.close_button.clicked.connect(self.close)
@@ -67,12 +76,26 @@ class SheetPage(FormPage):
         self._files.saved.connect(self._saved)
         self._files.failed.connect(self._failed)
 
+    def _show_title(self) -> None:
+        """Show the title that was given to the sheet, and what it is called without one."""
+        session = self._document.session
+        self.title.setEnabled(session is not None)
+        self.title.setText(self._document.sheet_title)
+        usual = "" if session is None else usual_title(self._document.claims_file, session)
+        self.title.setPlaceholderText(usual)
+        self.title.setToolTip(f"Kept in the review; left empty: {usual}" if usual else "")
+
+    def _take_title(self) -> None:
+        if self._document.session is not None:
+            self._document.set_sheet_title(self.title.text())
+
     def _write_today(self) -> None:
         self.date.setText(QLocale(QLocale.Language.English).toString(QDate.currentDate(), "d MMMM yyyy"))
 
     def _update(self) -> None:
         """Say whether the sheet can be saved now, and what will be on it."""
         writing, refused = self._files.writing(SHEET), self._files.sheet_refused()
+        self.measure_button.setVisible(self._results.lacking and self._document.session is not None)
         self.save_button.setEnabled(not refused and not writing)
         self.stop_button.setVisible(writing)
         self.bar.setVisible(writing)
@@ -99,6 +122,7 @@ class SheetPage(FormPage):
     def write(self, path: Path) -> None:
         """Write the sheet into a file."""
         self.bar.setValue(0)
+        self._take_title()  # what was typed counts, also where the field was not left
         self._files.write_sheet(path, self.date.text().strip(), self.by.text().strip())
         self._update()
 
