@@ -106,6 +106,8 @@ def measure(
     ------
     SettingError
         If the settings name a channel or records that the session does not have, or what they name holds no numbers.
+    SessionFileError
+        If the session's file cannot be read, or was altered meanwhile.
     Cancelled
         If the work was called off.
     """
@@ -139,6 +141,7 @@ def measure(
     jitter, jitter_reasons = measure_jitter(sequence, session.sample_interval, settings)
     timing, timing_reasons = measure_timing(session, records, sequence, settings)
     health = measure_health(session, channels, records, levels, fit, settings, watch.check)
+    session.require_unaltered()
     watch.at(1.0, "done")
     reasons = [
         *finite.reasons,

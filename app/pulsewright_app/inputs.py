@@ -71,6 +71,7 @@ def open_with_settings(
     session = open_session(file)
     try:
         digest = sha256_of(file)
+        session.require_unaltered()  # else it may be the digest of another file
         review, claims = _review(file, digest), _claims(file, claims_file, drafting)
         if review.claims and claims_file is None:
             print("pulsewright: the claims edited on the desk are not saved; those of the file count.", file=sys.stderr)

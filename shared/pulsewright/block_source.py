@@ -166,6 +166,10 @@ class BlockSource(ABC):
         """Return the state of the file that is open, whatever has become of its name; None where there is none."""
         return None
 
+    def altered(self) -> str:
+        """Return what has become of the file since it was opened, as a clause; empty where it is as it was."""
+        return ""
+
     def close(self) -> None:
         """Give back what the source holds; nothing, if a kind of source does not say otherwise."""
         return

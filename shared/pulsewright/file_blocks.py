@@ -54,6 +54,8 @@ class FileSource(BlockSource):
         self._shape = shape
         self._stored_dtype = stored_dtype
         self._dtype = stored_dtype.newbyteorder("=")
+        self._path = Path(name)
+        self._opened: os.stat_result | None = None
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -64,6 +66,28 @@ class FileSource(BlockSource):
     def dtype(self) -> np.dtype[Any]:
         """Type of a sample, in this machine's byte order."""
         return self._dtype
+
+    def _remember(self, path: Path) -> None:
+        """Keep in mind how the file is, for `altered`."""
+        self._path, self._opened = path.absolute(), self.file_status()
+
+    def altered(self) -> str:
+        """Return what has become of the file since it was opened, as a clause; empty where it is as it was.
+
+        A file whose name was removed is still whole for whoever has it open, and not altered.
+        """
+        now, then = self.file_status(), self._opened
+        if now is None or then is None:
+            return ""
+        if now.st_size < then.st_size:
+            return "it has become shorter"
+        if (now.st_size, now.st_mtime_ns) != (then.st_size, then.st_mtime_ns):
+            return "it has been written to"
+        try:
+            there = self._path.stat()
+        except OSError:
+            return ""
+        return "" if (there.st_dev, there.st_ino) == (then.st_dev, then.st_ino) else "another file has taken its place"
 
     def _failed(self, records: range, why: object) -> SessionFileError:
         reason = " ".join(str(why).split())
@@ -96,6 +120,7 @@ class PositionedSource(FileSource):
         super().__init__(name, shape, stored_dtype)
         self._start = start
         self._descriptor: _Descriptor | None = _Descriptor(path)
+        self._remember(path)
 
     def part(self, records: range, channels: range, samples: range) -> Codes:
         """Return a part of the samples, shape (records, channels, samples).
@@ -222,6 +247,7 @@ class ChunkedSource(FileSource):
         super().__init__(name, shape, dataset.dtype)
         self._file = file
         self._dataset = dataset
+        self._remember(Path(os.fsdecode(file.filename)))
 
     def part(self, records: range, channels: range, samples: range) -> Codes:
         """Return a part of the samples, shape (records, channels, samples).

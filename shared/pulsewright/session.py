@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, Room
-from pulsewright.errors import SettingError
+from pulsewright.errors import SessionFileError, SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
 
@@ -180,6 +180,23 @@ class Session:
     def source(self) -> BlockSource:
         """Where the samples come from."""
         return self._source
+
+    def require_unaltered(self) -> None:
+        """See that the file is as it was when it was opened: what was read of it belongs together then.
+
+        Raises
+        ------
+        SessionFileError
+            If it was cut or written to, or if its name means another file now. A file that was removed is still whole
+            for whoever has it open.
+        """
+        altered = self._source.altered()
+        if altered:
+            name = "the session" if self.file is None else self.file.name
+            raise SessionFileError(
+                f"{name}: {altered} while it was open, so what was read of it may not belong together",
+                "do it again once nothing writes there any more",
+            )
 
     @property
     def sample_interval(self) -> float:

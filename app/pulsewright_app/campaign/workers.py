@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Any
@@ -88,8 +89,9 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
     import dask
     from distributed import Client, LocalCluster
 
+    _keep_dask_from_logging()
     quiet = {
-        "distributed.logging": {"distributed": "critical", "tornado.application": "critical"},
+        "distributed.logging": {"distributed": "critical", "tornado.application": "critical"},  # of the workers
         "distributed.scheduler.allowed-failures": RETRIES,
         "distributed.nanny.pre-spawn-environ": ENVIRONMENT,
     }
@@ -111,6 +113,17 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
                 "start one with dask scheduler, or leave out --cluster for workers on this machine",
             ) from error
         yield stack.enter_context(client)
+
+
+def _keep_dask_from_logging() -> None:
+    """Keep Dask from writing in this process what is told in a sentence, also while it ends.
+
+    It sets the levels of its loggers when it is loaded, so that its configuration is of no use here any more.
+    """
+    own = ("distributed", "tornado", "asyncio")
+    for name in (*own, *logging.root.manager.loggerDict):
+        if name.startswith(own):
+            logging.getLogger(name).setLevel(logging.CRITICAL)
 
 
 def _loaded_once() -> dict[str, str]:

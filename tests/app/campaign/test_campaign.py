@@ -19,6 +19,8 @@ from pulsewright_app.campaign.trend_page import trend_page
 from pulsewright_app.cli import app
 from pulsewright_app.samples import sample
 
+from .stored import stored
+
 LONGEST_WAIT = 240.0
 PROGRAM = [sys.executable, "-c", "from pulsewright_app.cli import run; run()"]
 
@@ -119,30 +121,17 @@ def test_a_killed_run_is_finished_by_the_next(runs, claims, tmp_path):
     victim = subprocess.Popen(call, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
     try:
         end = time.monotonic() + LONGEST_WAIT
-        while victim.poll() is None and time.monotonic() < end and not _stored(broken):
+        while victim.poll() is None and time.monotonic() < end and not stored(broken):
             time.sleep(0.01)
     finally:
         os.killpg(victim.pid, signal.SIGKILL)
         victim.wait()
-    before = _stored(broken)
+    before = stored(broken)
     assert 1 <= before < 7
     body = json.loads(campaign(runs, "--claims", claims, "--to", broken, "--workers", 1, "--json").stdout)
     assert body["unchanged"] == before
     assert body["measured"] == 7 - before
     assert numbers(broken) == numbers(whole)
-
-
-def _stored(path):
-    if not path.exists():
-        return 0
-    try:
-        base = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
-        try:
-            return base.execute("SELECT count(*) FROM sessions").fetchone()[0]
-        finally:
-            base.close()
-    except sqlite3.Error:
-        return 0
 
 
 class Page(HTMLParser):

@@ -1,5 +1,6 @@
 """A campaign on a scheduler and workers in processes of their own, and what happens when they go away."""
 
+import json
 import os
 import shutil
 import subprocess
@@ -15,6 +16,8 @@ from pulsewright_app.campaign.results_file import ResultsFile
 from pulsewright_app.campaign.workers import connected, outcomes
 from pulsewright_app.cli import app
 from pulsewright_app.samples import sample
+
+from .stored import stored
 
 LONGEST_WAIT = 120.0
 
@@ -67,8 +70,6 @@ def scheduler(tmp_path):
 
 
 def _address(about):
-    import json
-
     return json.loads(about.read_text())["address"]
 
 
@@ -106,6 +107,36 @@ def test_a_scheduler_that_goes_away_is_told(scheduler, tmp_path):
             if len(taken) == 3:
                 process.kill()
     assert len(taken) >= 3
+
+
+def test_a_campaign_whose_scheduler_goes_away_is_finished_by_the_next_run(runs, scheduler, tmp_path):
+    address, process = scheduler
+    for number in range(5):
+        shutil.copy(sample("tank_walk.h5"), runs / f"more{number}.h5")
+    claims = sample("tank_faults.h5").with_suffix(".claims.toml")
+    whole, broken = tmp_path / "whole.sqlite", tmp_path / "broken.sqlite"
+    common = [str(runs), "--claims", str(claims)]
+    program = [sys.executable, "-c", "from pulsewright_app.cli import run; run()", "campaign", *common]
+    left_alone = subprocess.Popen(
+        [*program, "--to", str(broken), "--cluster", address], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    end = time.monotonic() + LONGEST_WAIT
+    while left_alone.poll() is None and time.monotonic() < end and not stored(broken):
+        time.sleep(0.01)
+    process.kill()
+    printed, errors = left_alone.communicate(timeout=LONGEST_WAIT)
+    assert left_alone.returncode == 2, (printed, errors)
+    assert "the scheduler went away" in errors
+    assert "give the same command again" in errors
+    assert "Traceback" not in errors
+    kept = stored(broken)
+    assert 1 <= kept < 8
+    body = json.loads(campaign(*common, "--to", broken, "--workers", 1, "--json").stdout)
+    assert (body["unchanged"], body["measured"], body["failed"]) == (kept, 8 - kept, 0)
+    campaign(*common, "--to", whole, "--workers", 1)
+    with ResultsFile(whole) as a, ResultsFile(broken) as b:
+        for table in ("sessions", "quantities", "verdicts"):
+            assert a.rows(table) == b.rows(table)
 
 
 def test_a_session_that_ends_its_workers_is_given_up_and_the_others_are_done():
