@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -12,9 +13,14 @@ from numpy.typing import NDArray
 
 from pulsewright.block_source import BlockSource, Codes, Room, slice_of
 from pulsewright.errors import SessionFileError
+from pulsewright.unpacked_rows import UnpackedRows
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
 _BINARY = getattr(os, "O_BINARY", 0)
+SMALL_ROW = 4 << 20
+"""Bytes of the chunks that hold the same records: HDF5's memory keeps several rows that are no larger."""
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.ENOENT)
+"""Why no temporary file can be written; damage in HDF5 has other numbers, or none."""
 WORTH_SKIPPING = 16 << 10
 """Bytes of a record's other channels from which on reading each record by itself is faster than reading them too."""
 
@@ -233,6 +239,8 @@ class PositionedSource(FileSource):
 class ChunkedSource(FileSource):
     """Chunked or compressed samples, through HDF5, whose own lock lets one thread read at a time.
 
+    Chunks so large that a row of them would crowd HDF5's memory are unpacked row by row into temporary files.
+
     Parameters
     ----------
     file : h5py.File
@@ -247,7 +255,19 @@ class ChunkedSource(FileSource):
         super().__init__(name, shape, dataset.dtype)
         self._file = file
         self._dataset = dataset
+        self._rows = self._rows_of(dataset)
         self._remember(Path(os.fsdecode(file.filename)))
+
+    def _rows_of(self, dataset: Any) -> UnpackedRows | None:
+        _, channels, length = self._shape
+        if dataset.chunks is None or not can_read_at():
+            return None
+        if dataset.chunks[0] * channels * length * dataset.dtype.itemsize <= SMALL_ROW:
+            return None
+        return UnpackedRows(dataset, None, self._piece)
+
+    def _piece(self, path: Path, shape: tuple[int, int, int]) -> PositionedSource:
+        return PositionedSource(path, self._name, 0, shape, self._stored_dtype)
 
     def part(self, records: range, channels: range, samples: range) -> Codes:
         """Return a part of the samples, shape (records, channels, samples).
@@ -264,14 +284,42 @@ class ChunkedSource(FileSource):
         SessionFileError
             If a chunk is damaged, or the session has been closed.
         """
+        return self._part(None, records, channels, samples)
+
+    def part_in(self, room: Room, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples as `part` does, read into the room given where it was unpacked before.
+
+        Parameters
+        ----------
+        room, records, channels, samples
+            As for `BlockSource.part_in`.
+
+        Raises
+        ------
+        SessionFileError
+            As for `part`.
+        """
+        return self._part(room, records, channels, samples)
+
+    def _part(self, room: Room | None, records: range, channels: range, samples: range) -> Codes:
         if not self._file:
             raise self._failed(records, "the session has been closed")
         try:
-            wanted = self._dataset[slice_of(records), slice_of(channels), slice_of(samples)]
-            codes: Codes = np.asarray(wanted).astype(self._dtype, copy=False)
+            return self._unpacked(room, records, channels, samples).astype(self._dtype, copy=False)
+        except SessionFileError:
+            raise
         except Exception as error:  # h5py answers damage with nearly any type of exception
             raise self._failed(records, error) from error
-        return codes
+
+    def _unpacked(self, room: Room | None, records: range, channels: range, samples: range) -> Codes:
+        if self._rows is not None:
+            try:
+                return self._rows.part(room, records, channels, samples)
+            except OSError as error:
+                if error.errno not in _NO_ROOM:
+                    raise
+                self._rows = None  # slower, and in memory, but right
+        return np.asarray(self._dataset[slice_of(records), slice_of(channels), slice_of(samples)])
 
     def file_status(self) -> os.stat_result | None:
         """Return the state of the file that is open; None where HDF5 does not tell, or once it was closed."""
@@ -282,4 +330,6 @@ class ChunkedSource(FileSource):
 
     def close(self) -> None:
         """Give back the file."""
+        if self._rows is not None:
+            self._rows.close()
         self._file.close()

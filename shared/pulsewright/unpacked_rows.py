@@ -1,0 +1,145 @@
+"""Chunked samples unpacked once: rows of chunks, each into a file of its own that is read where the samples lie."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pulsewright.block_source import BlockSource, Codes, Room
+
+Open = Callable[[Path, tuple[int, int, int]], BlockSource]
+"""Opens a file of samples in one piece, given where it is and its shape."""
+Shape = tuple[int, int, int]
+
+MOST_BYTES = 1 << 30
+"""Of all rows that are kept, in temporary files: what is read again of them is not unpacked again."""
+FEWEST_ROWS = 3
+"""Rows that are kept however large they are: the desk reads at several places at once."""
+
+
+class UnpackedRows:
+    """The samples of a chunked dataset, by rows: all chunks that hold the same records.
+
+    HDF5 unpacks a whole chunk for whatever is read of it, and remembers only as many as fit into its memory: read block
+    by block, large chunks are unpacked many times over. A row is unpacked chunk by chunk, in their order, into a
+    temporary file, which takes room on the disk and none in memory, and is removed when it is no longer kept.
+
+    Parameters
+    ----------
+    dataset : h5py.Dataset
+        Chunked; records × channels × record length.
+    folder : Path or None
+        Where the files lie; that of the system for temporary files if None.
+    open_piece : callable
+        Opens what was unpacked.
+    """
+
+    def __init__(self, dataset: Any, folder: Path | None, open_piece: Open) -> None:
+        self._dataset, self._folder, self._open = dataset, folder, open_piece
+        self._shape: Shape = dataset.shape
+        self._step = int(dataset.chunks[0])
+        row_bytes = self._step * self._shape[1] * self._shape[2] * dataset.dtype.itemsize
+        self._most = max(FEWEST_ROWS, MOST_BYTES // max(row_bytes, 1))
+        self._rows: OrderedDict[int, BlockSource] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def part(self, room: Room | None, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
+
+        Parameters
+        ----------
+        room : Room or None
+            To read into; fresh memory if None.
+        records, channels, samples : range
+            As for `BlockSource.part`.
+
+        Raises
+        ------
+        OSError
+            If there is no room on the disk.
+        Exception
+            Whatever HDF5 raises for a chunk that is damaged.
+        """
+        if not len(records):
+            return np.empty((0, len(channels), len(samples)), self._dataset.dtype)
+        parts = [self._of_row(row, room, records, channels, samples) for row in self._rows_of(records)]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+    def _rows_of(self, records: range) -> range:
+        return range(records.start // self._step, (records.stop - 1) // self._step + 1)
+
+    def _of_row(self, row: int, room: Room | None, records: range, channels: range, samples: range) -> Codes:
+        first = row * self._step
+        inside = range(max(records.start, first) - first, min(records.stop, first + self._step) - first)
+        source = self._row(row)
+        if room is None or len(inside) < len(records):  # of several rows, none may take the place of another
+            return source.part(inside, channels, samples)
+        return source.part_in(room, inside, channels, samples)
+
+    def _row(self, row: int) -> BlockSource:
+        """Return a row; unpack it first if it is not kept. Whoever needs it too waits meanwhile."""
+        with self._lock:
+            source = self._rows.get(row)
+            if source is None:
+                source = self._rows[row] = self._unpack(row)
+            self._rows.move_to_end(row)
+            while len(self._rows) > self._most:
+                self._rows.popitem(last=False)  # who still reads it keeps it until then
+            return source
+
+    def _unpack(self, row: int) -> BlockSource:
+        records, channels, length = self._shape
+        own = range(row * self._step, min((row + 1) * self._step, records))
+        number, name = tempfile.mkstemp(prefix="pulsewright-", suffix=".row", dir=self._folder)
+        try:
+            with os.fdopen(number, "r+b", buffering=0) as file:
+                os.truncate(file.fileno(), len(own) * channels * length * self._dataset.dtype.itemsize)
+                for wanted_channels, wanted_samples in self._grid():
+                    block = self._dataset[own.start : own.stop, wanted_channels, wanted_samples]
+                    _put(file, np.ascontiguousarray(block), (channels, length), wanted_channels, wanted_samples)
+            return self._open(Path(name), (len(own), channels, length))
+        finally:
+            Path(name).unlink()
+
+    def _grid(self) -> Iterator[tuple[slice, slice]]:
+        """Yield the chunks of a row, as the channels and the samples that each of them holds."""
+        _, channels, length = self._shape
+        _, channel_step, sample_step = self._dataset.chunks
+        for c in range(0, channels, channel_step):
+            for s in range(0, length, sample_step):
+                yield slice(c, min(c + channel_step, channels)), slice(s, min(s + sample_step, length))
+
+    def close(self) -> None:
+        """Give back every row."""
+        with self._lock:
+            self._rows.clear()
+
+
+def _put(file: Any, block: Codes, of_row: tuple[int, int], channels: slice, samples: slice) -> None:
+    """Write a chunk of a row to where its samples lie record by record."""
+    count, length = of_row
+    size = block.dtype.itemsize
+    whole_traces = samples.stop - samples.start == length
+    if whole_traces and channels.stop - channels.start == count:
+        _write(file, 0, block)
+        return
+    for record, of_record in enumerate(block):
+        if whole_traces:
+            _write(file, (record * count + channels.start) * length * size, of_record)
+            continue
+        for channel, trace in enumerate(of_record, start=channels.start):
+            _write(file, ((record * count + channel) * length + samples.start) * size, trace)
+
+
+def _write(file: Any, position: int, samples: Codes) -> None:
+    file.seek(position)
+    rest = samples.data.cast("B")
+    while len(rest):
+        rest = rest[file.write(rest) :]
