@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pulsewright.session import Session
 from pulsewright.settings import Position, Settings
 from pulsewright_analysis import pulse_columns as columns
+from pulsewright_analysis.growing_pulses import Growing, Tables
 from pulsewright_analysis.pulse_results import orders_of
 from pulsewright_analysis.results import Levels, Pulses
 from pulsewright_analysis.streaming import Check, Piece, for_each, pieces, unchecked
@@ -19,8 +20,6 @@ from pulsewright_analysis.validity import PULSE_REGIONS
 
 NOISE_FACTOR = 6.0
 """The threshold is never below this many times the noise."""
-
-Tables = tuple[NDArray[np.int64], NDArray[np.float64]]
 
 
 def measure_pulses(
@@ -58,10 +57,10 @@ def measure_pulses(
     """
     chosen = list(channels)
     first, last = int(records[0]), int(records[-1]) + 1
-    parts: list[Tables] = []
+    found = Growing(lambda whole, real: _assembled(session, chosen, whole, real, levels, settings))
 
     def take(piece: Piece, part: Tables) -> None:
-        parts.append(part)
+        found.add(*part)
         if progress is not None:
             progress((piece.first + len(piece.codes) - first) / (last - first))
 
@@ -71,9 +70,7 @@ def measure_pulses(
         take,
         check,
     )
-    whole, real = np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
-    parts.clear()  # of a hundred thousand records they hold as much as what is made of them
-    return _assembled(session, chosen, whole, real, levels, settings)
+    return found.pulses()
 
 
 def counted_from(pulses: Pulses, references: Pulses) -> Pulses:
@@ -180,8 +177,9 @@ def _assembled(
     """Turn the tables, which count in samples, into pulses in seconds."""
     local = whole[:, columns.CHANNEL]
     record, channel = whole[:, columns.RECORD], np.array(channels, dtype=np.int64)[local]
-    starts = np.stack([session.first_sample_time(c) for c in channels])
-    trigger_u = np.stack([session.trigger_u(c) for c in channels])
+    low, stop = (int(record[0]), int(record[-1]) + 1) if len(record) else (0, 0)  # they rise
+    starts = np.stack([session.first_sample_time(c)[low:stop] for c in channels])
+    trigger_u = np.stack([session.trigger_u(c)[low:stop] for c in channels])
     clipped = whole[:, columns.CLIPPED] == 1
     ratio = np.abs(real[:, columns.AMPLITUDE]) / levels.noise[local]
     ambiguous = whole[:, columns.AMBIGUOUS] == 1
@@ -199,7 +197,7 @@ def _assembled(
     for name, column in positions:
         u = np.sqrt(real[:, column + 1]) * interval
         good = usable & PULSE_REGIONS[name].holds(width, ratio) & np.isfinite(u) & np.isfinite(real[:, column])
-        times[name] = np.where(good, starts[local, record] + real[:, column] * interval, np.nan)
+        times[name] = np.where(good, starts[local, record - low] + real[:, column] * interval, np.nan)
         times_u[name] = np.where(good, u, np.nan)
     wide = usable & PULSE_REGIONS["width"].holds(width, ratio)
     amplitude, amplitude_u = np.where(clipped, np.nan, real[:, columns.AMPLITUDE : columns.AMPLITUDE_VAR + 1].T)
@@ -218,7 +216,7 @@ def _assembled(
         extreme_sample=whole[:, columns.PLACE],
         times=times,
         times_u=times_u,
-        trigger_u=trigger_u[local, record],
+        trigger_u=trigger_u[local, record - low],
         clipped=clipped,
         ambiguous=ambiguous,
         cut=whole[:, columns.CUT] == 1,

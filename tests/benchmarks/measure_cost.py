@@ -46,7 +46,7 @@ class Row:
 TABLES = {
     "records, a pulse in each": [Row(n, 12, 25_000) for n in (500, 1000, 2000, 4000)],
     "records, a sine in each": [Row(n, 12, 25_000, "sine") for n in (500, 1000, 2000)],
-    "many short records": [Row(n, 12, 1_000) for n in (10_000, 20_000, 40_000)],
+    "many short records": [Row(n, 12, 1_000) for n in (10_000, 20_000, 40_000, 100_000)],
     "samples, as many in all, a pulse": [
         Row(50_000_000 // (12 * n), 12, n) for n in (2_500, 25_000, 250_000, 1_000_000)
     ],
