@@ -68,6 +68,13 @@ class Drone(BlockSource):
         return block[:, slice_of(channels), slice_of(samples)]
 
 
+def write_drone(path: Path, records: int, samples: int) -> None:
+    """Write a session of such records."""
+    offsets = np.random.default_rng(4).uniform(0, 1 / RATE, records)
+    channel = Channel("H01", "M1", scale=1e-4)
+    write_session(path, Drone(records, samples), [channel], RATE, 0, trigger_offset=offsets)
+
+
 @dataclass(frozen=True)
 class Taken:
     """Milliseconds of one accumulation: to the inked coarse picture, to the exact counts, and of all cores together."""
@@ -132,9 +139,7 @@ def main() -> None:
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "drone.h5"
-        offsets = np.random.default_rng(4).uniform(0, 1 / RATE, given.records)
-        source, channel = Drone(given.records, given.samples), Channel("H01", "M1", scale=1e-4)
-        write_session(path, source, [channel], RATE, 0, trigger_offset=offsets)
+        write_drone(path, given.records, given.samples)
         with open_session(path) as session:
             print(f"{given.records} records × {given.samples:,} int16 samples into {WIDTH} × {HEIGHT}, milliseconds")
             making = median_ms(lambda: make_pyramid(session, 0), 3)

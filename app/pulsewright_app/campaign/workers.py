@@ -93,6 +93,10 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
     quiet = {
         "distributed.logging": {"distributed": "critical", "tornado.application": "critical"},  # of the workers
         "distributed.scheduler.allowed-failures": RETRIES,
+        # what nobody looks at here, and takes turns with the measuring
+        "distributed.worker.profile.enabled": False,
+        "distributed.scheduler.work-stealing": False,
+        "distributed.admin.tick.interval": "500ms",
         "distributed.nanny.pre-spawn-environ": ENVIRONMENT,
     }
     with ExitStack() as stack, dask.config.set(quiet):

@@ -9,6 +9,8 @@ from contextlib import contextmanager
 
 _WAIT = 0.05
 """Seconds that a worker waits at most for one event, each time it gives way."""
+_PICTURE = 0.2
+"""Seconds that the picture of the view in front goes before all other work; a longer one shares the cores with it."""
 _LONG = 0.15
 """Seconds after which the window no longer counts as at work: it may be waiting for a worker itself."""
 
@@ -23,6 +25,10 @@ class Attention:
         self._held = False
         self._until = 0.0
         """When whoever waits goes on all the same, by the monotonic clock."""
+        self._drawn = threading.Event()
+        self._drawn.set()
+        self._drawing, self._drawing_until = 0, 0.0
+        self._count = threading.Lock()
 
     @property
     def at_work(self) -> bool:
@@ -69,6 +75,28 @@ class Attention:
         left = self._until - time.monotonic()
         if self.at_work and left > 0:
             self._rests.wait(left if self._held else min(left, _WAIT))
+
+    @contextmanager
+    def drawing(self) -> Iterator[None]:
+        """Let other workers wait for a picture that is being made; on the worker's thread that makes it."""
+        with self._count:
+            self._drawing += 1
+            self._drawing_until = time.monotonic() + _PICTURE
+            self._drawn.clear()
+        try:
+            yield
+        finally:
+            with self._count:
+                self._drawing -= 1
+                if not self._drawing:
+                    self._drawn.set()
+
+    def give_way_to_pictures(self) -> None:
+        """Wait on a worker's thread for the window, and for the picture of the view in front where that takes long."""
+        self.give_way()
+        left = self._drawing_until - time.monotonic()
+        if not self._drawn.is_set() and left > 0:
+            self._drawn.wait(left)
 
 
 OF_ALL_WINDOWS = Attention()

@@ -8,8 +8,8 @@ from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
+from pulsewright_app.desk.getting_ready import get_ready_soon
 from pulsewright_app.desk.habits.habits import RecentFile
-from pulsewright_app.desk.views.ink import load_soon
 
 _LOOKING_MS = 700
 _HEADING = "font-size: x-large"
@@ -93,13 +93,13 @@ class FirstScreen(QWidget):
         outer.addWidget(area)
 
     def showEvent(self, event: QShowEvent) -> None:
-        """Load what draws fast while the person looks for a session."""
+        """Load what will be needed while the person looks for a session."""
         super().showEvent(event)
         self._looking.start()
 
     def _load(self) -> None:
         if self.isVisible():  # where a session came at once, its first picture must not wait for this
-            load_soon()
+            get_ready_soon()
 
     def show_recent(self, recent: Sequence[RecentFile]) -> None:
         """List the sessions that were opened last; those that are gone are left away here."""

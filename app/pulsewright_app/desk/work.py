@@ -8,6 +8,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -145,13 +146,15 @@ class Background(QObject):
         if self._closed:
             return
         self._generation += 1
-        give_way = (lambda: None) if urgent else self.attention.give_way
+        of_others = self.attention.give_way if picture else self.attention.give_way_to_pictures
+        give_way = (lambda: None) if urgent else of_others
         job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)), give_way)
         job.on_progress, job.on_part = progress, partial
         self._jobs[key] = job
         self._futures = {future for future in self._futures if not future.done()}
         pool = self._urgent if urgent else self._pictures if picture else self._pool
-        self._futures.add(pool.submit(self._run, job, work, done, failed))
+        drawing = self.attention.drawing if picture else nullcontext
+        self._futures.add(pool.submit(self._run, job, work, done, failed, drawing))
 
     def _run(
         self,
@@ -159,11 +162,13 @@ class Background(QObject):
         work: Callable[[Job], Outcome],
         done: Callable[[Outcome], None],
         failed: Callable[[str], None] | None,
+        about: Callable[[], AbstractContextManager[None]],
     ) -> None:
         if job.cancelled():
             return
         try:
-            outcome = work(job)
+            with about():
+                outcome = work(job)
         except PulsewrightError as error:
             sentence = error.sentence
         except Exception as error:  # a worker must never end without a word

@@ -89,3 +89,38 @@ def test_the_workers_wait_from_a_step_until_it_is_painted(desk: DeskWindow, qtbo
     assert attention.held
     qtbot.waitUntil(lambda: not attention.held)
     assert seen == [(record + 1, True)]
+
+
+def test_other_work_waits_for_the_picture_in_front_but_not_for_a_long_one(background: Background, qtbot: Any) -> None:
+    order: list[str] = []
+    drawing, drawn = threading.Event(), threading.Event()
+
+    def picture(job: Any) -> None:
+        drawing.set()
+        drawn.wait(5)
+        order.append("picture")
+
+    def measuring(job: Any) -> None:
+        job.cancelled()
+        order.append("measuring")
+
+    background.start("picture", picture, lambda _: None, picture=True)
+    assert drawing.wait(5)
+    background.start("measuring", measuring, lambda _: None)
+    drawn.set()
+    qtbot.waitUntil(lambda: len(order) == 2)
+    assert order == ["picture", "measuring"]
+    order.clear()
+    drawing.clear()
+    drawn.clear()
+
+    def patient(job: Any) -> None:
+        job.cancelled()
+        order.append("measuring")
+        drawn.set()  # the picture would never end if this waited for it
+
+    background.start("picture", picture, lambda _: None, picture=True)
+    assert drawing.wait(5)
+    background.start("measuring", patient, lambda _: None)
+    qtbot.waitUntil(lambda: len(order) == 2)
+    assert order == ["measuring", "picture"]
