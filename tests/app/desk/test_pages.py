@@ -90,6 +90,21 @@ def test_the_title_is_typed_kept_in_the_review_taken_back_and_stands_on_the_shee
     assert field.text() == "Acceptance of the recorder <7>"
 
 
+@pytest.mark.parametrize("leave", ["close", "close_session"])
+def test_a_title_that_is_still_being_typed_is_kept_when_the_session_goes(
+    leave: str, make_window: Callable[..., DeskWindow], qtbot: Any, faults: Path
+) -> None:
+    desk = make_window(faults)
+    press(desk, qtbot, "Ctrl+E")
+    page = page_of(desk, SHEET)
+    field = called(page, "Title of the sheet")
+    field.setFocus()
+    qtbot.waitUntil(field.hasFocus)
+    qtbot.keyClicks(field, "Half a ti")
+    getattr(desk, leave)()
+    assert read_review(review_path_for(faults)).sheet_title == "Half a ti"
+
+
 def test_what_is_not_measured_is_measured_from_the_sheets_page(
     make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path
 ) -> None:
