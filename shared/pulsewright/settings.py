@@ -276,37 +276,33 @@ def _record_range(name: str, raw: Any) -> tuple[int, int]:
 def _record_list(name: str, raw: Any) -> tuple[int, ...]:
     if not isinstance(raw, list | tuple):
         raise SettingError(f"{name}: {raw!r} is not a list of record numbers")
-    if _whole_numbers(raw):
-        return tuple(sorted(dict.fromkeys(raw)))
+    if _all_whole(raw):  # there may be very many
+        return tuple(sorted(set(raw)))
     return tuple(sorted({_whole(name, part) for part in raw}))
+
+
+def _all_whole(numbers: Sequence[Any]) -> bool:
+    """Return whether all of some numbers are whole and from 0 up, without asking each one what it is."""
+    return set(map(type, numbers)) <= {int} and min(numbers, default=0) >= 0
+
+
+def _is_name(text: Any) -> bool:
+    return isinstance(text, str) and text == text.strip() != ""
 
 
 def _pulse_list(name: str, raw: Any) -> tuple[tuple[int, str, int], ...]:
     if not isinstance(raw, list | tuple):
         raise SettingError(f"{name}: {raw!r} is not a list of pulses")
-    pulses = raw if _plain_pulses(raw) else [_pulse(name, part) for part in raw]
-    return tuple(sorted(dict.fromkeys(pulses)))
-
-
-def _pulse(name: str, raw: Any) -> tuple[int, str, int]:
-    if not isinstance(raw, list | tuple) or len(raw) != 3:
-        raise SettingError(f"{name}: {raw!r} is not a pulse", 'write it like [2, "H01", 345]')
-    return _whole(name, raw[0]), _text(name, raw[1]), _whole(name, raw[2])
-
-
-def _whole_numbers(raw: Sequence[Any]) -> bool:
-    """Return whether all are whole numbers from 0 up; without a step of Python for each, as there may be very many."""
-    return set(map(type, raw)) <= {int} and min(raw, default=0) >= 0
-
-
-def _plain_pulses(raw: Sequence[Any]) -> bool:
-    """Return whether all are pulses as `Settings` has them; likewise."""
-    if not raw or set(map(type, raw)) != {tuple} or set(map(len, raw)) != {3}:
-        return False
-    records, channels, samples = zip(*raw, strict=True)
-    if not (_whole_numbers(records) and _whole_numbers(samples)):
-        return False
-    return all(type(channel) is str and channel and channel == channel.strip() for channel in set(channels))
+    if set(map(type, raw)) == {tuple} and set(map(len, raw)) == {3}:  # there may be very many
+        records, names, samples = zip(*raw, strict=True)
+        if _all_whole(records) and _all_whole(samples) and all(_is_name(one) for one in set(names)):
+            return tuple(sorted(set(raw)))
+    pulses = set()
+    for part in raw:
+        if not isinstance(part, list | tuple) or len(part) != 3:
+            raise SettingError(f"{name}: {part!r} is not a pulse", 'write it like [2, "H01", 345]')
+        pulses.add((_whole(name, part[0]), _text(name, part[1]), _whole(name, part[2])))
+    return tuple(sorted(pulses))
 
 
 def _seconds(name: str, raw: Any) -> float:
