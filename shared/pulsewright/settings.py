@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal, get_args
 
@@ -276,14 +276,27 @@ def _record_range(name: str, raw: Any) -> tuple[int, int]:
 def _record_list(name: str, raw: Any) -> tuple[int, ...]:
     if not isinstance(raw, list | tuple):
         raise SettingError(f"{name}: {raw!r} is not a list of record numbers")
-    if all(type(part) is int and part >= 0 for part in raw):  # there may be very many
+    if _all_whole(raw):  # there may be very many
         return tuple(sorted(set(raw)))
     return tuple(sorted({_whole(name, part) for part in raw}))
+
+
+def _all_whole(numbers: Sequence[Any]) -> bool:
+    """Return whether all of some numbers are whole and from 0 up, without asking each one what it is."""
+    return set(map(type, numbers)) <= {int} and min(numbers, default=0) >= 0
+
+
+def _is_name(text: Any) -> bool:
+    return isinstance(text, str) and text == text.strip() != ""
 
 
 def _pulse_list(name: str, raw: Any) -> tuple[tuple[int, str, int], ...]:
     if not isinstance(raw, list | tuple):
         raise SettingError(f"{name}: {raw!r} is not a list of pulses")
+    if set(map(type, raw)) == {tuple} and set(map(len, raw)) == {3}:  # there may be very many
+        records, names, samples = zip(*raw, strict=True)
+        if _all_whole(records) and _all_whole(samples) and all(_is_name(one) for one in set(names)):
+            return tuple(sorted(set(raw)))
     pulses = set()
     for part in raw:
         if not isinstance(part, list | tuple) or len(part) != 3:

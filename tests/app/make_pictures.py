@@ -27,6 +27,11 @@ from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
 SAMPLES = ("tank_faults", "tank_walk", "tank_slip", "tank_sine")
+ALIKE = (
+    "first_screen", "message_no_file", "message_long", "filter_wrong", "page_about", "page_cautions", "page_guide",
+    "page_import", "page_preferences", "page_shortcuts",
+)  # fmt: skip
+"""States that look alike whatever the sample: rendered with the first one, as the menus are."""
 README_PICTURE = Path(__file__).parents[2] / "app" / "pictures" / "desk.png"
 README_SIZE = (1500, 920)
 _WRITTEN: set[Path] = set()
@@ -45,9 +50,11 @@ def save(widget: QWidget, path: Path) -> None:
 def desk_pictures(folder: Path, name: str, dark: bool) -> None:
     """Render every state of the desk with one sample, every page, and every menu."""
     shade = "dark" if dark else "light"
+    first = name == SAMPLES[0]
     for state, window in states(name, dark=dark):
-        save(window, folder / f"{name}_{shade}_{state}.png")
-        if state == "single" and isinstance(window, DeskWindow):
+        if first or state not in ALIKE:
+            save(window, folder / f"{name}_{shade}_{state}.png")
+        if first and state == "single" and isinstance(window, DeskWindow):
             for menu in (entry.menu() for entry in window.menuBar().actions()):
                 menu.popup(window.pos())
                 QCoreApplication.processEvents()

@@ -32,13 +32,13 @@ class Attention:
 
     @property
     def at_work(self) -> bool:
-        """Whether it is."""
-        return not self._rests.is_set()
+        """Whether it is, and has not been for too long."""
+        return not self._rests.is_set() and time.monotonic() < self._until
 
     @property
     def held(self) -> bool:
         """Whether it is at something that goes on over several events."""
-        return self._held
+        return self._held and self.at_work
 
     @contextmanager
     def asked(self) -> Iterator[None]:
@@ -46,7 +46,7 @@ class Attention:
         if self.at_work:  # asked for already, by what this is a part of
             yield
             return
-        self._asked = True
+        self._asked, self._held = True, False  # a hold from before has lasted too long
         self._begin(_LONG)
         try:
             yield

@@ -232,9 +232,8 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def _step(self) -> None:
         """Let the workers wait from a step until it is painted."""
-        attention = self.background.attention
-        if self.isVisible() and not attention.held:
-            attention.hold(_STEP)
+        if self.isVisible() and not self._unveiling.busy:
+            self.background.attention.hold(_STEP)
 
     def _tell_error(self) -> None:
         if self.results.error:

@@ -21,7 +21,7 @@ CAUTIONS: tuple[str, ...] = (
     "Pulsewright reads files; it switches nothing. What it is used on can hurt: mains and high-voltage pulsers, "
     "lasers, pressure vessels, ultrasound at high intensity. Have the set-up checked and operated by those who are "
     "licensed for it, under the local rules, which come before anything written here.",
-    "No finding on this sheet is a statement that a set-up is safe to approach. Leave interlocks in place while "
+    "No finding is a statement that a set-up is safe to approach. Leave interlocks in place while "
     "recording, and discharge before touching a connection to find out why a channel is late.",
     "The sheet speaks of the one session whose SHA-256 it names, measured with the settings it lists, and of nothing "
     "recorded before or after.",

@@ -180,7 +180,7 @@ def test_a_spot_lists_its_records_and_steps_through_just_them(glowing: DeskWindo
     settle(glowing)
     assert labelled(glowing, "Passing records of the spot").startswith("2 records within a pixel of")
     listed = control(glowing, QListWidget, "Passing records")
-    assert [listed.item(row).text() for row in range(listed.count())] == ["+ 0", "+ 8"]
+    assert [listed.item(row).text() for row in range(listed.count())] == ["▲ 0", "▲ 8"]
     qtbot.mouseClick(listed.viewport(), LEFT, pos=listed.visualItemRect(listed.item(1)).center())
     assert glowing.viewing.record == 8
     qtbot.mouseClick(button(glowing, "Step through these"), LEFT)

@@ -124,3 +124,20 @@ def test_other_work_waits_for_the_picture_in_front_but_not_for_a_long_one(backgr
     background.start("measuring", patient, lambda _: None)
     qtbot.waitUntil(lambda: len(order) == 2)
     assert order == ["measuring", "picture"]
+
+
+def test_a_hold_that_lasts_too_long_is_over_and_what_comes_after_counts_again() -> None:
+    attention = Attention()
+    attention.hold(0.0)
+    assert not attention.held
+    assert not attention.at_work
+    with attention.asked():
+        assert attention.at_work
+        assert not attention.held
+    assert not attention.at_work
+    attention.hold(5.0)
+    with attention.asked():
+        assert attention.held
+    assert attention.held
+    attention.release()
+    assert not attention.at_work

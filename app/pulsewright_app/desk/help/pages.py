@@ -71,6 +71,7 @@ class TextPage(FormPage):
         self.text.setAccessibleName(title)
         self.text.setWordWrap(True)
         self.text.setTextFormat(Qt.TextFormat.PlainText)
+        self.text.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.text.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )

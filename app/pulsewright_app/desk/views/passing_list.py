@@ -12,7 +12,9 @@ from pulsewright_app.wording import count
 
 _RECORD = int(Qt.ItemDataRole.UserRole)
 _STEPPING = (Qt.Key.Key_PageUp, Qt.Key.Key_PageDown, Qt.Key.Key_Home, Qt.Key.Key_End)
-_SIGNS = {1: "+", -1: "−", 0: " "}
+_SHAPES = {1: "▲", -1: "▼", 0: " "}
+"""As found pulses are drawn: a sign before a number would be taken for the number's."""
+_WORDS = {1: ", positive", -1: ", negative", 0: ""}
 
 
 class _Records(QListWidget):
@@ -83,6 +85,7 @@ class PassingList(QWidget):
         for record in passing:
             item = QListWidgetItem(self._text(record))
             item.setData(_RECORD, record)
+            item.setData(Qt.ItemDataRole.AccessibleTextRole, self._text(record, aloud=True))
             self.records.addItem(item)
         # as wide as its texts: the plot needs the room
         widest = max(self.fontMetrics().horizontalAdvance(b.text()) for b in (self.walk_button, self.back_button))
@@ -97,11 +100,12 @@ class PassingList(QWidget):
         self.records.clear()
         self.hide()
 
-    def _text(self, record: int) -> str:
+    def _text(self, record: int, aloud: bool = False) -> str:
         findings, channel = self._results.findings, self._viewing.channel
         text = str(record)
         if findings is not None and record < len(findings.polarity.sign):
-            text = f"{_SIGNS[int(findings.polarity.sign[record, channel])]} {record}"
+            sign = int(findings.polarity.sign[record, channel])
+            text = f"Record {record}{_WORDS[sign]}" if aloud else f"{_SHAPES[sign]} {record}"
         return f"{text}  flagged" if record in self._document.flags else text
 
     def _go(self, item: QListWidgetItem) -> None:

@@ -250,11 +250,15 @@ class View(QWidget):
             straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
 
     def _paint_trigger_word(self, painter: QPainter, canvas: Canvas) -> None:
-        """Write beside the trigger's line what it is, above the alignment span and clear of what that says."""
+        """Write beside the trigger's line what it is, above the alignment span and clear of what that says.
+
+        Before the line, where there is room: what lies behind it is what somebody recorded.
+        """
         plot, x = canvas.plot_rect(), round(canvas.x_of(0.0))
         if plot.left() <= x <= plot.right():
-            top = plot.bottom() - STRIP - text_size(painter, canvas, _TRIGGER)[1]
-            text_box(painter, canvas, x + 1, top, _TRIGGER, self._taken, self.theme.muted)
+            width, height = text_size(painter, canvas, _TRIGGER)
+            left = x - 1 - width if x - 1 - width >= plot.left() else x + 1
+            text_box(painter, canvas, left, plot.bottom() - STRIP - height, _TRIGGER, self._taken, self.theme.muted)
 
     # -- windows --------------------------------------------------------------------------------------------
 
