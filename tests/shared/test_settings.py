@@ -68,6 +68,20 @@ def test_every_setting_can_be_set() -> None:
     assert layered(review={name: getattr(settings, name) for name in setting_names()}) == settings
 
 
+def test_rejected_pulses_are_read_alike_from_tuples_and_from_lists() -> None:
+    pulses = [(5, "H02", 7), (2, "H01", 345), (5, "H02", 7)]
+    read = parse_setting("rejected_pulses", pulses)
+    assert read == ((2, "H01", 345), (5, "H02", 7))
+    assert parse_setting("rejected_pulses", [["2", " H01 ", 345], *map(list, pulses)]) == read
+    assert parse_setting("rejected_pulses", []) == ()
+
+
+@pytest.mark.parametrize("wrong", [(True, "H01", 3), (-1, "H01", 3), (1, " ", 3), (1, 2, 3), (1, "H01"), "123"])
+def test_one_wrong_pulse_among_right_ones_is_refused(wrong: object) -> None:
+    with pytest.raises(SettingError, match="rejected_pulses"):
+        parse_setting("rejected_pulses", [(2, "H01", 345), wrong])
+
+
 @pytest.mark.parametrize(
     ("name", "raw", "value"),
     [

@@ -236,8 +236,6 @@ class Document(PairEdits, RecordEdits):
     @property
     def scale_percent(self) -> float:
         """The standard uncertainty of a channel's scale that levels count, percent; 0 if it is not known."""
-        from pulsewright.errors import PulsewrightError
-
         try:
             return self.measuring_settings().scale_percent
         except PulsewrightError:

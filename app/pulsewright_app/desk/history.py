@@ -99,6 +99,7 @@ class History(QObject):
 
     def _announce(self, before: Additions | None) -> None:
         for name in _KINDS:
-            if before is None or getattr(before, name) != getattr(self._now, name):
+            old, new = getattr(before, name, None), getattr(self._now, name)
+            if old is not new and old != new:  # two equal mappings are compared place by place, and may be long
                 getattr(self, f"{name}_changed").emit()
         self.history_changed.emit()

@@ -80,7 +80,8 @@ class RecordEdits(History):
     def take_pulses_back(self, places: Iterable[PulsePlace]) -> None:
         """Let rejected pulses take part again."""
         places = list(places)
-        rejected = {place: kept for place, kept in self._now.rejected.items() if place not in places}
+        back = set(places)
+        rejected = {place: kept for place, kept in self._now.rejected.items() if place not in back}
         self._change(f"Take back {_pulses(places)}", rejected=rejected)
 
 

@@ -33,6 +33,8 @@ class Results(QObject):
         self._partial = False
         self._busy = False
         self._out_of_date = False
+        self._outdated_generation = -1
+        """The measuring that went on, or was the last, when a setting changed: it rests on older ones."""
         self._progress = 0.0
         self._progress_text = ""
         self._error = ""
@@ -165,7 +167,8 @@ class Results(QObject):
     def take_partial(self, generation: int, findings: Findings) -> None:
         """Hand over what was measured of the first records, while the rest is measured."""
         if generation == self._generation and self._busy:
-            self._findings, self._partial, self._out_of_date = findings, True, False
+            self._findings, self._partial = findings, True
+            self._out_of_date = generation == self._outdated_generation
             self._findings_generation += 1
             self.changed.emit()
 
@@ -174,7 +177,7 @@ class Results(QObject):
         if generation == self._generation:
             self._findings, self._partial = findings, False
             self._findings_generation += 1
-            self._busy = self._out_of_date = False
+            self._busy, self._out_of_date = False, generation == self._outdated_generation
             self._progress = 1.0
             self.changed.emit()
 
@@ -198,7 +201,8 @@ class Results(QObject):
         self.cancel_asked.emit()
 
     def mark_out_of_date(self) -> None:
-        """Say that a setting has changed since `findings` were measured."""
+        """Say that a setting has changed since `findings` were measured, and since the measuring that goes on began."""
+        self._outdated_generation = self._generation
         if not self._out_of_date:
             self._out_of_date = True
             self.changed.emit()

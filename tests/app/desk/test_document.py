@@ -54,6 +54,28 @@ def test_a_drag_is_one_step() -> None:
     assert document.pairs[0].t2 == 1e-6
 
 
+def test_many_rejected_pulses_are_taken_back_without_comparing_each_with_all() -> None:
+    compared = 0
+
+    class Place(tuple[int, int, int]):
+        def __eq__(self, other: object) -> bool:
+            nonlocal compared
+            compared += 1
+            return super().__eq__(other)
+
+        __hash__ = tuple.__hash__
+
+    places = [Place((record, 0, 30)) for record in range(500)]
+    document = Document()
+    document.reject_pulses(places, "an echo")
+    kept = Place((500, 0, 30))
+    document.reject_pulses([kept], "an echo")
+    compared = 0
+    document.take_pulses_back([Place(place) for place in places])
+    assert list(document.rejected) == [kept]
+    assert compared <= 10 * len(places)
+
+
 def test_something_new_forgets_what_was_undone() -> None:
     document = Document()
     document.flag(1)

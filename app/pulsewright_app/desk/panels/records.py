@@ -225,7 +225,7 @@ class RecordsPanel(Panel):
 
     def _update_pulse_button(self, chosen: list[int]) -> None:
         to_reject = self._pulses.any_to_reject(self.document, chosen)
-        back = not to_reject and bool(self._pulses.rejected(self.document, chosen))
+        back = not to_reject and self._pulses.any_rejected(self.document, chosen)
         self.pulse_button.setText("Take pulse back" if back else "Reject pulse")
         what = "Reject the first pulse of each chosen record on the current channel"
         if back:
@@ -288,11 +288,10 @@ class RecordsPanel(Panel):
     def toggle_pulses(self) -> None:
         """Reject the first pulse of each chosen record on the current channel; where none is left, take them back."""
         chosen = self.chosen_records()
-        reject, back = self._pulses.to_reject(self.document, chosen), self._pulses.rejected(self.document, chosen)
-        if reject:
+        if reject := self._pulses.to_reject(self.document, chosen):
             self.document.reject_pulses(reject, self.reason.text().strip() or "rejected on the desk")
             self.reason.clear()
-        elif back:
+        elif back := self._pulses.rejected(self.document, chosen):
             self.document.take_pulses_back(back)
         else:
             self.viewing.tell("The chosen records have no pulse on the current channel.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import repeat
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,24 +34,28 @@ class RowPulses:
 
     def to_reject(self, document: Document, records: list[int]) -> list[PulsePlace]:
         """Return the first pulses of some records, those that are rejected already left aside."""
-        return list(self._not_rejected(document, records))
+        rejected = document.rejected
+        return [place for place in self._first(records) if place not in rejected]
 
     def any_to_reject(self, document: Document, records: list[int]) -> bool:
         """Return whether `to_reject` would return any."""
-        return next(self._not_rejected(document, records), None) is not None
+        return not all(map(document.rejected.__contains__, self._first(records)))
 
-    def _not_rejected(self, document: Document, records: list[int]) -> Iterator[PulsePlace]:
+    def _first(self, records: list[int]) -> Iterator[PulsePlace]:
+        """Return the first pulses of some records."""
         numbers = np.array(records, dtype=np.int64)
         numbers = numbers[numbers < len(self._sample)]
         numbers = numbers[self._sample[numbers] >= 0]
-        for record, sample in zip(numbers.tolist(), self._sample[numbers].tolist(), strict=True):
-            place = (record, self._channel, sample)
-            if place not in document.rejected:
-                yield place
+        return zip(numbers.tolist(), repeat(self._channel), self._sample[numbers].tolist(), strict=False)
 
     def rejected(self, document: Document, records: Iterable[int]) -> list[PulsePlace]:
         """Return the pulses of some records on the channel that are rejected."""
-        if not document.rejected:
-            return []
-        chosen = set(records)
-        return [place for place in document.rejected if place[0] in chosen and place[1] == self._channel]
+        return list(self._rejected(document, records))
+
+    def any_rejected(self, document: Document, records: Iterable[int]) -> bool:
+        """Return whether `rejected` would return any."""
+        return next(self._rejected(document, records), None) is not None
+
+    def _rejected(self, document: Document, records: Iterable[int]) -> Iterator[PulsePlace]:
+        chosen = set(records) if document.rejected else set()
+        return (place for place in document.rejected if place[0] in chosen and place[1] == self._channel)
