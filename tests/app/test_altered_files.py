@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -16,6 +18,7 @@ import pytest
 
 from pulsewright.session import Channel
 from pulsewright.store import write_session
+from pulsewright_app.samples import sample
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/io").exists(), reason="how far a process has read is told by Linux alone"
@@ -151,11 +154,12 @@ def test_a_removed_file_is_measured_to_its_end(run: Path, original: Path) -> Non
     assert printed == whole.stdout
 
 
-@pytest.mark.parametrize(("alter", "told"), [ALTERED[0], ALTERED[2]], ids=["cut", "replaced"])
+@pytest.mark.parametrize(("alter", "told"), ALTERED, ids=["cut", "written to", "replaced"])
 def test_a_campaign_stores_the_reason_and_measures_it_the_next_time(
     alter: Callable[[Path], None], told: str, run: Path, tmp_path: Path, original: Path
 ) -> None:
     claims, results = tmp_path / "claims.toml", tmp_path / "results.sqlite"
+    shutil.copy(sample("tank_walk.h5"), run.parent)
     claims.write_text(CLAIMS)
     arguments = ("campaign", run.parent, "--claims", claims, "--to", results, "--workers", 1)
     campaign = started(*arguments)
@@ -165,20 +169,23 @@ def test_a_campaign_stores_the_reason_and_measures_it_the_next_time(
     _, errors = campaign.communicate(timeout=LONGEST_WAIT)
     assert "Traceback" not in errors
     assert campaign.returncode in (0, 1, 3), errors
-    state, reason = row(results)
+    stored = rows(results)
+    state, reason = stored["run.h5"]
     assert state == "failed"
     assert told in reason
+    assert stored["tank_walk.h5"] == ("measured", "")
     run.write_bytes(original.read_bytes())
-    again = subprocess.run([*PROGRAM, *map(str, arguments)], capture_output=True, text=True, check=False)
+    again = subprocess.run([*PROGRAM, *map(str, arguments), "--json"], capture_output=True, text=True, check=False)
     assert "Traceback" not in again.stderr
-    assert row(results) == ("measured", "")
+    told_again = json.loads(again.stdout)
+    assert (told_again["measured"], told_again["unchanged"]) == (1, 1)
+    assert rows(results)["run.h5"] == ("measured", "")
 
 
-def row(results: Path) -> tuple[str, str]:
+def rows(results: Path) -> dict[str, tuple[str, str]]:
     base = sqlite3.connect(results)
     try:
-        (found,) = base.execute("SELECT state, reason FROM sessions").fetchall()
+        found = base.execute("SELECT session, state, reason FROM sessions").fetchall()
     finally:
         base.close()
-    state, reason = found
-    return str(state), str(reason or "")
+    return {str(session): (str(state), str(reason or "")) for session, state, reason in found}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import shutil
 from hashlib import sha256
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
 from pulsewright.session import Channel
@@ -36,14 +38,19 @@ def copied(name: str, folder: Path) -> Path:
     return folder / f"{name}.h5"
 
 
-@pytest.mark.parametrize(
-    "command",
-    ["demo", "review", "describe", "measure", "claims", "evidence", "plan", "compare", "rearm"],
-)
-def test_every_command_explains_itself_with_an_example(command: str) -> None:
+COMMANDS = typer.main.get_group(app).commands
+"""Every command that the program has."""
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_explains_itself_with_an_example(command: str, monkeypatch: Any, tmp_path: Path) -> None:
     result = pulsewright(command, "--help")
     assert result.exit_code == 0
     assert f"Example: pulsewright {command}" in result.stdout
+    example = (COMMANDS[command].help or "").partition("Example: pulsewright ")[2].partition("\n\n")[0]
+    # the command takes these words as they stand, whether the files that they name exist or not
+    monkeypatch.chdir(tmp_path)
+    COMMANDS[command].make_context(command, shlex.split(example)[1:])
 
 
 def test_without_a_command_the_help_is_shown() -> None:

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QDialog, QHeaderView, QTableWidget, QTableWidgetItem, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHeaderView, QTableWidget, QTableWidgetItem, QVBoxLayout, QWidget
+
+from pulsewright_app.desk.form_page import BesideTheDesk
 
 
 @dataclass(frozen=True)
@@ -262,7 +264,7 @@ def make_actions(owner: QWidget, answers: dict[str, Callable[[], object]]) -> di
     return made
 
 
-class ShortcutsPage(QDialog):
+class ShortcutsPage(BesideTheDesk):
     """Lists every action with its keys, and every gesture."""
 
     def __init__(self, parent: QWidget | None = None) -> None:

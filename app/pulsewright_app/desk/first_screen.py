@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtGui import QShowEvent
+from PySide6.QtGui import QHideEvent, QShowEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.getting_ready import get_ready_soon
@@ -34,7 +34,7 @@ class FirstScreen(QWidget):
         self._looking = QTimer(self)
         self._looking.setSingleShot(True)
         self._looking.setInterval(_LOOKING_MS)
-        self._looking.timeout.connect(self._load)
+        self._looking.timeout.connect(get_ready_soon)
         column = QVBoxLayout()
         column.setSpacing(10)
         column.addWidget(_text(f"<span style='{_HEADING}'>Which recorded session shall we look at?</span>"))
@@ -97,9 +97,10 @@ class FirstScreen(QWidget):
         super().showEvent(event)
         self._looking.start()
 
-    def _load(self) -> None:
-        if self.isVisible():  # where a session came at once, its first picture must not wait for this
-            get_ready_soon()
+    def hideEvent(self, event: QHideEvent) -> None:
+        """Load nothing where a session came at once: its first picture must not wait for this."""
+        super().hideEvent(event)
+        self._looking.stop()
 
     def show_recent(self, recent: Sequence[RecentFile]) -> None:
         """List the sessions that were opened last; those that are gone are left away here."""

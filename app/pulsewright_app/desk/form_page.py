@@ -7,7 +7,18 @@ from PySide6.QtGui import QHideEvent
 from PySide6.QtWidgets import QDialog, QFormLayout, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
 
 
-class FormPage(QDialog):
+class BesideTheDesk(QDialog):
+    """A window beside the desk, which has the keys only as long as it is there."""
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        """Give the keys back to the desk, whatever the system does with them."""
+        super().hideEvent(event)
+        desk = self.parentWidget()
+        if desk is not None and desk.isVisible() and not event.spontaneous():
+            desk.window().activateWindow()
+
+
+class FormPage(BesideTheDesk):
     """Beside the desk, not in its way."""
 
     def __init__(self, title: str, parent: QWidget | None = None) -> None:
@@ -51,17 +62,10 @@ class FormPage(QDialog):
     def come_up(self) -> None:
         """Show the page, over the desk, as large as what it says."""
         layout = self.layout()
+        self.show()  # first: only then does it know the size of its letters, where that changed while it was hidden
         if layout is not None and self.testAttribute(Qt.WidgetAttribute.WA_Resized):  # else Qt finds the size
             wide = max(self.width(), layout.sizeHint().width())
             needed = layout.totalHeightForWidth(wide) if layout.hasHeightForWidth() else layout.sizeHint().height()
             self.resize(QSize(wide, max(self.height(), needed)).boundedTo(self.screen().availableSize()))
-        self.show()
         self.raise_()
         self.activateWindow()
-
-    def hideEvent(self, event: QHideEvent) -> None:
-        """Give the keys back to the desk, whatever the system does with them."""
-        super().hideEvent(event)
-        desk = self.parentWidget()
-        if desk is not None and desk.isVisible() and not event.spontaneous():
-            desk.window().activateWindow()

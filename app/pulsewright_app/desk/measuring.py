@@ -57,6 +57,8 @@ class Measuring(QObject):
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
         self._settle.timeout.connect(self.start)
+        self._measured: tuple[Session, Settings] | None = None
+        """What was measured last, or is being measured, and by which settings."""
         document.session_changed.connect(self._session_changed)
         document.settings_changed.connect(self._settings_changed)
         document.left_out_changed.connect(self._settings_changed)
@@ -67,6 +69,7 @@ class Measuring(QObject):
     def _session_changed(self) -> None:
         self._results.clear()
         self._settle.stop()
+        self._measured = None
         if self._document.session is not None:
             self.start()
 
@@ -74,8 +77,19 @@ class Measuring(QObject):
         findings = self._results.findings
         if self._document.session is None or (findings is None and not self._results.busy):
             return
+        if self._under_way():  # a session that was opened announces all that was added to it
+            return
         self._results.mark_out_of_date()
         self._settle.start()
+
+    def _under_way(self) -> bool:
+        """Return whether the session is being measured by just the settings that count now."""
+        if self._measured is None or self._settle.isActive() or not self._results.busy:
+            return False
+        session, settings = self._measured
+        with suppress(PulsewrightError):
+            return session is self._document.session and settings == self._document.measuring_settings()
+        return False
 
     def start(self) -> None:
         """Measure by the settings that count now; what is being measured by older ones is dropped."""
@@ -89,6 +103,7 @@ class Measuring(QObject):
         except PulsewrightError as error:
             self._results.fail(generation, error.sentence)
             return
+        self._measured = (session, settings)
         results, in_parts = self._results, self._in_parts
         self._background.start(
             _KEY,

@@ -274,7 +274,14 @@ class DeskWindow(TakesFiles, QMainWindow):
         if opened is not None:
             self._unveiling.soon(lambda: self._put_on(opened))
 
+    def _finish_typing(self) -> None:
+        """Let the field that is written in, here or on a page, hand over what was typed, while it can still be kept."""
+        field = QApplication.focusWidget()
+        if field is not None and self in (field.window(), field.window().parentWidget()):
+            field.clearFocus()
+
     def _put_on(self, opened: Opened) -> None:
+        self._finish_typing()
         if self.background.closed or not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
@@ -300,6 +307,7 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def close_session(self) -> None:
         """Go back to the first screen."""
+        self._finish_typing()
         if not self.reviewing.let_go():
             return
         self.background.cancel_all()
@@ -386,6 +394,7 @@ class DeskWindow(TakesFiles, QMainWindow):
     def closeEvent(self, event: QCloseEvent) -> None:
         """Save what was added, end the background work and give the file back."""
         self.viewing.play(False)
+        self._finish_typing()
         if not self.reviewing.let_go():
             event.ignore()
             return

@@ -118,8 +118,30 @@ def walking_session() -> Callable[..., Session]:
     return walking
 
 
+@pytest.fixture(scope="session")
+def compiled() -> None:
+    """Compile what measures before any desk is waited for: where nothing is kept from an earlier run, that is long."""
+    from pulsewright.opening import open_session
+    from pulsewright_analysis.findings import measure
+
+    for name in ("tank_faults.h5", "tank_walk.h5"):
+        with open_session(sample(name)) as session:
+            measure(session)
+
+
 @pytest.fixture
-def make_window(qtbot: Any) -> Iterator[Callable[..., DeskWindow]]:
+def short_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the desk wait only briefly for a person's next change: every change of a test would cost up to a second."""
+    from pulsewright_app.desk import first_screen, judging, measuring, reviewing
+
+    monkeypatch.setattr(first_screen, "_LOOKING_MS", 30)
+    monkeypatch.setattr(judging, "_SETTLE_MS", 10)
+    monkeypatch.setattr(measuring, "_SETTLE_MS", 25)
+    monkeypatch.setattr(reviewing, "_SOON_MS", 50)
+
+
+@pytest.fixture
+def make_window(qtbot: Any, compiled: None, short_pauses: None) -> Iterator[Callable[..., DeskWindow]]:
     """Return a maker of shown desks; each is closed, its workers awaited and its widgets deleted."""
     from PySide6.QtCore import QCoreApplication, QEvent
     from PySide6.QtWidgets import QApplication
@@ -135,8 +157,8 @@ def make_window(qtbot: Any) -> Iterator[Callable[..., DeskWindow]]:
     def make(session: Session | Path | None = None, dark: bool = False) -> DeskWindow:
         window = DeskWindow(dark=dark)
         made.append(window)
-        window.show()
-        qtbot.waitExposed(window)
+        with qtbot.waitExposed(window):
+            window.show()
         if isinstance(session, Session):
             window.document.open(session)
         elif session is not None:

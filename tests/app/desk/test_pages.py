@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +13,11 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage
-from PySide6.QtWidgets import QApplication, QFileDialog
+from PySide6.QtWidgets import QApplication, QComboBox, QFileDialog, QLabel, QSpinBox, QWidget
 
 from pulsewright.review import read_review, review_path_for
 from pulsewright_analysis.findings import Watch
+from pulsewright_app.desk.habits.manners import set_font_percent
 from pulsewright_app.desk.saving.picture_page import ON_SCREEN
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK
@@ -87,6 +88,21 @@ def test_the_title_is_typed_kept_in_the_review_taken_back_and_stands_on_the_shee
     assert again.document.sheet_title == ""
     again.document.undo()
     assert field.text() == "Acceptance of the recorder <7>"
+
+
+@pytest.mark.parametrize("leave", ["close", "close_session"])
+def test_a_title_that_is_still_being_typed_is_kept_when_the_session_goes(
+    leave: str, make_window: Callable[..., DeskWindow], qtbot: Any, faults: Path
+) -> None:
+    desk = make_window(faults)
+    press(desk, qtbot, "Ctrl+E")
+    page = page_of(desk, SHEET)
+    field = called(page, "Title of the sheet")
+    field.setFocus()
+    qtbot.waitUntil(field.hasFocus)
+    qtbot.keyClicks(field, "Half a ti")
+    getattr(desk, leave)()
+    assert read_review(review_path_for(faults)).sheet_title == "Half a ti"
 
 
 def test_what_is_not_measured_is_measured_from_the_sheets_page(
@@ -235,3 +251,60 @@ def test_a_page_in_front_keeps_its_keys_and_escape_gives_them_back(
     qtbot.waitUntil(lambda: QApplication.activeWindow() is desk)
     qtbot.keyClick(desk.focusWidget(), Qt.Key.Key_PageDown)
     assert desk.viewing.record == record + 1
+
+
+def front(desk: DeskWindow) -> QWidget:
+    """The window that lies over the desk."""
+    return next(w for w in QApplication.topLevelWidgets() if w.isVisible() and w is not desk)
+
+
+@pytest.mark.parametrize("key", ["Ctrl+Shift+V", "Ctrl+I", "Ctrl+,", "Ctrl+K", "Alt+G", "F1", "Shift+F1", "Ctrl+F1"])
+def test_whatever_lay_in_front_the_plot_has_the_keys_again_after_escape(
+    key: str, desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    desk.middle.view.canvas.setFocus()
+    press(desk, qtbot, key)
+    page = front(desk)
+    qtbot.waitUntil(lambda: QApplication.activeWindow() is page)
+    record = desk.viewing.record
+    for pressed in (Qt.Key.Key_PageDown, Qt.Key.Key_M, Qt.Key.Key_F):
+        qtbot.keyClick(page, pressed)
+    assert (desk.viewing.record, desk.document.pairs) == (record, ())
+    qtbot.keyClick(page, Qt.Key.Key_Escape)
+    qtbot.waitUntil(lambda: QApplication.activeWindow() is desk)
+    assert QApplication.focusWidget() is desk.middle.view.canvas
+    qtbot.keyClick(QApplication.focusWidget(), Qt.Key.Key_PageDown)
+    assert desk.viewing.record == record + 1
+    settle(desk)
+
+
+@pytest.fixture
+def usual_letters() -> Iterator[None]:
+    """Give the letters their size back."""
+    yield
+    set_font_percent(100)
+
+
+def cut_off(page: QWidget) -> list[str]:
+    """The texts and fields of a page that get less height than they need."""
+    texts = [w for w in page.findChildren(QLabel) if w.isVisible() and w.text() and w.wordWrap()]
+    fields = [w for kind in (QComboBox, QSpinBox) for w in page.findChildren(kind) if w.isVisible()]
+    return [w.text() for w in texts if w.height() < w.heightForWidth(w.width())] + [
+        w.accessibleName() for w in fields if w.height() < w.minimumSizeHint().height()
+    ]
+
+
+@pytest.mark.parametrize("key", ["Ctrl+E", "Ctrl+P", "Shift+F1", "Ctrl+F1", "Alt+F1"])
+def test_a_page_seen_before_fits_letters_of_twice_the_size(
+    key: str, desk: DeskWindow, qtbot: Any, settle: Settle, usual_letters: None
+) -> None:
+    set_font_percent(100)
+    press(desk, qtbot, key)
+    page = front(desk)
+    qtbot.keyClick(page, Qt.Key.Key_Escape)
+    set_font_percent(200)
+    settle(desk)
+    press(desk, qtbot, key)
+    qtbot.waitUntil(page.isVisible)
+    settle(desk)
+    assert cut_off(page) == []

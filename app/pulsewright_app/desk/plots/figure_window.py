@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
-from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
+from pulsewright_app.desk.form_page import BesideTheDesk
 from pulsewright_app.desk.plots.figure_pages import TITLES, FigurePage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -15,7 +16,7 @@ from pulsewright_app.wording import FigureName
 _SIZE = (900, 620)
 
 
-class FigureWindow(QDialog):
+class FigureWindow(BesideTheDesk):
     """Beside the desk, not in its way; follows the findings as they are measured anew."""
 
     def __init__(self, name: FigureName, viewing: Viewing, results: Results, parent: QWidget | None = None) -> None:
