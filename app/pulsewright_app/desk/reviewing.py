@@ -162,7 +162,7 @@ class Reviewing(QObject):
 
         def done(sentence: str) -> None:
             if self._opened is opened:
-                self._saved, self._written, self._failure = review, True, ""
+                self._saved, self._written, self._warned, self._failure = review, True, False, ""
                 self._again.stop()
                 if sentence:
                     self.told.emit(sentence)
@@ -184,19 +184,21 @@ class Reviewing(QObject):
         Returns
         -------
         bool
-            False if it cannot be saved anywhere: the bar says why. Asked once more, it gives up and returns True.
+            False if it cannot be saved anywhere: the bar says why. Asked once more, it tries again and then gives up.
         """
         self._timer.stop()
         review, opened = self._unsaved(), self._opened
-        if review is None or opened is None or self._warned:
+        if review is None or opened is None:
             return True
         try:
             opened.places.save(review, opened.places.next_version())
         except PulsewrightError as error:
+            if self._warned:
+                return True
             self._warned = True
             self.told.emit(f"{error.sentence} Close it once more to give up what you added.")
             return False
-        self._saved = review
+        self._saved, self._warned = review, False
         return True
 
     def leave(self) -> None:

@@ -14,6 +14,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QComboBox, QFileDialog, QLabel, QLineEdit, QListWidget, QPushButton
 
 from pulsewright.claims_file import read_claims
+from pulsewright.claims_text import look_at
+from pulsewright_app.desk.claims.settings_table import VALUE, SettingsTable
 from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import LEFT, Settle, press
@@ -227,3 +229,24 @@ def test_a_setting_is_written_and_measured_by(page: Page) -> None:
     page.settle(page.desk)
     settings = page.desk.results.findings.settings
     assert (settings.re_arm, settings.origin("re_arm")) == (pytest.approx(3e-6), "claims")
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "kept"),
+    [
+        ("channel", "12", "12"), ("reference", "1e3", "1e3"), ("cycle", "12", 12), ("clock_ppm", "2.5", 2.5),
+        ("re_arm", "3 us", "3 us"), ("re_arm", " ", None), ("cycle", "-3", -3),
+    ],
+)  # fmt: skip
+def test_a_channel_called_by_a_number_stays_a_name(
+    name: str, typed: str, kept: object, make_window: Callable[..., DeskWindow]
+) -> None:
+    table = SettingsTable()
+    written: list[object] = []
+    table.written.connect(lambda _, value: written.append(value))
+    table.show_settings(look_at(""))
+    table.item(table._names.index(name), VALUE).setText("before")
+    table.item(table._names.index(name), VALUE).setText(typed)
+    assert written[-1] == kept
+    assert type(written[-1]) is type(kept)
+    table.deleteLater()

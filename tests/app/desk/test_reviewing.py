@@ -229,6 +229,40 @@ def test_where_nothing_can_be_saved_the_desk_asks_before_it_closes(
     assert not desk.isVisible()
 
 
+def test_closed_once_more_it_is_saved_where_that_has_become_possible(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, own_folder: Path
+) -> None:
+    own_folder.parent.write_text("a file where a folder should be")
+    desk = make_window(faults)
+    away = faults.parent.rename(faults.parent.with_name("pulled out"))
+    press(desk, qtbot, "F")
+    press(desk, qtbot, "Ctrl+Q")
+    assert desk.isVisible()
+    away.rename(faults.parent)  # the drive is back
+    press(desk, qtbot, "Ctrl+Q")
+    assert not desk.isVisible()
+    assert make_window(faults).document.flags == {0}
+
+
+def test_it_asks_again_about_what_was_added_since_it_could_be_saved(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, own_folder: Path
+) -> None:
+    own_folder.parent.write_text("a file where a folder should be")
+    desk = make_window(faults)
+    away = faults.parent.rename(faults.parent.with_name("pulled out"))
+    press(desk, qtbot, "F")
+    press(desk, qtbot, "Ctrl+Q")
+    away.rename(faults.parent)
+    desk.document.note(1, "late")
+    qtbot.waitUntil(lambda: any(faults.parent.glob("*.review.json")), timeout=20_000)
+    settle(desk)
+    away = faults.parent.rename(faults.parent.with_name("pulled out"))
+    desk.document.note(2, "later")
+    press(desk, qtbot, "Ctrl+Q")
+    assert desk.isVisible()
+    assert message(desk).endswith("Close it once more to give up what you added.")
+
+
 def test_two_windows_on_one_session_both_keep_what_they_add(
     make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path
 ) -> None:

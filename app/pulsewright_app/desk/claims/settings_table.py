@@ -9,7 +9,8 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHeaderView, QTableWidget, QTableWidgetItem, QWidget
 
 from pulsewright.claims_text import WrittenClaims
-from pulsewright.settings import setting_names
+from pulsewright.errors import SettingError
+from pulsewright.settings import parse_setting, setting_names
 from pulsewright_app.setting_words import name_in_words
 
 NAME, VALUE, WRONG = 0, 1, 2
@@ -60,7 +61,7 @@ class SettingsTable(QTableWidget):
 
     def _item_written(self, item: QTableWidgetItem) -> None:
         if not self._filling and item.column() == VALUE:
-            self.written.emit(self._names[item.row()], as_written(item.text()))
+            self.written.emit(self._names[item.row()], as_written(self._names[item.row()], item.text()))
 
 
 def as_typed(settings: Mapping[str, Any], name: str) -> str:
@@ -71,14 +72,30 @@ def as_typed(settings: Mapping[str, Any], name: str) -> str:
     return ", ".join(str(part) for part in value) if isinstance(value, list) else str(value)
 
 
-def as_written(text: str) -> Any:
-    """Return what is written into the file for what was typed: a whole number, a number, or text; None for nothing."""
+def as_written(name: str, text: str) -> Any:
+    """Return what is written into the file for what was typed: a number, text where that is needed; None for nothing.
+
+    A channel may be called by a number, and a name is text.
+    """
     bare = text.strip()
-    if not bare:
-        return None
+    number = _number(bare)
+    if number is None:
+        return bare or None
+    return bare if not _taken(name, number) and _taken(name, bare) else number
+
+
+def _number(bare: str) -> int | float | None:
     for read in (int, float):
         try:
-            return read(bare) if bare.isascii() and "_" not in bare else bare
+            return read(bare) if bare.isascii() and "_" not in bare else None
         except ValueError:
             continue
-    return bare
+    return None
+
+
+def _taken(name: str, value: Any) -> bool:
+    try:
+        parse_setting(name, value)
+    except SettingError:
+        return False
+    return True
