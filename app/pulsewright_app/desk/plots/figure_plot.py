@@ -12,6 +12,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
+from pulsewright_app.desk.plots.many_points import ManyPoints
 from pulsewright_app.desk.views.axes import NumberAxis, dress
 from pulsewright_app.figures_axes import Axis
 from pulsewright_app.figures_data import JitterFigure, PositionsFigure, SkewFigure, TriggerGapsFigure
@@ -26,6 +27,8 @@ _LEAST_HEIGHT = 110
 _NO_LIMIT = 16_777_215
 _SIZES = ((60, 8), (400, 5), (math.inf, 3))
 """Pixels of a point, where there are at most so many."""
+_MOST_SYMBOLS = 5000
+"""More points than this are too dense for symbols, each of which takes time to prepare."""
 _PALE = 0.45
 """How strong the points of a figure are that is out of date, or partial."""
 _LINES_FOR_TWO = 9
@@ -282,6 +285,11 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     ) -> None:
         ink = self._colour(colour)
         size = next(size for most, size in _SIZES if len(x) <= most)
+        if len(x) > _MOST_SYMBOLS:
+            many = ManyPoints(x, y, numbers, ink, size, symbol)
+            many.chosen.connect(chosen)
+            plot.addItem(many)
+            return
         points = pg.ScatterPlotItem(x=x, y=y, data=numbers.tolist(), symbol=symbol, size=size, brush=ink, pen=ink)
         points.sigClicked.connect(lambda _item, hit, _event: chosen.emit(int(hit[0].data())) if len(hit) else None)
         plot.addItem(points)
