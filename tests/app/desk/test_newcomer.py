@@ -104,7 +104,7 @@ def test_from_the_first_screen_to_a_spacing_a_picture_and_a_sheet(
     click(qtbot, page("Save the picture"), "Choose a file, PNG or SVG, and save the picture")
     settle(desk)
     saved = QImage(str(tmp_path / "spacing.png"))
-    assert (saved.width(), saved.height()) == (1200, 700)
+    assert saved.size() == desk.middle.view.size()  # as large as what was looked at
     click(qtbot, page("Save the picture"), "Close this page")
     back_to(desk, qtbot)
 
