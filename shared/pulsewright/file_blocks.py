@@ -312,9 +312,10 @@ class ChunkedSource(FileSource):
             raise self._failed(records, error) from error
 
     def _unpacked(self, room: Room | None, records: range, channels: range, samples: range) -> Codes:
-        if self._rows is not None:
+        rows = self._rows  # once: another thread may find no room meanwhile
+        if rows is not None:
             try:
-                return self._rows.part(room, records, channels, samples)
+                return rows.part(room, records, channels, samples)
             except OSError as error:
                 if error.errno not in _NO_ROOM:
                     raise
@@ -330,6 +331,7 @@ class ChunkedSource(FileSource):
 
     def close(self) -> None:
         """Give back the file."""
-        if self._rows is not None:
-            self._rows.close()
+        rows = self._rows
+        if rows is not None:
+            rows.close()
         self._file.close()

@@ -29,7 +29,8 @@ class UnpackedRows:
 
     HDF5 unpacks a whole chunk for whatever is read of it, and remembers only as many as fit into its memory: read block
     by block, large chunks are unpacked many times over. A row is unpacked chunk by chunk, in their order, into a
-    temporary file, which takes room on the disk and none in memory, and is removed when it is no longer kept.
+    temporary file, which takes room where the system keeps those, mostly on the disk, and goes when it is no longer
+    kept.
 
     Parameters
     ----------

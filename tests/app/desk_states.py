@@ -174,9 +174,9 @@ def _filters(window: DeskWindow) -> Iterator[State]:
         QTest.keyClick(line, Qt.Key.Key_Return)
         settle(window)
         yield name, window
-    window.viewing.set_only_matching(True)
+    window.viewing.set_only_matching(False)  # they are told, and all are shown
     settle(window)
-    yield "filter_only_matching", window
+    yield "filter_all_shown", window
     line.clear()
     window.viewing.tell("")
     settle(window)

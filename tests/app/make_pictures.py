@@ -29,7 +29,7 @@ from pulsewright_app.samples import sample
 SAMPLES = ("tank_faults", "tank_walk", "tank_slip", "tank_sine")
 ALIKE = (
     "first_screen", "message_no_file", "message_long", "filter_wrong", "page_about", "page_cautions", "page_guide",
-    "page_import", "page_preferences", "page_shortcuts",
+    "page_import", "page_pair_series", "page_preferences", "page_shortcuts",
 )  # fmt: skip
 """States that look alike whatever the sample: rendered with the first one, as the menus are."""
 README_PICTURE = Path(__file__).parents[2] / "app" / "pictures" / "desk.png"

@@ -119,7 +119,7 @@ def test_a_running_measuring_shows_progress_and_can_be_cancelled(bench: Any) -> 
     assert not panel.cancel_button.isVisible()
     generation = bench.results.start()
     bench.results.advance(generation, 0.4, "pulses of records 0 to 9")
-    assert panel.state.text() == "Pulses of records 0 to 9, 40%"
+    assert panel.state.text() == "Pulses of records 0 to 9, 40 %"
     assert panel.progress.value() == pytest.approx(0.4 * panel.progress.maximum())
     with bench.qtbot.waitSignal(panel.cancel_requested):
         bench.press(panel.cancel_button)

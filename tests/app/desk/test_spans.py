@@ -96,7 +96,23 @@ def test_a_span_is_typed_mended_and_cleared(desk: DeskWindow, qtbot: Any) -> Non
     assert window_of(desk, "span") == pytest.approx((30e-6, 80e-6))
     qtbot.mouseClick(rows.clear_buttons["span"], Qt.MouseButton.LeftButton)
     assert window_of(desk, "span") is None
-    assert rows.origins["span"].text() == "the whole record"
+    assert (field.text(), rows.origins["span"].text()) == ("", "the whole record")
+
+
+def test_what_is_being_typed_is_not_written_over(desk: DeskWindow, qtbot: Any) -> None:
+    field = rows_of(desk).fields["span"]
+    field.setFocus()
+    qtbot.waitUntil(field.hasFocus)
+    field.selectAll()
+    qtbot.keyClicks(field, "60 us ..")
+    desk.document.set_setting("clock_ppm", 3.0)  # as from another panel, or by undo
+    assert field.text() == "60 us .."
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    assert "is not a stretch" in message(desk)
+    assert field.text() == "60 us ..", "it is there to be mended"
+    qtbot.keyClicks(field, " 120 us")
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    assert desk.document.measuring_settings().span == pytest.approx((60e-6, 120e-6))
 
 
 def test_a_span_of_the_command_line_is_not_changed(desk: DeskWindow, qtbot: Any) -> None:

@@ -188,7 +188,7 @@ class FindingsPanel(Panel):
         stale = stale or self._partial_text()
         if results.busy:
             doing = results.progress_text or "measuring"
-            return f"{stale} {doing[0].upper()}{doing[1:]}, {results.progress:.0%}".strip()
+            return f"{stale} {doing[0].upper()}{doing[1:]}, {100 * results.progress:.0f} %".strip()
         if stale or results.findings is not None:
             return stale
         return "Nothing measured yet." if self.document.session is not None else "No session is open."

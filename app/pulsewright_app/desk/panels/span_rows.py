@@ -31,9 +31,10 @@ class SpanRows(QWidget):
         grid.setColumnStretch(1, 1)
         for row, name in enumerate(SPANS):
             self._add_row(grid, 2 * row, name)
-        for signal in (document.settings_changed, document.session_changed, document.claims_changed):
+        for signal in (document.settings_changed, document.claims_changed):
             signal.connect(self._show)
-        self._show()
+        document.session_changed.connect(self._show_all)
+        self._show_all()
 
     def _add_row(self, grid: QGridLayout, row: int, name: SpanName) -> None:
         field, origin, clear = QLineEdit(), NarrowLabel(), QToolButton()
@@ -46,7 +47,7 @@ class SpanRows(QWidget):
         origin.setAccessibleName(f"{_MEANINGS[name]}: where the setting came from")
         clear.setText("Clear")
         clear.setAccessibleName(f"{_MEANINGS[name]}: take back what was set on the desk")
-        clear.clicked.connect(lambda: self._tell(self._viewing.spans.clear(name)))
+        clear.clicked.connect(lambda: self._clear(name))
         heading = QLabel(HEADINGS[name])
         heading.setBuddy(field)
         grid.addWidget(heading, row, 0)
@@ -55,19 +56,29 @@ class SpanRows(QWidget):
         grid.addWidget(clear, row + 1, 2)
         self.fields[name], self.origins[name], self.clear_buttons[name] = field, origin, clear
 
+    def _show_all(self) -> None:
+        """Show what counts in every field, also where somebody still writes: it is another session."""
+        for field in self.fields.values():
+            field.setModified(False)
+        self._show()
+
     def _show(self) -> None:
+        """Show what counts; a field in which somebody writes keeps what is written."""
         there = self._document.session is not None
         for name in SPANS:
-            told = span_of(self._document, name)
-            self.fields[name].setText(told.text)
-            self.fields[name].setEnabled(there)
+            told, field = span_of(self._document, name), self.fields[name]
+            if not (field.hasFocus() and field.isModified()):
+                field.setText(told.text)
+            field.setEnabled(there)
             self.origins[name].setText(ORIGINS[told.origin])
             self.clear_buttons[name].setEnabled(there and name in self._document.settings)
 
     def _take(self, name: SpanName) -> None:
-        """Set what was typed; an empty field gives the span back."""
-        text = self.fields[name].text().strip()
+        """Set what was typed; an empty field gives the span back, and what cannot be read stays to be mended."""
+        field = self.fields[name]
+        text = field.text().strip()
         if text == span_of(self._document, name).text:
+            field.setModified(False)
             return
         try:
             refused = self._viewing.spans.set(name, *parse_span(text, "s", name)) if text else ""
@@ -76,6 +87,13 @@ class SpanRows(QWidget):
         except PulsewrightError as error:
             refused = error.sentence
         self._tell(refused)
+        if not refused:
+            field.setModified(False)
+        self._show()
+
+    def _clear(self, name: SpanName) -> None:
+        self.fields[name].setModified(False)
+        self._tell(self._viewing.spans.clear(name))
         self._show()
 
     def _tell(self, sentence: str) -> None:

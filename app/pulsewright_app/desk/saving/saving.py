@@ -122,7 +122,7 @@ class Saving(QObject):
 
     def _progress(self, key: str, share: float, _: str) -> None:
         if key in TABLES:
-            self._window.middle.told.setText(f"{key}: {share:.0%}, Ctrl+. stops it")
+            self._window.middle.told.setText(f"{key}: {100 * share:.0f} %, Ctrl+. stops it")
 
     def _saved(self, key: str, path: object, sentence: str) -> None:
         if key in TABLES:
