@@ -31,6 +31,8 @@ from desk_sessions import write_walk
 WANTED_MS = 100.0
 BEAT_MS = 2
 LONGEST = 600.0
+AT_IT = 0.15
+"""Share of measuring from which on a worker counts as busy: all samples go through code that is loaded by then."""
 PEER_TELLS = 5e-3
 """Shorter gaps of the peer are not worth a line, seconds."""
 
@@ -118,7 +120,7 @@ def measure_for_ever(path: Path, job: Any, at_it: threading.Event) -> None:
 
     with open_session(path) as session, contextlib.suppress(Cancelled):
         while not job.cancelled():
-            assess(session, Settings(), lambda share, _: at_it.set() if share > 0 else None, job.cancelled, "")
+            assess(session, Settings(), lambda share, _: at_it.set() if share > AT_IT else None, job.cancelled, "")
 
 
 def gestures(window: Any, path: Path, phase: Callable[[str], None]) -> Iterator[Callable[[], bool] | float]:

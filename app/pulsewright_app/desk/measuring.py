@@ -97,7 +97,9 @@ class Measuring(QObject):
         self._settle.stop()
         if session is None:
             return
-        generation = self._results.start()
+        begun: list[int] = []
+        self._in_parts(lambda: begun.append(self._results.start()))  # every number is shown as out of date
+        generation = begun[0]
         try:
             settings = self._document.measuring_settings()
         except PulsewrightError as error:
@@ -127,7 +129,7 @@ class Measuring(QObject):
         """Stop measuring; the findings stay as they are."""
         if self._results.busy:
             self._background.cancel(_KEY)
-            self._results.fail(self._results.generation, "")
+            self._in_parts(lambda: self._results.fail(self._results.generation, ""))
 
 
 def first_part(session: Session, settings: Settings) -> Settings | None:

@@ -102,7 +102,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.importing = Importing(self)
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
-        self._empty = True
+        self._empty, self._putting_on = True, False
         self._pages: dict[str, FormPage] = {}
         self._help: ShortcutsPage | None = None
         self._claims_page: ClaimsPage | None = None
@@ -228,7 +228,8 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def update_actions(self) -> None:
         """Let every action say what it would do now, and whether it can."""
-        update_actions(self)
+        if not self._putting_on:  # a session is announced by a dozen signals, one after another
+            update_actions(self)
 
     def _step(self) -> None:
         """Let the workers wait from a step until it is painted."""
@@ -287,7 +288,12 @@ class DeskWindow(TakesFiles, QMainWindow):
             return
         self.background.cancel_all(but=_OPENING)  # another session may be asked for already
         self.measuring.sha256 = opened.sha256
-        self.reviewing.put_on(opened, self.options)
+        self._putting_on = True
+        try:
+            self.reviewing.put_on(opened, self.options)
+        finally:
+            self._putting_on = False
+        self.update_actions()
         self.manners.opened(opened.path)
 
     def open_sample(self) -> None:

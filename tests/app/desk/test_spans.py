@@ -108,7 +108,7 @@ def test_what_is_being_typed_is_not_written_over(desk: DeskWindow, qtbot: Any) -
     desk.document.set_setting("clock_ppm", 3.0)  # as from another panel, or by undo
     assert field.text() == "60 us .."
     qtbot.keyClick(field, Qt.Key.Key_Return)
-    assert "is not a stretch" in message(desk)
+    assert "is not a number with a unit" in message(desk)
     assert field.text() == "60 us ..", "it is there to be mended"
     qtbot.keyClicks(field, " 120 us")
     qtbot.keyClick(field, Qt.Key.Key_Return)
