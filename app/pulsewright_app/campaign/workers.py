@@ -24,10 +24,12 @@ ENVIRONMENT = {
     "OMP_NUM_THREADS": 1,
     "MKL_NUM_THREADS": 1,
     "OPENBLAS_NUM_THREADS": 1,
-    "NUMBA_NUM_THREADS": 1,
     "PULSEWRIGHT_THREADS": 1,
 }
 """What a local worker starts with: one thread each, because there is one for each core.
+
+Dask sets these in the process that starts the workers, too, while it does so. Numba's own number is not among them: no
+kernel here starts threads, and Numba refuses to go on in a process in which that number changed.
 
 Dask would also have each worker hand freed memory back at once, by MALLOC_TRIM_THRESHOLD_: fetching it anew for every
 block makes measuring take 1.6 times as long.
