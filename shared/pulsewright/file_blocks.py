@@ -73,6 +73,21 @@ class FileSource(BlockSource):
         """Type of a sample, in this machine's byte order."""
         return self._dtype
 
+    def part(self, records: range, channels: range, samples: range) -> Codes:
+        """Return a part of the samples, shape (records, channels, samples).
+
+        Parameters
+        ----------
+        records, channels, samples : range
+            As for `BlockSource.part`.
+
+        Raises
+        ------
+        SessionFileError
+            If the file cannot be read, has become shorter or is damaged there, or has been closed.
+        """
+        return self.part_in(Room(), records, channels, samples)
+
     def _remember(self, path: Path) -> None:
         """Keep in mind how the file is, for `altered`."""
         self._path, self._opened = path.absolute(), self.file_status()
@@ -127,21 +142,6 @@ class PositionedSource(FileSource):
         self._start = start
         self._descriptor: _Descriptor | None = _Descriptor(path)
         self._remember(path)
-
-    def part(self, records: range, channels: range, samples: range) -> Codes:
-        """Return a part of the samples, shape (records, channels, samples).
-
-        Parameters
-        ----------
-        records, channels, samples : range
-            As for `BlockSource.part`.
-
-        Raises
-        ------
-        SessionFileError
-            If the file has become shorter, cannot be read, or has been closed.
-        """
-        return self.part_in(Room(), records, channels, samples)
 
     def part_in(self, room: Room, records: range, channels: range, samples: range) -> Codes:
         """Return a part of the samples as `part` does, read into the room given.
@@ -264,30 +264,15 @@ class ChunkedSource(FileSource):
             return None
         if dataset.chunks[0] * channels * length * dataset.dtype.itemsize <= SMALL_ROW:
             return None
-        return UnpackedRows(dataset, None, self._piece)
+        return UnpackedRows(dataset, self._piece)
 
     def _piece(self, path: Path, shape: tuple[int, int, int]) -> PositionedSource:
         return PositionedSource(path, self._name, 0, shape, self._stored_dtype)
 
-    def part(self, records: range, channels: range, samples: range) -> Codes:
-        """Return a part of the samples, shape (records, channels, samples).
-
-        Parameters
-        ----------
-        records, channels, samples : range
-            As for `BlockSource.part`.
-
-        Chunks that hold other channels or samples too are unpacked whole all the same.
-
-        Raises
-        ------
-        SessionFileError
-            If a chunk is damaged, or the session has been closed.
-        """
-        return self._part(None, records, channels, samples)
-
     def part_in(self, room: Room, records: range, channels: range, samples: range) -> Codes:
         """Return a part of the samples as `part` does, read into the room given where it was unpacked before.
+
+        Chunks that hold other channels or samples too are unpacked whole all the same.
 
         Parameters
         ----------
@@ -297,11 +282,8 @@ class ChunkedSource(FileSource):
         Raises
         ------
         SessionFileError
-            As for `part`.
+            If a chunk is damaged, or the session has been closed.
         """
-        return self._part(room, records, channels, samples)
-
-    def _part(self, room: Room | None, records: range, channels: range, samples: range) -> Codes:
         if not self._file:
             raise self._failed(records, "the session has been closed")
         try:
@@ -311,7 +293,7 @@ class ChunkedSource(FileSource):
         except Exception as error:  # h5py answers damage with nearly any type of exception
             raise self._failed(records, error) from error
 
-    def _unpacked(self, room: Room | None, records: range, channels: range, samples: range) -> Codes:
+    def _unpacked(self, room: Room, records: range, channels: range, samples: range) -> Codes:
         rows = self._rows  # once: another thread may find no room meanwhile
         if rows is not None:
             try:

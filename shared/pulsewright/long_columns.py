@@ -45,7 +45,7 @@ class LongColumn:
                 self._file = tempfile.TemporaryFile(prefix="pulsewright-", suffix=".column", buffering=0)  # noqa: SIM115
             written = self._file.tell()
             for part in self._parts:
-                _write_all(self._file, part)
+                write_all(self._file, part)
         except OSError:  # no room on the disk: what is there already is taken back
             self._held = True
             if self._file is not None:
@@ -77,7 +77,16 @@ class LongColumn:
         return np.asarray(np.memmap(self._file, dtype, mode="c", shape=(size // dtype.itemsize,)))
 
 
-def _write_all(file: IO[bytes], values: NDArray[Any]) -> None:
+def write_all(file: IO[bytes], values: NDArray[Any]) -> None:
+    """Write values, as they lie in memory, into a file without a buffer, which may take them bit by bit.
+
+    Parameters
+    ----------
+    file : binary file
+        Written to where it stands.
+    values : array
+        In one piece.
+    """
     if not len(values):
         return
     rest = values.data.cast("B")

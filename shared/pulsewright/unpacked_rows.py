@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from pulsewright.block_source import BlockSource, Codes, Room
+from pulsewright.long_columns import write_all
 
 Open = Callable[[Path, tuple[int, int, int]], BlockSource]
 """Opens a file of samples in one piece, given where it is and its shape."""
@@ -36,14 +37,12 @@ class UnpackedRows:
     ----------
     dataset : h5py.Dataset
         Chunked; records × channels × record length.
-    folder : Path or None
-        Where the files lie; that of the system for temporary files if None.
     open_piece : callable
         Opens what was unpacked.
     """
 
-    def __init__(self, dataset: Any, folder: Path | None, open_piece: Open) -> None:
-        self._dataset, self._folder, self._open = dataset, folder, open_piece
+    def __init__(self, dataset: Any, open_piece: Open) -> None:
+        self._dataset, self._open = dataset, open_piece
         self._shape: Shape = dataset.shape
         self._step = int(dataset.chunks[0])
         row_bytes = self._step * self._shape[1] * self._shape[2] * dataset.dtype.itemsize
@@ -51,13 +50,13 @@ class UnpackedRows:
         self._rows: OrderedDict[int, BlockSource] = OrderedDict()
         self._lock = threading.Lock()
 
-    def part(self, room: Room | None, records: range, channels: range, samples: range) -> Codes:
+    def part(self, room: Room, records: range, channels: range, samples: range) -> Codes:
         """Return a part of the samples, shape (records, channels, samples).
 
         Parameters
         ----------
-        room : Room or None
-            To read into; fresh memory if None.
+        room : Room
+            To read into.
         records, channels, samples : range
             As for `BlockSource.part`.
 
@@ -76,11 +75,11 @@ class UnpackedRows:
     def _rows_of(self, records: range) -> range:
         return range(records.start // self._step, (records.stop - 1) // self._step + 1)
 
-    def _of_row(self, row: int, room: Room | None, records: range, channels: range, samples: range) -> Codes:
+    def _of_row(self, row: int, room: Room, records: range, channels: range, samples: range) -> Codes:
         first = row * self._step
         inside = range(max(records.start, first) - first, min(records.stop, first + self._step) - first)
         source = self._row(row)
-        if room is None or len(inside) < len(records):  # of several rows, none may take the place of another
+        if len(inside) < len(records):  # of several rows, none may take the place of another
             return source.part(inside, channels, samples)
         return source.part_in(room, inside, channels, samples)
 
@@ -98,7 +97,7 @@ class UnpackedRows:
     def _unpack(self, row: int) -> BlockSource:
         records, channels, length = self._shape
         own = range(row * self._step, min((row + 1) * self._step, records))
-        number, name = tempfile.mkstemp(prefix="pulsewright-", suffix=".row", dir=self._folder)
+        number, name = tempfile.mkstemp(prefix="pulsewright-", suffix=".row")
         try:
             with os.fdopen(number, "r+b", buffering=0) as file:
                 os.truncate(file.fileno(), len(own) * channels * length * self._dataset.dtype.itemsize)
@@ -141,6 +140,4 @@ def _put(file: Any, block: Codes, of_row: tuple[int, int], channels: slice, samp
 
 def _write(file: Any, position: int, samples: Codes) -> None:
     file.seek(position)
-    rest = samples.data.cast("B")
-    while len(rest):
-        rest = rest[file.write(rest) :]
+    write_all(file, samples)

@@ -52,7 +52,7 @@ def test_a_disk_without_room_costs_memory_and_no_value(
     after: int, scratch: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(long_columns, "LONG_BYTES", 0)
-    write, count = long_columns._write_all, 0
+    write, count = long_columns.write_all, 0
 
     def full(file: Any, values: Any) -> None:
         nonlocal count
@@ -62,7 +62,7 @@ def test_a_disk_without_room_costs_memory_and_no_value(
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         write(file, values)
 
-    monkeypatch.setattr(long_columns, "_write_all", full)
+    monkeypatch.setattr(long_columns, "write_all", full)
     column = LongColumn()
     pieces = [np.arange(float(n), n + 9.0) for n in range(7)]
     for piece in pieces:

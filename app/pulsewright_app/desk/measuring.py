@@ -28,6 +28,10 @@ _WORTH_A_PART = 5
 _SHARE_AT_FIRST = 0.05
 
 
+def _at_once(fill: Callable[[], object]) -> None:
+    fill()
+
+
 class Measuring(QObject):
     """Keeps the findings on the desk up with the settings that count.
 
@@ -46,7 +50,7 @@ class Measuring(QObject):
         background: Background,
         parent: QObject | None = None,
         *,
-        in_parts: Callable[[Callable[[], None]], None] = lambda fill: fill(),
+        in_parts: Callable[[Callable[[], object]], None] = _at_once,
     ) -> None:
         super().__init__(parent)
         self._document, self._results, self._background = document, results, background
@@ -97,9 +101,8 @@ class Measuring(QObject):
         self._settle.stop()
         if session is None:
             return
-        begun: list[int] = []
-        self._in_parts(lambda: begun.append(self._results.start()))  # every number is shown as out of date
-        generation = begun[0]
+        self._in_parts(self._results.start)  # every number is shown as out of date
+        generation = self._results.generation
         try:
             settings = self._document.measuring_settings()
         except PulsewrightError as error:

@@ -34,7 +34,7 @@ class Unveiling(QObject):
         super().__init__(window)
         self._window, self._attention, self._parts = window, attention, parts
         self._veiled: list[QWidget] = []
-        self._work: list[Callable[[], None]] = []
+        self._work: list[Callable[[], object]] = []
         self._soon = QTimer(self)
         self._soon.setSingleShot(True)
         self._soon.timeout.connect(self._go_on)
@@ -44,13 +44,13 @@ class Unveiling(QObject):
         """Whether something is still to be filled or to be painted."""
         return self._soon.isActive()
 
-    def soon(self, fill: Callable[[], None]) -> None:
+    def soon(self, fill: Callable[[], object]) -> None:
         """Do what fills the window as an event of its own, and have its parts painted in those that follow."""
         self._veil()
         self._work.append(fill)
         self._soon.start(_REST_MS if self._attention.held else _NEXT_MS)
 
-    def now(self, fill: Callable[[], None]) -> None:
+    def now(self, fill: Callable[[], object]) -> None:
         """Do what fills the window at once, and have its parts painted in the events that follow."""
         self._veil()
         self._soon.start(_NEXT_MS)
