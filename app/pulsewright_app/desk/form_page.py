@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QHideEvent
-from PySide6.QtWidgets import QDialog, QFormLayout, QHBoxLayout, QLabel, QLayout, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QDialog,
+    QFormLayout,
+    QHBoxLayout,
+    QLabel,
+    QLayout,
+    QProgressBar,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+_BAR_STEPS = 1000
 
 
 class BesideTheDesk(QDialog):
@@ -58,6 +70,20 @@ class FormPage(BesideTheDesk):
         button.setAutoDefault(False)
         self.buttons.addWidget(button)
         return button
+
+    def add_bar(self, accessible: str) -> QProgressBar:
+        """Put a bar above the line that tells how it goes."""
+        bar = QProgressBar()
+        bar.setRange(0, _BAR_STEPS)
+        bar.setTextVisible(False)
+        bar.setAccessibleName(accessible)
+        self.column.insertWidget(self.column.indexOf(self.told) + 1, bar)
+        return bar
+
+    def show_progress(self, bar: QProgressBar, share: float, doing: str) -> None:
+        """Show how much is done, 0 to 1, and say what is being done."""
+        bar.setValue(round(_BAR_STEPS * share))
+        self.told.setText(f"{doing[:1].upper()}{doing[1:]} …")
 
     def come_up(self) -> None:
         """Show the page, over the desk, as large as what it says."""

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtGui import QImage
-from PySide6.QtWidgets import QComboBox, QFileDialog, QProgressBar, QSpinBox, QWidget
+from PySide6.QtWidgets import QComboBox, QFileDialog, QSpinBox, QWidget
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.document import Document
@@ -73,11 +73,7 @@ class PicturePage(FormPage):
         self.save_button = self.add_button("Save as …", "Choose a file, PNG or SVG, and save the picture")
         self.stop_button = self.add_button("Stop", "Leave off making the picture")
         self.close_button = self.add_button("Close", "Close this page")
-        self.bar = QProgressBar()
-        self.bar.setRange(0, 1000)
-        self.bar.setTextVisible(False)
-        self.bar.setAccessibleName("How much of the picture is made")
-        self.column.insertWidget(2, self.bar)
+        self.bar = self.add_bar("How much of the picture is made")
         self.drawn.currentIndexChanged.connect(self._update)
         self.save_button.clicked.connect(self.choose)
         self.stop_button.clicked.connect(lambda: files.cancel(PICTURE))
@@ -176,8 +172,7 @@ class PicturePage(FormPage):
 
     def _progress(self, key: str, share: float, doing: str) -> None:
         if key == PICTURE:
-            self.bar.setValue(round(1000 * share))
-            self.told.setText(f"{doing[:1].upper()}{doing[1:]} …")
+            self.show_progress(self.bar, share, doing)
 
     def _saved(self, key: str, path: object, _: str) -> None:
         if key == PICTURE:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QDate, QLocale, QUrl
 from PySide6.QtGui import QDesktopServices
-from PySide6.QtWidgets import QCheckBox, QFileDialog, QHBoxLayout, QLineEdit, QProgressBar, QPushButton, QWidget
+from PySide6.QtWidgets import QCheckBox, QFileDialog, QHBoxLayout, QLineEdit, QPushButton, QWidget
 
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
@@ -35,10 +35,7 @@ class SheetPage(FormPage):
         self.today.clicked.connect(self._write_today)
         self.open_after = QCheckBox("Open it when it is saved")
         self.open_after.setChecked(True)
-        self.bar = QProgressBar()
-        self.bar.setRange(0, 1000)
-        self.bar.setTextVisible(False)
-        self.bar.setAccessibleName("How much of the sheet is made")
+        self.bar = self.add_bar("How much of the sheet is made")
         self.measure_button = self.add_button("Measure", "Measure the session, so that the sheet can be saved")
         self.save_button = self.add_button("Save as …", "Choose a file, PDF or HTML, and save the sheet")
         self.stop_button = self.add_button("Stop", "Leave off making the sheet")
@@ -57,14 +54,13 @@ class SheetPage(FormPage):
         self.add_field("Made by", self.by)
         self.add_field("Date", when)
         self.add_field("", self.open_after, "Open the sheet when it is saved")
-        self.column.insertWidget(2, self.bar)
         self.resize(460, 270)
 
     def _connect(self) -> None:
         self.title.editingFinished.connect(self._take_title)
         self._document.sheet_title_changed.connect(self._show_title)
         self._document.session_changed.connect(self._show_title)
-        self._document.claims_changed.connect(self._show_title)
+        self._document.claims_changed.connect(self._show_usual)  # not over what is being typed
         self.measure_button.clicked.connect(self._results.ask_to_measure)
         self.save_button.clicked.connect(self.choose)
         self.stop_button.clicked.connect(lambda: self._files.cancel(SHEET))
@@ -78,9 +74,12 @@ class SheetPage(FormPage):
 
     def _show_title(self) -> None:
         """Show the title that was given to the sheet, and what it is called without one."""
-        session = self._document.session
-        self.title.setEnabled(session is not None)
+        self.title.setEnabled(self._document.session is not None)
         self.title.setText(self._document.sheet_title)
+        self._show_usual()
+
+    def _show_usual(self) -> None:
+        session = self._document.session
         usual = "" if session is None else usual_title(self._document.claims_file, session)
         self.title.setPlaceholderText(usual)
         self.title.setToolTip(f"Kept in the review; left empty: {usual}" if usual else "")
@@ -128,8 +127,7 @@ class SheetPage(FormPage):
 
     def _progress(self, key: str, share: float, doing: str) -> None:
         if key == SHEET:
-            self.bar.setValue(round(1000 * share))
-            self.told.setText(f"{doing[:1].upper()}{doing[1:]} …")
+            self.show_progress(self.bar, share, doing)
 
     def _saved(self, key: str, path: object, sentence: str) -> None:
         if key != SHEET:
