@@ -93,7 +93,12 @@ class Middle(QWidget):
         return self.views[self._viewing.view]
 
     def _show_view(self) -> None:
+        before = self.pages.currentWidget()
+        pointer = before.canvas.pointer if isinstance(before, ViewWidget) else None
         self.pages.setCurrentWidget(self.view)
+        if before is not self.view:
+            self.view.canvas.take_pointer(pointer)
+            self._point("")  # until the view is drawn: what the other one told is not said of this
         self.told.setText("")
 
     def _view_pointed(self, view: ViewWidget, text: str) -> None:

@@ -204,6 +204,7 @@ class View(QWidget):
         if self.isVisible() and session is not None:
             with self.desk.background.attention.asked():
                 self.refresh(session)
+                self.canvas.tell_pointer()
             self._repaint()
 
     def _repaint(self) -> None:
