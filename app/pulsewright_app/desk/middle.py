@@ -42,6 +42,7 @@ class Middle(QWidget):
         self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions, desk.measured)
         self.rail_row.pointed.connect(self._point)
+        self.rail_row.given_up.connect(lambda: self.view.canvas.setFocus())
         for name in VIEWS:
             view = self.views[name]
             self.pages.addWidget(view)
