@@ -204,3 +204,17 @@ def test_every_control_has_an_accessible_name(panel: RecordsPanel) -> None:
     for widget in (panel.table, panel.flag_button, panel.reason, panel.leave_out_button):
         assert widget.accessibleName()
         assert widget.focusPolicy() & Qt.FocusPolicy.TabFocus
+
+
+def test_another_session_finds_nothing_typed_and_nothing_chosen(bench: Any, panel: RecordsPanel) -> None:
+    bench.click(panel.table, 5)
+    bench.click(panel.table, 0, shift=True)
+    assert panel.chosen_records() == [0, 1, 2, 3, 4, 5]
+    bench.viewing.go_to(0)
+    bench.qtbot.keyClicks(panel.reason, "bubbles")
+    bench.open()
+    assert panel.reason.text() == ""
+    assert panel.chosen_records() == [0]
+    panel.table.setFocus()
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_F)
+    assert bench.document.flags == {0}

@@ -151,7 +151,7 @@ class RecordsPanel(Panel):
     def _connect(self) -> None:
         self.table.selectionModel().currentChanged.connect(self._chosen)
         self.table.selectionModel().selectionChanged.connect(self._update_buttons)
-        self.document.session_changed.connect(self._rebuild)
+        self.document.session_changed.connect(self._session_changed)
         self.results.changed.connect(self._results_changed)
         self.viewing.channel_changed.connect(self._rebuild)
         self.viewing.record_changed.connect(self._follow)
@@ -162,6 +162,11 @@ class RecordsPanel(Panel):
         document.rejected_changed.connect(self._update_buttons)
 
     # -- showing --------------------------------------------------------------------------------------------
+
+    def _session_changed(self) -> None:
+        self.reason.clear()  # it was written about records of the session before
+        self._fitted = False
+        self._rebuild()
 
     def _results_changed(self) -> None:
         if self.results.findings is self._told:
