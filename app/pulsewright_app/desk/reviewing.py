@@ -143,7 +143,7 @@ class Reviewing(QObject):
             self._opened = None
 
     def as_it_stands(self) -> Callable[[], Review]:
-        """Return what makes the review of all that stands on the desk now, on any thread; of a session in memory too."""
+        """Return what makes the review of all that is on the desk now, on any thread; of a session in memory too."""
         session, standing, opened = self._document.session, self._standing(), self._opened
         additions = self._document.additions
         if standing is not None and opened is not None:

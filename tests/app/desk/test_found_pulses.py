@@ -185,7 +185,8 @@ def test_the_pulses_of_some_records_are_those_that_looking_at_each_one_finds(des
     findings, session = findings_of(desk), desk.document.session
     assert session is not None
     pulses = findings.pulses
-    for records, channels in ((3, (0, 2)), (np.array([9, 2, 5]), (1,)), (None, (2,)), (11, ()), (np.zeros(0, int), (0,))):
+    none = np.zeros(0, dtype=np.int64)
+    for records, channels in ((3, (0, 2)), (np.array([9, 2, 5]), (1,)), (None, (2,)), (11, ()), (none, (0,))):
         wanted = {records} if isinstance(records, int) else set(range(12)) if records is None else set(records.tolist())
         found = [i for i in range(len(pulses)) if pulses.record[i] in wanted and pulses.channel[i] in channels]
         assert found_pulses(session, findings, records, channels).index.tolist() == found

@@ -31,6 +31,7 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.wording import count
 
+_NO_MATCH = 'No record matches the filter. Empty it, or untick "Only those that match", to see all records.'
 _LEAST_HEIGHT = 56
 """Pixels of the table where large letters leave little room: the texts around it must not be cut before it."""
 
@@ -194,6 +195,7 @@ class RecordsPanel(Panel):
         self._model.refresh()
         self._update_buttons()
         session = self.document.session
+        self.table.say_why_empty("" if session is None else _NO_MATCH)
         if session is None:
             self.summary.setText("No session is open.")
             return
