@@ -193,7 +193,7 @@ def spoilt(review_path: Path, kind: str) -> str:
         "empty": b"",
     }
     review_path.write_bytes(contents[kind])
-    return review_path.name.capitalize()
+    return review_path.name
 
 
 @pytest.mark.parametrize("kind", ["another session's", "no JSON", "a newer form", "a bad setting", "not text", "empty"])
