@@ -13,7 +13,7 @@ from pulsewright.settings import Settings
 from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.results import Floats, Jitter, Sequence
 from pulsewright_analysis.type_b import clock_term
-from pulsewright_analysis.validity import JITTER_REGION
+from pulsewright_analysis.validity import JITTER_REGION, too_few_in_place
 
 FEWEST_FOR_SHAPE = 100
 CLEARLY_LIKELIER = 3.0
@@ -41,8 +41,7 @@ def measure_jitter(sequence: Sequence, interval: float, settings: Settings | Non
     known = np.flatnonzero(np.isfinite(sequence.residual))
     if len(known) < JITTER_REGION.fewest_records:
         return Jitter(None, None, None, None, None, None), [
-            f"No jitter: records with a pulse in its place: {len(known)}; at least {JITTER_REGION.fewest_records} "
-            f"are needed."
+            f"No jitter: {too_few_in_place(len(known), JITTER_REGION.fewest_records)}."
         ]
     residual = sequence.residual[known]
     own = float(np.sqrt(np.mean(sequence.residual_u[known] ** 2)))

@@ -17,6 +17,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import zip_longest
 from typing import TypeVar
 
 import numpy as np
@@ -374,6 +375,7 @@ class _Reader:
     def _wrong(self) -> FilterError:
         """Return the error for what stands, or is missing, where reading stopped."""
         offers = list(dict.fromkeys(self._offered)) if self._offered_place == self._at else []
+        offers = self._begun(offers) or offers
         allowed = ", ".join(offer.text for offer in offers)
         if self.ended:
             end = len(self._text)
@@ -389,13 +391,28 @@ class _Reader:
             token.stop,
         )
 
+    def _begun(self, offers: list[Offer]) -> list[Offer]:
+        """Go past the words that begin some of these offers, and return how those may go on; empty if none is begun."""
+        started = {offer: self._same_words(offer) for offer in offers}
+        most = max(started.values(), default=0)
+        if most == 0:
+            return []
+        self._at += most
+        going_on = (Offer(" ".join(offer.text.split()[most:])) for offer, same in started.items() if same == most)
+        return list(dict.fromkeys(going_on))
+
+    def _same_words(self, offer: Offer) -> int:
+        """Return how many words of an offer stand here before one that is another, or is missing."""
+        words = [] if offer.hint else offer.text.split()
+        here = [token.text.casefold() if token.kind == "word" else "" for token in self._tokens[self._at :]]
+        return next((n for n, (word, own) in enumerate(zip_longest(words, here)) if word != own), len(words))
+
     def _nearest(self, words: list[str]) -> str:
-        """Return the words that begin as what stands here does, or the one that looks most like it."""
-        token = self._tokens[self._at].text.casefold()
-        near = [word for word in words if word.startswith(f"{token} ")]
-        for written in (self._words_from_here(), token):
+        """Return the words that look most like what stands here, in quotes; nothing where none do."""
+        near: list[str] = []
+        for written in (self._words_from_here(), self._tokens[self._at].text.casefold()):
             near = near or get_close_matches(written, words, n=1)
-        return " or ".join(f'"{word}"' for word in near)
+        return "".join(f'"{word}"' for word in near)
 
     def _words_from_here(self) -> str:
         return " ".join(token.text.casefold() for token in self._tokens[self._at : self._at + 2])

@@ -22,7 +22,7 @@ from pulsewright_analysis.results import Polarity, Pulses, Sequence, Witness
 from pulsewright_analysis.streaming import Check, unchecked
 from pulsewright_analysis.trigger_numbers import WITNESSES, Numbering, number_triggers
 from pulsewright_analysis.type_b import clock_term, position_terms
-from pulsewright_analysis.validity import INCREMENT_REGION
+from pulsewright_analysis.validity import INCREMENT_REGION, too_few_in_place
 from pulsewright_analysis.walks import Walk, leading_walk, statements_of, walk_on
 from pulsewright_analysis.witnesses import Statements
 
@@ -75,8 +75,8 @@ def measure_sequence(
     reasons = [f"No increment on {session.channels[leading].name}: {lattice}."] if isinstance(lattice, str) else []
     if isinstance(lattice, Lattice) and _too_few(lattice):
         reasons = [
-            f"No increment on {session.channels[leading].name}: records with a pulse in its place: "
-            f"{np.count_nonzero(lattice.stop != NO_STOP)}; at least {INCREMENT_REGION.fewest_records} are needed."
+            f"No increment on {session.channels[leading].name}: "
+            f"{too_few_in_place(int(np.count_nonzero(lattice.stop != NO_STOP)), INCREMENT_REGION.fewest_records)}."
         ]
     return sequence, [*reasons, *numbering.disputes, *_remarks(sequence, session, records)]
 

@@ -217,3 +217,17 @@ class JitterRegion:
 
 
 JITTER_REGION = JitterRegion(8, 0.45)
+
+
+def too_few_in_place(records: int, needed: int) -> str:
+    """Say, as a clause, that a quantity which a walking pulse tells has too few records for it.
+
+    Parameters
+    ----------
+    records : int
+        Records with a pulse in the place that its walk leads to.
+    needed : int
+        How many the quantity takes at least.
+    """
+    have = "no record has" if records == 0 else "only 1 record has" if records == 1 else f"only {records} records have"
+    return f"{have} a pulse in its expected place; at least {needed} are needed"

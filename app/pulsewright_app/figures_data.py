@@ -126,8 +126,8 @@ def _finite(records: Ints, chosen: Ints, values: Floats) -> tuple[Ints, Ints]:
 def _positions_title(findings: Findings, name: str) -> str:
     increment = findings.sequence.increment
     if increment is None:
-        return f"Pulse position on {name}"
-    return f"Pulse position on {name}: {increment} from trigger to trigger"
+        return f"Positions on {name}"
+    return f"Positions on {name}: increment {increment}"
 
 
 def _line_of(sequence: Sequence, records: Ints, position: Floats) -> tuple[Floats, Floats]:
@@ -277,7 +277,9 @@ def jitter_figure(findings: Findings) -> JitterFigure | NotDrawn:
     residual = findings.sequence.residual[findings.records]
     residual = residual[np.isfinite(residual)]
     if jitter.std is None or jitter.measurement_std is None:
-        return NotDrawn(reason_of(findings, "No jitter", "No jitter: too few records have a pulse in its place."))
+        return NotDrawn(
+            reason_of(findings, "No jitter", "No jitter: too few records have a pulse in its expected place.")
+        )
     seen = math.hypot(jitter.std.value, jitter.measurement_std)
     if float(np.ptp(residual)) == 0 or seen == 0:
         return NotDrawn("No histogram: every record's pulse stands exactly on the line.")

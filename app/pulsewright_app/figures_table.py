@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pulsewright_app.figures_data import JitterFigure, PositionsFigure, SkewFigure, TriggerGapsFigure
+from pulsewright_app.wording import count
 
 Figure = PositionsFigure | SkewFigure | JitterFigure | TriggerGapsFigure
 Table = tuple[list[str], list[list[str]]]
@@ -25,7 +26,7 @@ def figure_table(figure: Figure) -> Table:
         )
     if isinstance(figure, JitterFigure):
         ends = zip(figure.edges[:-1], figure.edges[1:], figure.counts, strict=True)
-        return ["From / s", "To / s", "Records"], [[_number(a), _number(b), str(count)] for a, b, count in ends]
+        return ["From / s", "To / s", "Records"], [[_number(a), _number(b), str(number)] for a, b, number in ends]
     gaps = zip(figure.after_record, figure.gap, figure.periods, figure.deviation, figure.missed, strict=True)
     return (
         ["After record", "Gap / s", "Whole periods", "Distance from them / s", "Missed"],
@@ -59,8 +60,7 @@ def in_words(figure: Figure) -> str:
     """Return what a figure shows, in sentences, for those who hear it."""
     told = [f"{figure.title}.", f"{figure.note[:1].upper()}{figure.note[1:]}."]
     if isinstance(figure, PositionsFigure):
-        strays = int((~figure.on_line).sum())
-        told.append(f"{len(figure.record)} records, {strays} of them beside the line.")
+        told.append(f"On the line: {int(figure.on_line.sum())} of {count(len(figure.record), 'record')}.")
         told += [f"{n} missed after record {r}." for r, n in zip(figure.missed_after, figure.missed_count, strict=True)]
     elif isinstance(figure, SkewFigure):
         away = [name for name, so in zip(figure.channel, figure.excludes_zero, strict=True) if so]

@@ -154,7 +154,21 @@ def test_amplitudes_are_compared_in_the_unit_of_the_channel(table: RecordTable) 
 
 BAD = [
     ("polarty negative", 0, 7, 'character 1: "polarty" cannot stand there; the nearest is "polarity'),
-    ("polarity", 0, 8, 'the nearest is "polarity positive" or "polarity negative" or "polarity none"'),
+    ("polarity", 8, 8, 'something is missing after "polarity"; there may stand positive, negative, none.'),
+    (
+        "polarity sideways",
+        9,
+        17,
+        'character 10: "sideways" cannot stand there; there may stand positive, negative, none.',
+    ),
+    (
+        "flagged and polarity negativ",
+        21,
+        28,
+        '"negativ" cannot stand there; the nearest is "negative"; there may stand',
+    ),
+    ("not out of plac", 11, 15, '"plac" cannot stand there; the nearest is "place"; there may stand place, step.'),
+    ("gap at 3 ms", 7, 11, '"3 ms" cannot stand there; there may stand least, most.'),
     ("flagged and flaged", 12, 18, 'character 13: "flaged" cannot stand there; the nearest is "flagged"'),
     ("flagged noted", 8, 13, '"noted" cannot stand there; there may stand and, or.'),
     ("flagged and", 11, 11, 'something is missing after "flagged and"'),

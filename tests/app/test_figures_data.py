@@ -124,7 +124,7 @@ def test_a_trigger_that_was_not_timed_gets_a_flat_curve(altered: Callable[..., F
 
 
 def test_no_jitter_says_why(altered: Callable[..., Findings]) -> None:
-    reason = "No jitter: records with a pulse in its place: 3; at least 8 are needed."
+    reason = "No jitter: only 3 records have a pulse in its expected place; at least 8 are needed."
     assert jitter_figure(altered(jitter={"std": None}, reasons=(reason,))) == NotDrawn(reason)
 
 

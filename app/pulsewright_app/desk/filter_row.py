@@ -10,6 +10,7 @@ from pulsewright_analysis.record_words import EXAMPLES
 from pulsewright_app.desk.filtering import Filtering
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.wording import capitalised
 
 
 class FilterRow(QWidget):
@@ -67,7 +68,7 @@ class FilterRow(QWidget):
         try:
             self.filtering.apply(text)
         except FilterError as error:
-            self._viewing.tell(error.sentence)
+            self._viewing.tell(capitalised(error.sentence))
             if error.stop > error.start:
                 self.line.setSelection(error.start, error.stop - error.start)
             else:

@@ -67,6 +67,10 @@ def test_a_wrong_filter_is_told_with_its_place_marked_and_the_one_before_stays(
     assert line_of(desk).selectedText() == "flaged"
     assert 'the nearest is "flagged"' in message(desk)
     assert count_of(desk) == "2 of 12 match"
+    write(desk, qtbot, "polarity sideways")
+    assert line_of(desk).selectedText() == "sideways"
+    told = 'Filter, character 10: "sideways" cannot stand there; there may stand positive, negative, none.'
+    assert message(desk) == told
 
 
 def test_words_are_offered_while_a_filter_is_written(desk: DeskWindow, qtbot: Any) -> None:

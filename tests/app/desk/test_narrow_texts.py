@@ -1,4 +1,4 @@
-"""Texts that have little room: a caption is cut by letters, and names of lanes are left away."""
+"""What has little room: a caption is cut by letters, names of lanes are left away, controls go on in another line."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 import pyqtgraph as pg
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QFont, QFontMetricsF
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QPushButton, QWidget
 
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.views.axes import ValueAxis
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.dimension_lines import Taken, text_box
+from pulsewright_app.desk.views.flow import FlowRow
 
 from .gestures import colours_of
 
@@ -79,3 +80,39 @@ def test_what_a_marker_says_ends_with_a_sign_where_the_plot_is_narrow(qtbot: Any
     assert (seen[0] == seen[1]).all()
     dark = (seen[0].max(axis=2) < 110)[round(plot.top()) + 15 : round(plot.top()) + 45]
     assert dark.any() and not dark[:, round(plot.right()) - 4 : round(plot.right())].any()
+
+
+@pytest.mark.parametrize("width", range(220, 460, 20))
+def test_no_control_is_left_alone_in_the_last_line(qtbot: Any, width: int) -> None:
+    holder = QWidget()
+    qtbot.addWidget(holder)
+    row = FlowRow(holder)
+    buttons = [QPushButton("a") for _ in range(7)]
+    for button in buttons:
+        button.setFixedWidth(60)
+        row.addWidget(button)
+    holder.resize(width, 200)
+    holder.show()
+    tops = [button.y() for button in buttons]
+    assert tops == sorted(tops)
+    assert tops.count(tops[-1]) > 1, "the last control stands alone in its line"
+    assert max(button.geometry().right() for button in buttons) < width
+
+
+def test_a_number_at_the_upper_end_of_an_axis_is_whole(qtbot: Any) -> None:
+    """As high as those below it: the digits of one fount are."""
+    axis = ValueAxis()
+    plot = pg.PlotWidget(axisItems={"left": axis}, background="w")
+    qtbot.addWidget(plot)
+    plot.resize(300, 240)
+    axis.setTextPen("k")
+    axis.setLabel("")
+    axis.setTicks([[(number / 5, f"{number / 5:.1f}") for number in range(-5, 6)]])
+    plot.show()
+    plot.setYRange(-1.0, 1.0, padding=0)
+    QApplication.processEvents()
+    dark = (colours_of(plot.grab().toImage())[:, :76].max(axis=2) < 110).any(axis=1)
+    runs = np.flatnonzero(np.diff(np.concatenate([[False], dark, [False]]).astype(int)))
+    high = runs[1::2] - runs[::2]
+    assert len(high) == 11 and runs[0] < 6
+    assert high[0] == np.median(high)

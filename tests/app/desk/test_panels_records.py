@@ -30,6 +30,8 @@ from pulsewright_app.desk.panels.record_table import (
 )
 from pulsewright_app.desk.panels.records import RecordsPanel
 
+from .gestures import colours_of
+
 TICK = 12  # pixels from a cell's left edge, inside its tick box
 
 
@@ -204,3 +206,30 @@ def test_every_control_has_an_accessible_name(panel: RecordsPanel) -> None:
     for widget in (panel.table, panel.flag_button, panel.reason, panel.leave_out_button):
         assert widget.accessibleName()
         assert widget.focusPolicy() & Qt.FocusPolicy.TabFocus
+
+
+def test_another_session_finds_nothing_typed_and_nothing_chosen(bench: Any, panel: RecordsPanel) -> None:
+    bench.click(panel.table, 5)
+    bench.click(panel.table, 0, shift=True)
+    assert panel.chosen_records() == [0, 1, 2, 3, 4, 5]
+    bench.viewing.go_to(0)
+    bench.qtbot.keyClicks(panel.reason, "bubbles")
+    bench.open()
+    assert panel.reason.text() == ""
+    assert panel.chosen_records() == [0]
+    panel.table.setFocus()
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_F)
+    assert bench.document.flags == {0}
+
+
+def test_a_filter_that_no_record_matches_is_told_where_the_rows_would_be(bench: Any, panel: RecordsPanel) -> None:
+    bench.viewing.set_filter("flagged", np.zeros(0, dtype=np.int64))
+    bench.viewing.set_only_matching(True)
+    assert panel.table.model().rowCount() == 0
+    told = "No record matches the filter."
+    assert panel.table.accessibleDescription().startswith(told)
+    image = colours_of(panel.table.viewport().grab().toImage())
+    letters = (abs(image - image[-1, -1]).sum(axis=2) > 90).sum()
+    assert letters > 20 * len(told)
+    bench.viewing.set_only_matching(False)
+    assert panel.table.accessibleDescription() == ""

@@ -172,7 +172,7 @@ def figure(bench: Any, panel: FindingsPanel, name: str) -> Any:
 @pytest.mark.parametrize(
     ("name", "title"),
     [
-        ("Positions", "Pulse position on H01: 5.00000 ± 0.00041 µs from trigger to trigger"),
+        ("Positions", "Positions on H01: increment 5.00000 ± 0.00041 µs"),
         ("Skew", "Skew against H01"),
         ("Jitter", "Jitter: standard deviation 4 ns (95 % interval 3 ns to 6 ns)"),
     ],

@@ -296,7 +296,7 @@ def test_a_view_that_is_looked_at_again_shows_the_records_that_the_sheet_draws(
     called(page, VIEWS).selectRow(0)
     click(qtbot, page, "Show the chosen view on the desk as it was added")
     settle(desk)
-    drawn = drawing_of(desk.document.sheet_views[0], session, desk.results.findings, desk.reviewing.review)
+    drawn = drawing_of(desk.document.sheet_views[0], session, desk.results.findings, desk.reviewing.as_it_stands()())
     assert line.text() == "record < 5"
     for told in (drawn.caption, view_caption(desk)):
         numbers = {int(number) for number in re.findall(r"\b\d+\b", told)}
@@ -328,7 +328,7 @@ def test_lanes_that_are_saved_have_their_values_and_unit(
     assert session is not None
     assert not isinstance(view, str)
     figure = Figure(figsize=(7, 6))
-    drawing_of(view, session, desk.results.findings, desk.reviewing.review).draw(figure)
+    drawing_of(view, session, desk.results.findings, desk.reviewing.as_it_stands()()).draw(figure)
     figure.draw_without_rendering()
     for lane, channel in zip(figure.axes, session.channels, strict=True):
         low, high = lane.get_ylim()

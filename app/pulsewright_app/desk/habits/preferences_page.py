@@ -18,7 +18,7 @@ CHOICES: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {
         "A session begins in",
         (("single", "Single"), ("stacked", "Stacked"), ("afterglow", "Afterglow"), ("map", "Map")),
     ),
-    "inks": ("Afterglow in", (("count", "One ink, by count"), ("polarity", "Two inks, by polarity"))),
+    "inks": ("Afterglow in", (("count", "Ink by count"), ("polarity", "Inks by polarity"))),
     "snap": (
         "Markers go to",
         (

@@ -31,6 +31,7 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.wording import count
 
+_NO_MATCH = 'No record matches the filter. Empty it, or untick "Only those that match", to see all records.'
 _LEAST_HEIGHT = 56
 """Pixels of the table where large letters leave little room: the texts around it must not be cut before it."""
 
@@ -151,7 +152,7 @@ class RecordsPanel(Panel):
     def _connect(self) -> None:
         self.table.selectionModel().currentChanged.connect(self._chosen)
         self.table.selectionModel().selectionChanged.connect(self._update_buttons)
-        self.document.session_changed.connect(self._rebuild)
+        self.document.session_changed.connect(self._session_changed)
         self.results.changed.connect(self._results_changed)
         self.viewing.channel_changed.connect(self._rebuild)
         self.viewing.record_changed.connect(self._follow)
@@ -162,6 +163,11 @@ class RecordsPanel(Panel):
         document.rejected_changed.connect(self._update_buttons)
 
     # -- showing --------------------------------------------------------------------------------------------
+
+    def _session_changed(self) -> None:
+        self.reason.clear()  # it was written about records of the session before
+        self._fitted = False
+        self._rebuild()
 
     def _results_changed(self) -> None:
         if self.results.findings is self._told:
@@ -189,6 +195,7 @@ class RecordsPanel(Panel):
         self._model.refresh()
         self._update_buttons()
         session = self.document.session
+        self.table.say_why_empty("" if session is None else _NO_MATCH)
         if session is None:
             self.summary.setText("No session is open.")
             return

@@ -15,7 +15,7 @@ from PySide6.QtCore import (
     Qt,
     QTimer,
 )
-from PySide6.QtGui import QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QPainter
+from PySide6.QtGui import QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QApplication,
@@ -137,6 +137,7 @@ class CopyingTable(QTableView):
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
+        self._why_empty = ""
         self._telling: tuple[int, ...] = ()
         self._fit_soon = QTimer(self)
         self._fit_soon.setSingleShot(True)
@@ -152,6 +153,22 @@ class CopyingTable(QTableView):
         """Let the headings know nothing of what is chosen: they would ask every row whether it can be."""
         super().setSelectionModel(selection)
         self.horizontalHeader().setSelectionModel(QItemSelectionModel(selection.model(), self))
+
+    def say_why_empty(self, sentence: str) -> None:
+        """Write a sentence where the rows would be, while there are none."""
+        if sentence != self._why_empty:
+            self._why_empty = sentence
+            self.viewport().update()
+        self.setAccessibleDescription("" if self.model().rowCount() else sentence)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the rows, or why there are none."""
+        super().paintEvent(event)
+        if self._why_empty and self.model().rowCount() == 0:
+            painter, air = QPainter(self.viewport()), _air(self.fontMetrics())
+            painter.setPen(self.palette().color(QPalette.ColorRole.PlaceholderText))
+            place = self.viewport().rect().adjusted(2 * air, 2 * air, -2 * air, 0)
+            painter.drawText(place, Qt.AlignmentFlag.AlignLeft | Qt.TextFlag.TextWordWrap, self._why_empty)
 
     def _fit_rows(self) -> None:
         self.verticalHeader().setDefaultSectionSize(round(self.fontMetrics().height() * 1.6))

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from functools import partial
+from html import escape
 from typing import Any
 
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFont, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
+from PySide6.QtGui import QFont, QFontMetrics, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
 from pulsewright_app.desk.plots.many_points import ManyPoints
@@ -31,6 +33,9 @@ _MOST_SYMBOLS = 5000
 """More points than this are too dense for symbols, each of which takes time to prepare."""
 _PALE = 0.45
 """How strong the points of a figure are that is out of date, or partial."""
+_BREAK = "<br>"
+_AIR = 0.25
+"""Of a period: what a figure of gaps shows below the shortest and above the longest."""
 _LINES_FOR_TWO = 9
 """Lines of text that fit into the height from which on there is room for a second plot below the first."""
 
@@ -57,6 +62,8 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """The first and the second of two plots."""
         self._names: tuple[Any, tuple[str, ...]] | None = None
         """The axis with channels' names, and the names."""
+        self._beside: list[Any] = []
+        """The axes to the left."""
         self.setAccessibleName("Figure of the findings")
         self.setMinimumHeight(_LEAST_HEIGHT)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
@@ -96,6 +103,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 if menu is not None:
                     menu.deleteLater()
         self._second = self._names = None
+        self._beside = []
 
     def _make_room(self) -> None:
         """Name as many channels as there is room for, and leave the second plot away where there is none."""
@@ -243,8 +251,8 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 shown = chosen & np.isfinite(values)
                 records = figure.after_record[shown]
                 self._points(plot, record[shown], values[shown], colour, symbol, records, self.record_chosen)
-        top = float(max(y(figure.gap).max(initial=0.0), y(figure.whole_periods).max(initial=0.0)))
-        above.setYRange(-0.06 * top, 1.1 * top if top > 0 else 1.0, padding=0)
+        period = None if figure.period is None else figure.period * figure.gap_axis.factor
+        above.setYRange(*_around(y(figure.gap), period), padding=0)
 
     # -- parts ----------------------------------------------------------------------------------------------
 
@@ -261,16 +269,34 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 item.setStyle(showValues=False)
             else:
                 # a small figure has no room for words beside it: its title has them
-                item.setLabel(axis.unit or axis.label if side == "left" and not self._zooms else axis.text)
+                item.setLabel(escape(axis.unit or axis.label if side == "left" and not self._zooms else axis.text))
             if self._theme is not None:
                 dress(item, self._theme, self._font())
-        plot.getAxis("left").setWidth(self._axis_width())
+        left = plot.getAxis("left")
+        left.setWidth(self._axis_width())
+        self._beside.append(left)
+        if self._zooms:
+            plot.vb.sigResized.connect(partial(self._break_name, left, beside.text))
         return plot
 
     def _axis_width(self) -> int:
         metrics = self.fontMetrics()
-        width: int = metrics.horizontalAdvance(_WIDEST_NUMBERS[self._zooms]) + metrics.height() + 10
+        lines = max((axis.labelText.count(_BREAK) + 1 for axis in self._beside), default=1)
+        words = metrics.height() + (lines - 1) * metrics.lineSpacing()
+        width: int = metrics.horizontalAdvance(_WIDEST_NUMBERS[self._zooms]) + words + 10
         return width
+
+    def _break_name(self, axis: Any, text: str, *_: object) -> None:
+        """Write an axis' name beside it in as many lines as its length asks for."""
+        lines = _lines(text, axis.height(), self.fontMetrics())
+        broken = _BREAK.join(map(escape, lines))
+        if broken != axis.labelText:
+            axis.label.setTextWidth(-1)
+            axis.setLabel(broken, **axis.labelStyle)
+            axis.label.setTextWidth(axis.label.document().idealWidth())
+            for other in self._beside:
+                other.setWidth(self._axis_width())
+        axis.resizeEvent()  # pyqtgraph puts a label in the middle only when the axis gets another size
 
     def _zero(self, plot: Any) -> None:
         plot.addItem(pg.InfiniteLine(0.0, angle=0, pen=self._pen("muted", style=Qt.PenStyle.DotLine)))
@@ -304,3 +330,22 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _pen(self, role: str, width: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.SolidLine) -> Any:
         return pg.mkPen(self._colour(role), width=width, style=style)
+
+
+def _lines(text: str, length: float, metrics: QFontMetrics) -> list[str]:
+    """Return a text in lines of at most so many pixels; a word that is longer has one of its own."""
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and metrics.horizontalAdvance(longer) <= length:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+def _around(gaps: Floats, period: float | None) -> tuple[float, float]:
+    """Return the stretch that shows all gaps: beyond the outermost there is a part of a period, or of themselves."""
+    low, high = float(gaps.min()), float(gaps.max())
+    air = _AIR * (high if period is None else period) or 1.0
+    return low - air, high + air

@@ -105,13 +105,13 @@ class Files(QObject):
         if refused or session is None or assessment is None:
             self.failed.emit(SHEET, refused)
             return
-        review = self._reviewing.review
+        review = self._reviewing.as_it_stands()
 
         def work(job: Job) -> str:
             from pulsewright_app.evidence.writing import write_sheet
 
             sheet = write_sheet(
-                assessment, session, review, path, date=date, by=by, progress=job.progress, cancelled=job.cancelled
+                assessment, session, review(), path, date=date, by=by, progress=job.progress, cancelled=job.cancelled
             )
             return sheet.summary
 
@@ -129,12 +129,12 @@ class Files(QObject):
                 PICTURE, "The session is not measured yet: wait until it is, or save the view as it is on the screen."
             )
             return
-        review = self._reviewing.review
+        review = self._reviewing.as_it_stands()
 
         def work(job: Job) -> str:
             from pulsewright_app.evidence.view_files import write_view
 
-            write_view(view, session, findings, review, path, size, _watch(job))
+            write_view(view, session, findings, review(), path, size, _watch(job))
             return ""
 
         self._start(PICTURE, path, work)
@@ -156,12 +156,12 @@ class Files(QObject):
         if refused or assessment is None:
             self.failed.emit(NUMBERS, refused.replace("the sheet", "the tables"))
             return
-        review = self._reviewing.review
+        review = self._reviewing.as_it_stands()
 
         def work(job: Job) -> str:
             from pulsewright_app.csv_folder import write_csv
 
-            return f"{len(write_csv(assessment, folder, review, _watch(job)))} tables"
+            return f"{len(write_csv(assessment, folder, review(), _watch(job)))} tables"
 
         self._start(NUMBERS, folder, work)
 

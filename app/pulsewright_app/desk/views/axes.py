@@ -35,11 +35,28 @@ def dress(axis: Any, theme: Theme, font: QFont) -> None:
 
 
 class NumberAxis(pg.AxisItem):  # type: ignore[misc]
-    """An axis whose numbers have a true minus sign."""
+    """An axis whose numbers have a true minus sign, and are not cut by the plot's upper or right edge."""
 
     def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:
         """Return what is written at the ticks."""
         return [as_shown(text) for text in super().tickStrings(values, scale, spacing)]
+
+    def generateDrawSpecs(self, p: QPainter) -> Any:
+        """Return what is drawn; a number beyond the end of the axis, where the widget may end, is moved back to it."""
+        specs = super().generateDrawSpecs(p)
+        if specs is None:
+            return None
+        line, ticks, texts = specs
+        bounds = self.mapRectFromParent(self.geometry())
+        for i, (place, flags, text) in enumerate(texts):
+            moved = QRectF(place)
+            if self.orientation == "left":
+                moved.moveTop(max(place.top(), bounds.top()))
+            elif self.orientation == "bottom":
+                moved.moveRight(min(place.right(), bounds.right()))
+            others = (other for j, (other, _, _) in enumerate(texts) if j != i)
+            texts[i] = (moved, flags, "" if moved != place and any(map(moved.intersects, others)) else text)
+        return line, ticks, texts
 
 
 class TimeAxis(NumberAxis):

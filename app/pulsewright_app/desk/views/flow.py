@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QLayout, QLayoutItem, QWidget
 
 
 class FlowRow(QLayout):
-    """Lays its widgets out from left to right, and below where the line is full.
+    """Lays its widgets out from left to right, and below where the line is full; none is left alone in the last line.
 
     Parameters
     ----------
@@ -155,4 +155,8 @@ class FlowRow(QLayout):
                 left = width
             lines[-1].append(item)
             left -= needed + self.spacing()
+        if len(lines) > 1 and len(lines[-1]) == 1 and len(lines[-2]) > 2:
+            two = (lines[-2][-1], lines[-1][0])
+            if sum(item.sizeHint().width() for item in two) + self.spacing() <= width:
+                lines[-2:] = [lines[-2][:-1], list(two)]
         return lines

@@ -33,7 +33,7 @@ class GlowControls(QWidget):
         self.row.addWidget(self.over)
         self.inks = self._choice(
             "Ink of the Afterglow view",
-            (("One ink, by count", "count"), ("Two inks, by polarity", "polarity")),
+            (("Ink by count", "count"), ("Inks by polarity", "polarity")),
             lambda value: viewing.set_inks(value),
         )
         self.logarithmic = self._tick("Logarithmic", "Ink follows the logarithm of the count", viewing.set_logarithmic)

@@ -202,7 +202,7 @@ class View(QWidget):
     def _refresh_if_seen(self) -> None:
         session = self.document.session
         if self.isVisible() and session is not None:
-            with self.desk.background.attention.asked():
+            with self.desk.background.attention.thread.asked():
                 self.refresh(session)
             self._repaint()
 
