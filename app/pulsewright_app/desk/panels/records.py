@@ -262,7 +262,9 @@ class RecordsPanel(Panel):
 
     def _follow(self) -> None:
         row = self._model.row_of(self.viewing.record)
-        if row is not None and self.table.currentIndex().row() != row:
+        if row is None:  # not among those that match: what the buttons below do is not meant for another record
+            self.table.selectionModel().clear()
+        elif self.table.currentIndex().row() != row:
             self.table.show_row(row)
 
     # -- adding ---------------------------------------------------------------------------------------------
@@ -277,13 +279,20 @@ class RecordsPanel(Panel):
         return all(map(self.document.left_out.__contains__, records))
 
     def _write_note(self) -> None:
+        self._keyboard_from(self.note_button)
         chosen = self.chosen_records()
         text = self.reason.text().strip()
         if chosen and (text or not self.document.notes.keys().isdisjoint(chosen)):
             self.document.note_many(chosen, text)
             self.reason.clear()
 
+    def _keyboard_from(self, button: QPushButton) -> None:
+        """Give the keyboard to the table before a button that has it is switched off: else it goes anywhere."""
+        if button.hasFocus():
+            self.table.setFocus()
+
     def _leave_out(self) -> None:
+        self._keyboard_from(self.leave_out_button)
         chosen = self.chosen_records()
         back = self._all_left_out(chosen)
         reason = self.reason.text().strip()

@@ -14,6 +14,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.reviewing import Reviewing
 from pulsewright_app.desk.saving.current_view import current_view
+from pulsewright_app.desk.saving.places import SavePlaces
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background, Job
 from pulsewright_app.wording import count
@@ -59,6 +60,7 @@ class Files(QObject):
         self._document, self._viewing, self._results = document, viewing, results
         self._reviewing, self._background = reviewing, background
         self._writing: set[str] = set()
+        self.places = SavePlaces(document, self)
         document.session_changed.connect(self._session_changed)
 
     def _session_changed(self) -> None:
@@ -192,6 +194,7 @@ class Files(QObject):
     def _start(self, key: str, path: Path, work: Callable[[Job], str]) -> None:
         def done(sentence: str) -> None:
             self._writing.discard(key)
+            self.places.keep(path)
             self.saved.emit(key, path, sentence)
 
         def failed(sentence: str) -> None:
