@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator, Sequence
+import secrets
+import time
+from collections import deque
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Any
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.campaign.outcome import Outcome
+from pulsewright_app.campaign.worker_checks import LOOK_EVERY_S, Workers, check_scheduler
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -17,6 +21,7 @@ PATIENCE_S = 20.0
 """How long a scheduler may take to answer."""
 AHEAD = 2
 """Sessions handed out for each thread of a worker, so that none waits for the next one."""
+_LOOK_AGAIN_S = 0.1
 RETRIES = 2
 """How often a session is given to another worker when its own one was lost."""
 
@@ -164,30 +169,35 @@ def outcomes(
     Raises
     ------
     PulsewrightError
-        If the scheduler goes away.
+        If the scheduler goes away, there is no worker for long, or one does not have this program.
     """
-    from distributed import as_completed
+    run = secrets.token_hex(4)
+    waiting, running = deque(sessions), dict[Any, str]()
+    workers = Workers(client)
+    with _scheduler_stays():
+        check_scheduler(client)
+        while waiting or running:
+            places = AHEAD * workers.threads()
+            while waiting and len(running) < places:
+                session = waiting.popleft()
+                future = client.submit(task, session, *shared, key=f"pulsewright-{run}-{session}", pure=False)
+                running[future] = session
+            for future in _done(running):
+                yield _taken(client, future, running.pop(future), lost)
 
-    waiting = iter(sessions)
-    running: dict[Any, str] = {}
 
-    def hand_out() -> Future | None:
-        session = next(waiting, None)
-        if session is None:
-            return None
-        future = client.submit(task, session, *shared, key=f"pulsewright-{session}-{id(running)}", pure=False)
-        running[future.key] = session
-        return future
+def _done(running: Mapping[Future, str]) -> Collection[Future]:
+    """Return what is done, once something is; nothing if that takes so long that workers should be looked at."""
+    from distributed import wait
 
-    with _scheduler_stays(client):
-        first = [future for _ in range(_places(client)) if (future := hand_out()) is not None]
-        stream = as_completed(first, raise_errors=False)
-        for future in stream:
-            session = running.pop(future.key)
-            yield _taken(client, future, session, lost)
-            following = hand_out()
-            if following is not None:
-                stream.add(following)
+    if not running:
+        time.sleep(_LOOK_AGAIN_S)
+        return ()
+    try:
+        done: Collection[Future] = wait(list(running), timeout=LOOK_EVERY_S, return_when="FIRST_COMPLETED").done
+    except TimeoutError:
+        return ()
+    return done
 
 
 def _taken(client: Client, future: Future, session: str, lost: Task) -> Outcome:
@@ -208,22 +218,18 @@ def _taken(client: Client, future: Future, session: str, lost: Task) -> Outcome:
 
 
 @contextmanager
-def _scheduler_stays(client: Client) -> Iterator[None]:
+def _scheduler_stays() -> Iterator[None]:
     from concurrent.futures import CancelledError
 
     from distributed.comm import CommClosedError
 
     try:
         yield
-    except (CommClosedError, CancelledError, ConnectionError, TimeoutError) as error:
+    except (CommClosedError, CancelledError, OSError) as error:
         raise PulsewrightError(
             f"the scheduler went away ({_short(error)}); what was done is stored",
             "give the same command again: only what is missing will be done",
         ) from error
-
-
-def _places(client: Client) -> int:
-    return AHEAD * max(int(sum(client.nthreads().values())), 1)
 
 
 def _short(error: BaseException) -> str:

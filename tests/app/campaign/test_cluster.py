@@ -17,9 +17,8 @@ from pulsewright_app.campaign.workers import connected, outcomes
 from pulsewright_app.cli import app
 from pulsewright_app.samples import sample
 
+from .dask_processes import LONGEST_WAIT, DaskProcesses
 from .stored import stored
-
-LONGEST_WAIT = 120.0
 
 
 @pytest.fixture
@@ -32,45 +31,20 @@ def runs(tmp_path):
 
 
 @pytest.fixture
-def scheduler(tmp_path):
-    """A scheduler and two workers, each a process; yields the address and the scheduler's process."""
-    about = tmp_path / "scheduler.json"
-    common = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": tmp_path}
-    program = [sys.executable, "-m", "dask"]
-    started = [
-        subprocess.Popen(
-            [
-                *program,
-                "scheduler",
-                "--host",
-                "127.0.0.1",
-                "--port",
-                "0",
-                "--dashboard-address",
-                ":0",
-                "--no-dashboard",
-                "--scheduler-file",
-                about,
-            ],
-            **common,
-        )
-    ]
-    try:
-        end = time.monotonic() + LONGEST_WAIT
-        while not about.exists() and time.monotonic() < end:
-            time.sleep(0.05)
-        for _ in range(2):
-            worker = ["worker", "--scheduler-file", about, "--nthreads", "1", "--no-dashboard", "--no-nanny"]
-            started.append(subprocess.Popen([*program, *worker, "--death-timeout", "60"], **common))
-        yield _address(about), started[0]
-    finally:
-        for process in started:
-            process.kill()
-            process.wait()
+def processes(tmp_path):
+    """Starts schedulers and workers, each a process; all end with the test."""
+    started = DaskProcesses(tmp_path)
+    yield started
+    started.end()
 
 
-def _address(about):
-    return json.loads(about.read_text())["address"]
+@pytest.fixture
+def scheduler(processes):
+    """A scheduler and two workers; the address and the scheduler's process."""
+    address, process = processes.scheduler()
+    for _ in range(2):
+        processes.worker(address)
+    return address, process
 
 
 def campaign(*arguments):

@@ -1,0 +1,110 @@
+"""Sees that a cluster has workers, and that they and its scheduler have this program, in the same version."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from importlib.metadata import version as installed
+from typing import TYPE_CHECKING, Any
+
+from pulsewright.errors import PulsewrightError
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+ALONE_S = 60.0
+"""How long a campaign goes on while there is no worker: one that is started again needs a while to come back."""
+LOOK_EVERY_S = 1.0
+_MISSING = "not installed"
+
+
+class Workers:
+    """The workers of a scheduler, looked at every now and then.
+
+    Parameters
+    ----------
+    client : Client
+    """
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        self._known: set[str] = set()
+        self._threads = 0
+        self._looked = -math.inf
+        self._last_there = time.monotonic()
+
+    def threads(self) -> int:
+        """Return how many threads all workers have, as of a second ago at most; 0 while there is none.
+
+        Raises
+        ------
+        PulsewrightError
+            If there has been no worker for `ALONE_S`, or a new one does not have this program in the same version.
+        """
+        now = time.monotonic()
+        if now - self._looked < LOOK_EVERY_S:
+            return self._threads
+        found: dict[str, int] = self._client.nthreads()
+        if found.keys() - self._known:
+            self._check(sorted(found.keys() - self._known))
+        self._threads, self._looked = sum(found.values()), now
+        if found:
+            self._last_there = now
+        elif now - self._last_there > ALONE_S:
+            address = self._client.scheduler.address
+            raise PulsewrightError(
+                f"{address}: the scheduler has had no worker for {ALONE_S:.0f} s; what was done is stored",
+                f"start workers with dask worker {address}, then give the same command again",
+            )
+        return self._threads
+
+    def _check(self, new: list[str]) -> None:
+        for address, told in self._client.run(_version_teller(), workers=new, on_error="return").items():
+            if isinstance(told, OSError):
+                continue  # it went away just now, and may be back another time
+            _require_same(f"the worker {address}", told)
+            self._known.add(address)
+
+
+def check_scheduler(client: Client) -> None:
+    """See that the scheduler can hand on what it is given: it reads it too.
+
+    Raises
+    ------
+    PulsewrightError
+        If it does not have this program in the same version.
+    """
+    _require_same(f"the scheduler {client.scheduler.address}", client.run_on_scheduler(_version_teller()))
+
+
+def _version_teller() -> Callable[[], str]:
+    """Return what tells the version where it runs; it travels by its text, as what is missing there cannot tell it."""
+
+    def version() -> str:
+        from importlib.metadata import PackageNotFoundError
+        from importlib.metadata import version as recorded
+        from importlib.util import find_spec
+
+        if any(find_spec(package) is None for package in ("pulsewright", "pulsewright_analysis", "pulsewright_app")):
+            return _MISSING
+        try:
+            return recorded("pulsewright")
+        except PackageNotFoundError:
+            return ""
+
+    return version
+
+
+def _require_same(who: str, told: Any) -> None:
+    """Refuse a process with another version; one that was never installed, only put on the path, has none to tell."""
+    own = installed("pulsewright")
+    if told in ("", own):
+        return
+    remedy = f"install pulsewright {own} in its environment, start it again, and give the same command again"
+    if told == _MISSING:
+        raise PulsewrightError(f"{who} does not have pulsewright in its environment", remedy)
+    if isinstance(told, str):
+        raise PulsewrightError(f"{who} has pulsewright {told}, and this is {own}", remedy)
+    reason = " ".join(f"{type(told).__name__}: {told}".split())
+    raise PulsewrightError(f"{who} cannot tell which version it has ({reason})", remedy)
