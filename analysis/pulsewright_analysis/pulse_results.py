@@ -171,12 +171,10 @@ class Pulses:
         int array (chosen,)
             Rising.
         """
-        chosen = np.ones(len(self), dtype=bool)
-        if record is not None:
-            chosen &= self.record == record
-        if channel is not None:
-            chosen &= self.channel == channel
-        return np.flatnonzero(chosen)
+        # they are sorted by record: a long session must not be looked through for each of its records
+        first, stop = (0, len(self)) if record is None else np.searchsorted(self.record, (record, record + 1)).tolist()
+        own: Ints = np.arange(first, stop)
+        return own if channel is None else own[self.channel[first:stop] == channel]
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ def in_words(figure: Figure) -> str:
         told += [f"{n} missed after record {r}." for r, n in zip(figure.missed_after, figure.missed_count, strict=True)]
     elif isinstance(figure, SkewFigure):
         away = [name for name, so in zip(figure.channel, figure.excludes_zero, strict=True) if so]
-        told.append(f"Intervals without 0: {', '.join(away)}." if away else "Every interval holds 0.")
+        told.append(f"Intervals that exclude 0: {', '.join(away)}." if away else "Every interval includes 0.")
         told += [f"Not measured: {', '.join(figure.not_measured)}."] if figure.not_measured else []
     elif isinstance(figure, JitterFigure):
         told.append(f"Curve: {figure.curve_name}.")

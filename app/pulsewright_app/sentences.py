@@ -204,7 +204,7 @@ def _timing(findings: Findings) -> Iterator[Sentence]:
     if timing.longest_record_samples is not None:
         re_arm = findings.settings.re_arm
         after = f" with a re-arm time of {engineering(re_arm, 's')}" if re_arm else " with no re-arm time"
-        text = f"Longest record that keeps every trigger: {timing.longest_record_samples} samples{after}"
+        text = f"Longest record that keeps every trigger: {timing.longest_record_samples:,} samples{after}"
         yield Sentence(TIMING, text)
 
 

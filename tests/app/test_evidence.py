@@ -195,6 +195,12 @@ def test_what_the_reviewer_added_stands_on_it(made: Made) -> None:
     assert "Filter: polarity negative." in page
 
 
+def test_the_first_page_says_what_was_taken_out_of_the_measuring(made: Made) -> None:
+    facts = dict(made.sheet.session)
+    assert facts["Left out"] == "2 records: 5, 6"
+    assert "Rejected" not in facts
+
+
 def test_every_setting_is_listed_with_where_it_came_from(made: Made) -> None:
     rows = made.json["sheet"]["settings"]["rows"]
     assert len(rows) == len(made.json["findings"]["settings"])

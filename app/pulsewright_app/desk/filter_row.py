@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QStringListModel, Qt
+from PySide6.QtCore import QStringListModel, Qt, Signal
 from PySide6.QtWidgets import QCheckBox, QCompleter, QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from pulsewright.errors import FilterError
 from pulsewright_analysis.record_words import EXAMPLES
 from pulsewright_app.desk.filtering import Filtering
+from pulsewright_app.desk.keyboard import on_escape
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.wording import capitalised
@@ -15,6 +16,9 @@ from pulsewright_app.wording import capitalised
 
 class FilterRow(QWidget):
     """Walk through all records, or only through those that match."""
+
+    given_up = Signal()
+    """The line was left by Escape."""
 
     def __init__(self, filtering: Filtering, viewing: Viewing, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -39,6 +43,7 @@ class FilterRow(QWidget):
         self._lay_out()
         self.line.textEdited.connect(self._offer)
         self.line.returnPressed.connect(self._apply)
+        on_escape(self.line, self._give_up)
         self.line.textChanged.connect(self._emptied)
         self.only.clicked.connect(viewing.set_only_matching)
         viewing.filter_changed.connect(self._show)
@@ -75,6 +80,12 @@ class FilterRow(QWidget):
                 self.line.setCursorPosition(len(self.line.text()))
         else:
             self._viewing.tell("")
+
+    def _give_up(self) -> None:
+        """Show the filter that counts again, whatever was typed."""
+        self.line.setText(self._viewing.filter_text)
+        self._viewing.tell("")
+        self.given_up.emit()
 
     def _emptied(self, text: str) -> None:
         if not text and self._viewing.filter_text:

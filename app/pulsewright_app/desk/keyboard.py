@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from PySide6.QtCore import QEvent, QObject, Qt
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractItemView,
@@ -11,6 +13,7 @@ from PySide6.QtWidgets import (
     QAbstractSpinBox,
     QApplication,
     QComboBox,
+    QLineEdit,
     QPlainTextEdit,
     QTextEdit,
     QWidget,
@@ -55,6 +58,13 @@ class OwnKeys(QObject):
                 event.accept()
                 return True
         return super().eventFilter(watched, event)
+
+
+def on_escape(field: QLineEdit, give_up: Callable[[], object]) -> None:
+    """Let Escape in a field leave what was typed there undone."""
+    shortcut = QShortcut(QKeySequence(Qt.Key.Key_Escape), field)
+    shortcut.setContext(Qt.ShortcutContext.WidgetShortcut)
+    shortcut.activated.connect(give_up)
 
 
 def _wants_space(widget: QWidget | None) -> bool:

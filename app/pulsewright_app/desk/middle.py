@@ -42,6 +42,7 @@ class Middle(QWidget):
         self.told.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions, desk.measured)
         self.rail_row.pointed.connect(self._point)
+        self.rail_row.given_up.connect(lambda: self.view.canvas.setFocus())
         for name in VIEWS:
             view = self.views[name]
             self.pages.addWidget(view)
@@ -93,7 +94,12 @@ class Middle(QWidget):
         return self.views[self._viewing.view]
 
     def _show_view(self) -> None:
+        before = self.pages.currentWidget()
+        pointer = before.canvas.pointer if isinstance(before, ViewWidget) else None
         self.pages.setCurrentWidget(self.view)
+        if before is not self.view:
+            self.view.canvas.take_pointer(pointer)
+            self._point("")  # until the view is drawn: what the other one told is not said of this
         self.told.setText("")
 
     def _view_pointed(self, view: ViewWidget, text: str) -> None:

@@ -10,6 +10,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.filter_row import FilterRow
 from pulsewright_app.desk.filtering import Filtering
 from pulsewright_app.desk.going import HOW, record_meant
+from pulsewright_app.desk.keyboard import on_escape
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.rail_signs import draw_against, draw_flag
@@ -80,6 +81,8 @@ class RailRow(QWidget):
     """The main control: goes from record to record, by hand or by itself."""
 
     pointed = Signal(str)
+    given_up = Signal()
+    """A field was left by Escape: the keyboard belongs to the view again."""
 
     def __init__(
         self,
@@ -151,6 +154,8 @@ class RailRow(QWidget):
         viewing.playing_changed.connect(self._show_playing)
         document.session_changed.connect(self._show_record)
         self.number.returnPressed.connect(self._go)
+        on_escape(self.number, self._give_up)
+        self.filter_row.given_up.connect(self.given_up)
         self.number.editingFinished.connect(self._leave_number)
         self.pace.activated.connect(lambda: viewing.set_pace(float(self.pace.currentData())))
         self.loop.toggled.connect(viewing.set_loop)
@@ -167,6 +172,13 @@ class RailRow(QWidget):
             else:
                 self._viewing.tell(meant)  # what was typed stays, to be mended
         self.number.selectAll()
+
+    def _give_up(self) -> None:
+        """Show the current record again, whatever was typed."""
+        self.number.setModified(False)
+        self._show_record()
+        self._viewing.tell("")
+        self.given_up.emit()
 
     def _leave_number(self) -> None:
         """Show the current record again where the field was left; Return, which ends editing too, stays in it."""

@@ -6,7 +6,8 @@ review is judged by it then.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from pulsewright.errors import PulsewrightError
 from pulsewright.review import Review
+from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.opening import Opened
 from pulsewright_app.desk.review_file import Kept, review_of
@@ -27,6 +29,20 @@ _SOON_MS = 1000
 """A change is on disk after about this long, however many more follow it."""
 _AGAIN_MS = 5000
 """What could not be saved is tried again after this long."""
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """What makes a review different from the one before: taken and compared at once, however many records it names."""
+
+    additions: Additions
+    hidden: frozenset[int]
+    sha256: str
+
+    def review(self, opened: Opened) -> Review:
+        """Return the review itself; on any thread, as this takes long where many records are marked."""
+        more = (self.sha256, opened.places.quick_digest)
+        return review_of(self.additions, self.hidden, opened.kept, opened.session, *more)
 
 
 class Reviewing(QObject):
@@ -43,7 +59,7 @@ class Reviewing(QObject):
         super().__init__(parent)
         self._document, self._viewing, self._background = document, viewing, background
         self._opened: Opened | None = None
-        self._saved: Review | None = None
+        self._saved: _Standing | None = None
         """What the file holds, as far as is known here."""
         self._sha256 = ""
         self._written = False
@@ -73,7 +89,7 @@ class Reviewing(QObject):
             self._viewing.show_channel(channel, False)
         if before is not None and before.lock is not opened.lock:
             before.lock.release()
-        self._saved = self._review()
+        self._saved = self._standing()
         self._timer.stop()
         if opened.told:
             self.told.emit(opened.told)
@@ -101,7 +117,7 @@ class Reviewing(QObject):
         elif sentence:
             sentence = f"{sentence} What you have added since is kept with what that review held."
         if untouched and not self._written:  # looking alone writes nothing
-            self._saved = self._review()
+            self._saved = self._standing()
         else:
             self._changed()
         if sentence:
@@ -126,28 +142,25 @@ class Reviewing(QObject):
             self._opened.lock.release()
             self._opened = None
 
-    @property
-    def review(self) -> Review:
-        """What stands on the desk now, as it would be saved; of a session in memory too."""
-        session = self._document.session
-        if session is None:
-            return Review()
-        return self._review() or review_of(self._document.additions, frozenset(), Kept(), session, "")
+    def as_it_stands(self) -> Callable[[], Review]:
+        """Return what makes the review of all that is on the desk now, on any thread; of a session in memory too."""
+        session, standing, opened = self._document.session, self._standing(), self._opened
+        additions = self._document.additions
+        if standing is not None and opened is not None:
+            return lambda: standing.review(opened)
+        return Review if session is None else lambda: review_of(additions, frozenset(), Kept(), session, "")
 
-    def _review(self) -> Review | None:
+    def _standing(self) -> _Standing | None:
         opened = self._opened
         if opened is None:
             return None
         hidden = frozenset(range(len(opened.session.channels))) - frozenset(self._viewing.visible_channels)
-        more = (self._sha256, opened.places.quick_digest)
-        return review_of(self._document.additions, hidden, opened.kept, opened.session, *more)
+        return _Standing(self._document.additions, hidden, self._sha256)
 
-    def _unsaved(self) -> Review | None:
+    def _unsaved(self) -> _Standing | None:
         """Return what is to be saved, or None if the file holds it already."""
-        if self._saved is None:
-            return None
-        review = self._review()
-        return None if review == self._saved else review
+        standing = self._standing()
+        return None if self._saved is None or standing == self._saved else standing
 
     def _changed(self) -> None:
         # not started anew by each change: a long row of changes must not put the saving off
@@ -155,14 +168,15 @@ class Reviewing(QObject):
             self._timer.start()
 
     def _save_soon(self) -> None:
-        review, opened = self._unsaved(), self._opened
-        if review is None or opened is None:
+        standing, opened = self._unsaved(), self._opened
+        if standing is None or opened is None:
+            self._again.stop()
             return
         places, version = opened.places, opened.places.next_version()
 
         def done(sentence: str) -> None:
             if self._opened is opened:
-                self._saved, self._written, self._warned, self._failure = review, True, False, ""
+                self._saved, self._written, self._warned, self._failure = standing, True, False, ""
                 self._again.stop()
                 if sentence:
                     self.told.emit(sentence)
@@ -176,7 +190,7 @@ class Reviewing(QObject):
                 self._failure = sentence
                 self._again.start()
 
-        self._background.start(_KEY, lambda _: places.save(review, version), done, failed, urgent=True)
+        self._background.start(_KEY, lambda _: places.save(standing.review(opened), version), done, failed, urgent=True)
 
     def let_go(self) -> bool:
         """Save what is not saved yet, as the session is about to leave the desk.
@@ -187,18 +201,18 @@ class Reviewing(QObject):
             False if it cannot be saved anywhere: the bar says why. Asked once more, it tries again and then gives up.
         """
         self._timer.stop()
-        review, opened = self._unsaved(), self._opened
-        if review is None or opened is None:
+        standing, opened = self._unsaved(), self._opened
+        if standing is None or opened is None:
             return True
         try:
-            opened.places.save(review, opened.places.next_version())
+            opened.places.save(standing.review(opened), opened.places.next_version())
         except PulsewrightError as error:
             if self._warned:
                 return True
             self._warned = True
             self.told.emit(f"{error.sentence} Close it once more to give up what you added.")
             return False
-        self._saved, self._warned = review, False
+        self._saved, self._warned = standing, False
         return True
 
     def leave(self) -> None:

@@ -391,7 +391,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         if event.type() is not QEvent.Type.UpdateRequest:
             return super().event(event)
         attention = self.background.attention
-        with attention.asked():
+        with attention.thread.asked():
             handled = super().event(event)
         if attention.held and not (self._unveiling.busy or self.middle.view.scheduled):  # the step is seen
             attention.release()

@@ -19,9 +19,10 @@ from PySide6.QtCore import QObject, Signal
 from pulsewright.errors import PulsewrightError
 from pulsewright.file_blocks import ChunkedSource
 from pulsewright.session import Codes, Session
-from pulsewright_app.desk.attention import OF_ALL_WINDOWS
+from pulsewright_app.desk.attention import OF_ALL_WINDOWS, Attention
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.kept import K, Kept
+from pulsewright_app.desk.tidying import Tidying
 
 Outcome = TypeVar("Outcome")
 Cancelled = Callable[[], bool]
@@ -111,7 +112,8 @@ class Background(QObject):
         self._jobs: dict[str, Job] = {}
         self._generation = 0
         self._closed = False
-        self.attention = OF_ALL_WINDOWS
+        self.attention = Attention(OF_ALL_WINDOWS)
+        self._tidying = Tidying(self.attention, self)
         self._reported.connect(self._receive)
 
     def start(
@@ -146,14 +148,15 @@ class Background(QObject):
         if self._closed:
             return
         self._generation += 1
-        of_others = self.attention.give_way if picture else self.attention.give_way_to_pictures
+        thread = self.attention.thread
+        of_others = thread.give_way if picture else thread.give_way_to_pictures
         give_way = (lambda: None) if urgent else of_others
         job = Job(key, self._generation, lambda call: self._reported.emit((job, False, call)), give_way)
         job.on_progress, job.on_part = progress, partial
         self._jobs[key] = job
         self._futures = {future for future in self._futures if not future.done()}
         pool = self._urgent if urgent else self._pictures if picture else self._pool
-        drawing = self.attention.drawing if picture else nullcontext
+        drawing = thread.drawing if picture else nullcontext
         self._futures.add(pool.submit(self._run, job, work, done, failed, drawing))
 
     def _run(
@@ -184,7 +187,7 @@ class Background(QObject):
             return
         if last:
             del self._jobs[job.key]
-        with self.attention.asked():
+        with self.attention.thread.asked():
             call()
 
     def cancel(self, key: str) -> None:
@@ -212,7 +215,7 @@ class Background(QObject):
     def stop(self) -> None:
         """Cancel every job and wait until the threads are idle."""
         self.cancel_all()
-        self.attention.release()  # nobody is to wait for the one that waits
+        self.attention.thread.release_all()  # nobody is to wait for the one that waits
         wait(self._futures)
 
     def close(self) -> None:
@@ -222,6 +225,7 @@ class Background(QObject):
         self._pool.shutdown()
         self._pictures.shutdown()
         self._urgent.shutdown()
+        self._tidying.end()
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,12 @@ from pulsewright.minus import as_shown
 from pulsewright.quantity import Quantity, engineering
 from pulsewright.review import Review
 from pulsewright.session import Session
+from pulsewright.settings import Settings
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.numbers import count, number, plain
 from pulsewright_app.evidence.sheet import Cell, Facts, Interval, Number, Table
 from pulsewright_app.wording import ORIGINS, excludes_zero, ranges
+from pulsewright_app.wording import count as in_words
 
 
 def session_facts(session: Session, findings: Findings) -> Facts:
@@ -31,6 +33,7 @@ def session_facts(session: Session, findings: Findings) -> Facts:
     length = plain(session.record_duration, "s", 7)
     facts += [
         ("Records", count(session.records)),
+        *_taken_out(findings.settings),
         ("Record length", Number(f"{session.record_length:,} samples, {length.text}", session.record_length)),
         ("Pre-trigger", Number(f"{session.pre_trigger:,} samples", session.pre_trigger)),
         ("Sample rate", plain(session.sample_rate, "S/s", 9)),
@@ -39,6 +42,17 @@ def session_facts(session: Session, findings: Findings) -> Facts:
             f"in {timed} of {session.records} records" if timed < session.records else "in every record",
         ),
     ]
+    return tuple(facts)
+
+
+def _taken_out(settings: Settings) -> Facts:
+    """Return what a person took out of the measuring: whoever signs must not have to look for it."""
+    left_out, rejected = settings.left_out, settings.rejected_pulses
+    facts: list[tuple[str, Cell]] = []
+    if left_out:
+        facts.append(("Left out", f"{in_words(len(left_out), 'record')}: {ranges(left_out)}"))
+    if rejected:
+        facts.append(("Rejected", in_words(len(rejected), "pulse")))
     return tuple(facts)
 
 

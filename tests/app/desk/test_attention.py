@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -13,22 +13,23 @@ pytest.importorskip("PySide6.QtWidgets", reason="the desk needs Qt", exc_type=Im
 
 from PySide6.QtCore import Qt
 
-from pulsewright_app.desk.attention import Attention
+from pulsewright.session import Session
+from pulsewright_app.desk.attention import Attention, WindowThread
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.desk.work import Background
 
 
 def test_a_worker_gives_way_until_the_window_is_done() -> None:
-    attention, order = Attention(), []
+    thread, order = WindowThread(), []
     at_it = threading.Event()
 
     def work() -> None:
         at_it.set()
-        attention.give_way()
+        thread.give_way()
         order.append("worker")
 
     worker = threading.Thread(target=work)
-    with attention.asked():
+    with thread.asked():
         worker.start()
         at_it.wait()
         time.sleep(0.01)  # time enough for the worker, if it did not wait
@@ -38,13 +39,13 @@ def test_a_worker_gives_way_until_the_window_is_done() -> None:
 
 
 def test_nobody_waits_for_a_window_that_waits_itself() -> None:
-    attention, seen = Attention(), []
+    thread, seen = WindowThread(), []
 
     def work() -> None:
-        attention.give_way()
-        seen.append(attention.at_work)
+        thread.give_way()
+        seen.append(thread.at_work)
 
-    with attention.asked():
+    with thread.asked():
         worker = threading.Thread(target=work)
         worker.start()
         worker.join()
@@ -62,23 +63,23 @@ def test_a_result_that_is_taken_asks_for_patience_also_within_another(background
     heard: list[bool] = []
 
     def take(_: object) -> None:
-        with background.attention.asked():
+        with background.attention.thread.asked():
             pass
-        heard.append(background.attention.at_work)
+        heard.append(background.attention.thread.at_work)
 
     background.start("name", lambda job: job.cancelled(), take)
     qtbot.waitUntil(lambda: bool(heard))
     assert heard == [True]
-    assert not background.attention.at_work
+    assert not background.attention.thread.at_work
 
 
 def test_the_desk_asks_for_patience_while_it_paints(desk: DeskWindow, qtbot: Any) -> None:
     seen: list[bool] = []
-    desk.middle.view.canvas.above.append(lambda *_: seen.append(desk.background.attention.at_work))
+    desk.middle.view.canvas.above.append(lambda *_: seen.append(desk.background.attention.thread.at_work))
     desk.middle.view.canvas.viewport().update()
     qtbot.waitUntil(lambda: bool(seen))
     assert seen[0]
-    assert not desk.background.attention.at_work
+    assert not desk.background.attention.thread.at_work
 
 
 def test_the_workers_wait_from_a_step_until_it_is_painted(desk: DeskWindow, qtbot: Any) -> None:
@@ -127,17 +128,33 @@ def test_other_work_waits_for_the_picture_in_front_but_not_for_a_long_one(backgr
 
 
 def test_a_hold_that_lasts_too_long_is_over_and_what_comes_after_counts_again() -> None:
-    attention = Attention()
+    thread = WindowThread()
+    attention = Attention(thread)
     attention.hold(0.0)
     assert not attention.held
-    assert not attention.at_work
-    with attention.asked():
-        assert attention.at_work
+    assert not thread.at_work
+    with thread.asked():
+        assert thread.at_work
         assert not attention.held
-    assert not attention.at_work
+    assert not thread.at_work
     attention.hold(5.0)
-    with attention.asked():
+    with thread.asked():
         assert attention.held
     assert attention.held
     attention.release()
-    assert not attention.at_work
+    assert not thread.at_work
+
+
+def test_a_paint_of_one_window_does_not_end_the_patience_that_another_asked_for(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Session], qtbot: Any
+) -> None:
+    one, other = make_window(walking_session()), make_window(walking_session())
+    painted: list[bool] = []
+    one.background.attention.hold(20.0)
+    other.middle.view.canvas.above.append(lambda *_: painted.append(True))
+    qtbot.keyClick(other.middle.view.canvas, Qt.Key.Key_PageDown)
+    qtbot.waitUntil(lambda: bool(painted) and not other.background.attention.held)
+    assert one.background.attention.held
+    assert one.background.attention.thread.at_work
+    one.background.attention.release()
+    assert not one.background.attention.thread.at_work

@@ -14,6 +14,7 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtWidgets import QLineEdit
 
 from pulsewright.session import Session
+from pulsewright_app.desk.panels.records import RecordsPanel
 from pulsewright_app.desk.views.found import found_pulses
 from pulsewright_app.desk.window import DeskWindow
 
@@ -105,6 +106,46 @@ def test_only_those_that_match_is_a_key_and_ctrl_r_goes_to_the_line(
     assert line_of(desk).hasFocus()
 
 
+def test_escape_leaves_the_filter_as_it_was_and_gives_the_keys_back(
+    desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    settle(desk)
+    write(desk, qtbot, "record 5")
+    line = line_of(desk)
+    qtbot.keyClicks(line, " and polarity sideways")
+    line.completer().popup().hide()
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    assert message(desk)
+    qtbot.keyClick(line, Qt.Key.Key_Escape)
+    assert (line.text(), count_of(desk), message(desk)) == ("record 5", "1 of 12 match", "")
+    assert canvas_of(desk).hasFocus()
+
+
+def test_escape_leaves_the_record_s_field_as_it_was_and_gives_the_keys_back(desk: DeskWindow, qtbot: Any) -> None:
+    field = next(line for line in desk.findChildren(QLineEdit) if line.accessibleName() == "Record to go to")
+    strike(desk, qtbot, "Ctrl+G")
+    qtbot.keyClicks(field, "99")
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    assert field.hasFocus() and "There is no record 99" in message(desk)
+    qtbot.keyClick(field, Qt.Key.Key_Escape)
+    assert (field.text(), message(desk)) == ("0", "")
+    assert canvas_of(desk).hasFocus()
+
+
+def test_a_record_that_does_not_match_leaves_no_other_one_chosen(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    """The panel's buttons are about the chosen records: none may stay chosen that is not the one looked at."""
+    settle(desk)
+    write(desk, qtbot, "record 2 .. 3")
+    strike(desk, qtbot, "PgDown")
+    panel = desk.records_panel
+    assert isinstance(panel, RecordsPanel)
+    assert panel.chosen_records() == [2]
+    desk.viewing.go_to(7)
+    assert panel.chosen_records() == [] and not panel.flag_button.isEnabled()
+    desk.viewing.go_to(2)
+    assert panel.chosen_records() == [2]
+
+
 def test_a_pulse_is_rejected_measured_without_and_taken_back(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
     settle(desk)
     before = desk.results.findings
@@ -115,9 +156,12 @@ def test_a_pulse_is_rejected_measured_without_and_taken_back(desk: DeskWindow, q
     assert after is not None
     assert len(after.pulses.where(0, 0)) == len(before.pulses.where(0, 0)) - 1
     assert after.rejected_pulses == 1
+    caption = labelled(desk, "What the Single view shows")
+    assert caption.endswith("1 pulse rejected: H01")
     strike(desk, qtbot, "Shift+X")
     settle(desk)
     assert desk.results.findings is not None and desk.results.findings.rejected_pulses == 0
+    assert "rejected" not in labelled(desk, "What the Single view shows")
     desk.document.undo()
     assert len(desk.document.rejected) == 1
 

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import QLabel
 
 from pulsewright_analysis.results import Findings, Slip
 from pulsewright_app.desk.rail import Rail
+from pulsewright_app.desk.views.found import found_pulses
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 from pulsewright_app.theme import LIGHT
@@ -177,3 +178,19 @@ def test_numbers_are_out_of_date_from_leaving_a_record_out_until_the_new_ones_ar
     assert findings_of(desk) is not before
     assert findings_of(desk).settings.left_out == (3,)
     assert not any("out of date" in text.casefold() for text in said())
+
+
+def test_the_pulses_of_some_records_are_those_that_looking_at_each_one_finds(desk: DeskWindow) -> None:
+    """By comparing the record and the channel of every pulse, one by one."""
+    findings, session = findings_of(desk), desk.document.session
+    assert session is not None
+    pulses = findings.pulses
+    none = np.zeros(0, dtype=np.int64)
+    for records, channels in ((3, (0, 2)), (np.array([9, 2, 5]), (1,)), (None, (2,)), (11, ()), (none, (0,))):
+        wanted = {records} if isinstance(records, int) else set(range(12)) if records is None else set(records.tolist())
+        found = [i for i in range(len(pulses)) if pulses.record[i] in wanted and pulses.channel[i] in channels]
+        assert found_pulses(session, findings, records, channels).index.tolist() == found
+    assert pulses.where(4, 1).tolist() == [
+        i for i in range(len(pulses)) if (pulses.record[i], pulses.channel[i]) == (4, 1)
+    ]
+    assert pulses.where().tolist() == list(range(len(pulses)))

@@ -22,7 +22,7 @@ from pulsewright_app.desk.help.guide_steps import STEPS
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
-from .gestures import LEFT, Settle, colours_of, message, press
+from .gestures import LEFT, Settle, colours_of, message, press, shown_windows
 
 Make = Callable[..., DeskWindow]
 
@@ -55,7 +55,7 @@ def habitual(qtbot: Any, settle: Settle, tmp_path: Path, make_window: Make) -> I
 
 
 def page(title: str) -> Any:
-    return next(w for w in QApplication.topLevelWidgets() if w.accessibleName() == title and w.isVisible())
+    return next(w for w in shown_windows() if w.accessibleName() == title)
 
 
 def part(widget: Any, kind: Any, name: str) -> Any:

@@ -97,7 +97,7 @@ def test_the_alignment_table_marks_what_excludes_0(bench: Any, faulty: Findings)
     bench.measured(faulty)
     assert [cell(panel, 0, c) for c in range(4)] == ["H01", "M1", "reference", ""]
     assert [cell(panel, 6, c) for c in range(4)] == ["H07", "M2", "10.60 ± 0.39 ns", "◆ excludes 0"]
-    assert cell(panel, 7, 3) == "holds 0"
+    assert cell(panel, 7, 3) == "includes 0"
     bench.click(panel.table, 6, 2)
     assert (bench.viewing.channel, bench.viewing.view) == (6, "single")
 

@@ -158,6 +158,8 @@ def test_a_record_is_left_out_with_a_reason_and_taken_back(bench: Any, panel: Re
     assert "1 left out" in panel.summary.text()
     assert panel.reason.text() == ""
     assert panel.leave_out_button.text() == "Take back in"
+    assert panel.table.hasFocus()  # not whatever follows a button that was switched off
+    panel.leave_out_button.setFocus()
     bench.press(panel.leave_out_button)
     assert text(panel, 9, LEFT_OUT) == ""
     assert bench.document.left_out == {}
@@ -206,6 +208,20 @@ def test_every_control_has_an_accessible_name(panel: RecordsPanel) -> None:
     for widget in (panel.table, panel.flag_button, panel.reason, panel.leave_out_button):
         assert widget.accessibleName()
         assert widget.focusPolicy() & Qt.FocusPolicy.TabFocus
+
+
+def test_another_session_finds_nothing_typed_and_nothing_chosen(bench: Any, panel: RecordsPanel) -> None:
+    bench.click(panel.table, 5)
+    bench.click(panel.table, 0, shift=True)
+    assert panel.chosen_records() == [0, 1, 2, 3, 4, 5]
+    bench.viewing.go_to(0)
+    bench.qtbot.keyClicks(panel.reason, "bubbles")
+    bench.open()
+    assert panel.reason.text() == ""
+    assert panel.chosen_records() == [0]
+    panel.table.setFocus()
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_F)
+    assert bench.document.flags == {0}
 
 
 def test_a_filter_that_no_record_matches_is_told_where_the_rows_would_be(bench: Any, panel: RecordsPanel) -> None:

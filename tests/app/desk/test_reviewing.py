@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -90,6 +91,35 @@ def test_a_change_is_on_disk_soon_without_closing(
     press(desk, qtbot, "Ctrl+Z")
     settle(desk)
     assert read_review(review_path).flags == set()
+
+
+def test_the_review_of_many_records_is_made_where_the_desk_does_not_wait_for_it(
+    make_window: MakeWindow,
+    qtbot: Any,
+    settle: Settle,
+    faults: Path,
+    review_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from pulsewright_app.desk import reviewing
+
+    made: list[bool] = []
+    whole = reviewing.review_of
+
+    def review_of(*given: Any) -> Review:
+        made.append(threading.current_thread() is threading.main_thread())
+        return whole(*given)
+
+    desk = make_window(faults)
+    monkeypatch.setattr(reviewing, "review_of", review_of)
+    press(desk, qtbot, "F")
+    settle(desk)
+    assert read_review(review_path).flags == {0}
+    press(desk, qtbot, "PgDown")
+    press(desk, qtbot, "F")
+    settle(desk)
+    assert read_review(review_path).flags == {0, 1}
+    assert made and not any(made)
 
 
 def test_what_was_added_last_is_saved_on_closing(

@@ -22,8 +22,9 @@ from PySide6.QtGui import QDesktopServices, QImage
 from PySide6.QtWidgets import QAbstractButton, QApplication, QFileDialog, QLabel, QLineEdit, QSpinBox, QTableWidget
 
 from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.samples import sample
 
-from .gestures import Settle, labelled, message, press
+from .gestures import Settle, labelled, message, press, shown_windows
 
 LEFT = Qt.MouseButton.LeftButton
 
@@ -44,7 +45,7 @@ def chosen(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
 
 def page_of(desk: DeskWindow, title: str) -> Any:
-    return next(w for w in QApplication.topLevelWidgets() if w.accessibleName() == title and w.isVisible())
+    return next(w for w in shown_windows() if w.accessibleName() == title)
 
 
 def called(page: Any, name: str) -> Any:
@@ -93,6 +94,57 @@ def test_the_sheet_is_saved_and_opened_and_says_what_the_desk_shows(
         json.loads(json.dumps([v.verdict for v in desk.results.verdicts])).count("fails")
         == text.count('<span class="verdict fails">') / 2
     )  # in the table, and with the claim
+
+
+@pytest.mark.parametrize(
+    ("keys", "title", "button", "name"),
+    [("Ctrl+E", SHEET, SAVE_SHEET, "out.pdf"), ("Ctrl+P", PICTURE, SAVE_PICTURE, "out.png")],
+)
+def test_a_name_without_its_ending_writes_over_no_other_file(
+    desk: DeskWindow, qtbot: Any, settle: Settle, chosen: dict[str, Any], tmp_path: Path,
+    keys: str, title: str, button: str, name: str,
+) -> None:  # fmt: skip
+    """The system asks whether to write over the name as it was typed: of `out` it knows nothing."""
+    signed = tmp_path / name
+    signed.write_text("signed already")
+    press(desk, qtbot, keys)
+    page = page_of(desk, title)
+    chosen["file"] = tmp_path / "out"
+    click(qtbot, page, button)
+    settle(desk)
+    assert signed.read_text() == "signed already"
+    assert how_it_goes(page).startswith(f"{signed} is there already: choose it by its whole name")
+    chosen["file"] = signed
+    click(qtbot, page, button)
+    settle(desk)
+    assert how_it_goes(page).startswith(f"Saved: {signed}.")
+
+
+def test_the_folder_offered_is_the_session_s_and_then_that_of_the_file_before(
+    make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path, tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    offered: list[Path] = []
+    reports, documents = tmp_path / "reports", tmp_path / "documents"
+    reports.mkdir()
+    documents.mkdir()
+    monkeypatch.setattr("platformdirs.user_documents_path", lambda: documents)
+
+    def ask(_: Any, title: str, start: str, *__: Any) -> tuple[str, str]:
+        offered.append(Path(start))
+        return str(reports / "one.png"), ""
+
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", ask)
+    desk = make_window(faults)
+    press(desk, qtbot, "Ctrl+P")
+    for _ in range(2):
+        click(qtbot, page_of(desk, PICTURE), SAVE_PICTURE)
+        settle(desk)
+    desk.open_path(sample("tank_faults.h5"))  # nothing belongs into the folder of the samples: it is the program's
+    settle(desk)
+    click(qtbot, page_of(desk, PICTURE), SAVE_PICTURE)
+    settle(desk)
+    assert [path.parent for path in offered] == [faults.parent, reports, documents]
 
 
 def test_no_sheet_of_findings_that_are_out_of_date(
@@ -296,7 +348,7 @@ def test_a_view_that_is_looked_at_again_shows_the_records_that_the_sheet_draws(
     called(page, VIEWS).selectRow(0)
     click(qtbot, page, "Show the chosen view on the desk as it was added")
     settle(desk)
-    drawn = drawing_of(desk.document.sheet_views[0], session, desk.results.findings, desk.reviewing.review)
+    drawn = drawing_of(desk.document.sheet_views[0], session, desk.results.findings, desk.reviewing.as_it_stands()())
     assert line.text() == "record < 5"
     for told in (drawn.caption, view_caption(desk)):
         numbers = {int(number) for number in re.findall(r"\b\d+\b", told)}
@@ -328,7 +380,7 @@ def test_lanes_that_are_saved_have_their_values_and_unit(
     assert session is not None
     assert not isinstance(view, str)
     figure = Figure(figsize=(7, 6))
-    drawing_of(view, session, desk.results.findings, desk.reviewing.review).draw(figure)
+    drawing_of(view, session, desk.results.findings, desk.reviewing.as_it_stands()()).draw(figure)
     figure.draw_without_rendering()
     for lane, channel in zip(figure.axes, session.channels, strict=True):
         low, high = lane.get_ylim()

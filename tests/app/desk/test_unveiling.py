@@ -14,7 +14,7 @@ from PySide6.QtCore import QTimer
 from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
-from pulsewright_app.desk.attention import Attention
+from pulsewright_app.desk.attention import Attention, WindowThread
 from pulsewright_app.desk.opening import Opened
 from pulsewright_app.desk.unveiling import Unveiling
 from pulsewright_app.desk.window import DeskWindow
@@ -46,7 +46,7 @@ class Filled:
         self.window.show()
         qtbot.waitUntil(lambda: set(self.seen) == {"a", "b", "c"})
         self.seen.clear()
-        self.attention = Attention()
+        self.attention = Attention(WindowThread())
         self.unveiling = Unveiling(self.window, self.attention, lambda: self.parts)
 
     def beat(self) -> None:

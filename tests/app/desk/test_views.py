@@ -30,6 +30,7 @@ from .gestures import (
     picture,
     pixels,
     point,
+    press,
     pulse_of,
     turn,
 )
@@ -111,6 +112,38 @@ def test_time_and_value_under_the_pointer_are_shown(desk: DeskWindow, qtbot: Any
     for share in (0.02, 0.27, 0.49, 0.51, 0.74, 0.98):  # wherever the pointer is
         point(qtbot, desk, QPoint(where.x(), round(plot.top() + share * plot.height())))
         assert re.match(r"t = \S+ µs .*\d (mV|µV|V)\b", labelled(desk, "Under the pointer"))
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_the_value_under_a_resting_pointer_is_that_of_the_record_shown(
+    desk: DeskWindow, qtbot: Any, settle: Settle, view: str
+) -> None:
+    """Whoever steps by the keys does not move the mouse: what is read must still be what is seen."""
+    press(desk, qtbot, f"Alt+{1 + VIEWS.index(view)}")
+    settle(desk)
+    where = at(desk, 60e-6)
+    point(qtbot, desk, where)
+    for keys in ("PgDown", "Ctrl+Down", "End", "W"):
+        press(desk, qtbot, keys)
+        settle(desk)
+        resting = labelled(desk, "Under the pointer")
+        point(qtbot, desk, where)  # the mouse comes once more to where it rests
+        assert resting == labelled(desk, "Under the pointer"), keys
+
+
+def test_the_value_under_the_pointer_is_that_of_the_view_that_came_up(
+    desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    point(qtbot, desk, at(desk, 60e-6))
+    spot = canvas_of(desk).viewport().mapToGlobal(at(desk, 60e-6))
+    for keys in ("Alt+4", "Alt+3", "Alt+2", "Alt+1"):
+        before = labelled(desk, "Under the pointer")
+        press(desk, qtbot, keys)
+        settle(desk)
+        resting = labelled(desk, "Under the pointer")
+        assert resting.startswith("t = ") and resting != before, keys
+        point(qtbot, desk, canvas_of(desk).viewport().mapFromGlobal(spot))
+        assert resting == labelled(desk, "Under the pointer"), keys
 
 
 @pytest.mark.parametrize("dark", [False, True])

@@ -31,6 +31,7 @@ from pulsewright_app.desk.claims.settings_table import SettingsTable
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import VERDICT_SHAPES, theme
 from pulsewright_app.wording import capitalised, count, with_full_stop
@@ -266,9 +267,11 @@ class ClaimsPage(FormPage):
 
     def _save_as(self) -> None:
         name, _ = QFileDialog.getSaveFileName(self, "Save the claims", str(self._document.claims_path), FORMS)
-        if name:
-            path = Path(name)
-            self._work.save_as(path if path.suffix == ".toml" else path.with_name(f"{path.name}.claims.toml"))
+        path = meant(name, ".claims.toml", (".toml",)) if name else None
+        if isinstance(path, Path):
+            self._work.save_as(path)
+        elif path:
+            self._answer(path)
 
     def _answer(self, sentence: str) -> None:
         self.told.setText(sentence)

@@ -35,7 +35,7 @@ class ClaimsWork(QObject):
 
     def draft(self) -> None:
         """Put a draft from what the session shows in the place of the claims; undo brings them back."""
-        findings, session, review = self._results.findings, self._document.recorded, self._reviewing.review
+        findings, session, review = self._results.findings, self._document.recorded, self._reviewing.as_it_stands()
         if findings is None or self._results.partial:
             self.told.emit("The session is not measured yet: claims can be drafted from it when it is.")
             return
@@ -43,7 +43,7 @@ class ClaimsWork(QObject):
         def work() -> str:
             from pulsewright_analysis.claim_draft import draft
 
-            return draft(findings, review)
+            return draft(findings, review())
 
         def done(text: str) -> None:
             if self._document.recorded is session:

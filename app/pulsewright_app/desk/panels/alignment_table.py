@@ -108,7 +108,7 @@ class AlignmentTable(QAbstractTableModel):
 def _verdict(skew: Quantity | None, is_reference: bool) -> str:
     if skew is None or is_reference:
         return ""
-    return f"{SERIOUS} excludes 0" if excludes_zero(skew) else "holds 0"
+    return f"{SERIOUS} excludes 0" if excludes_zero(skew) else "includes 0"
 
 
 def _exact(skew: Quantity | None, expanded: bool) -> str:

@@ -12,6 +12,7 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt
 from PySide6.QtGui import QColor, QFont
 
 from pulsewright.quantity import engineering, with_uncertainty
+from pulsewright.session import Session
 from pulsewright_analysis.record_table import RecordTable
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
@@ -46,6 +47,8 @@ class RecordTableModel(QAbstractTableModel):
         self._clipped: dict[int, str] = {}
         """The channels that are clipped, by record."""
         self._rows: RecordTable | None = None
+        self._of: Session | None = None
+        """The session whose records these are."""
         self._sorting = (NUMBER, Qt.SortOrder.AscendingOrder)
         self._shown: NDArray[np.int64] | None = None
         """The records that match the filter, where only they are shown."""
@@ -61,8 +64,9 @@ class RecordTableModel(QAbstractTableModel):
         same = shown is self._shown or (
             shown is not None and self._shown is not None and np.array_equal(shown, self._shown)
         )
+        before, self._of = self._of, self._document.recorded
         self._shown = shown
-        if same and len(rows or ()) == len(self._places):
+        if same and before is self._of and len(rows or ()) == len(self._places):
             self._rows = rows
             self.sort(*self._sorting)
             self.refresh()

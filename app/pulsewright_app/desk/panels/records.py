@@ -152,7 +152,7 @@ class RecordsPanel(Panel):
     def _connect(self) -> None:
         self.table.selectionModel().currentChanged.connect(self._chosen)
         self.table.selectionModel().selectionChanged.connect(self._update_buttons)
-        self.document.session_changed.connect(self._rebuild)
+        self.document.session_changed.connect(self._session_changed)
         self.results.changed.connect(self._results_changed)
         self.viewing.channel_changed.connect(self._rebuild)
         self.viewing.record_changed.connect(self._follow)
@@ -163,6 +163,11 @@ class RecordsPanel(Panel):
         document.rejected_changed.connect(self._update_buttons)
 
     # -- showing --------------------------------------------------------------------------------------------
+
+    def _session_changed(self) -> None:
+        self.reason.clear()  # it was written about records of the session before
+        self._fitted = False
+        self._rebuild()
 
     def _results_changed(self) -> None:
         if self.results.findings is self._told:
@@ -257,7 +262,9 @@ class RecordsPanel(Panel):
 
     def _follow(self) -> None:
         row = self._model.row_of(self.viewing.record)
-        if row is not None and self.table.currentIndex().row() != row:
+        if row is None:  # not among those that match: what the buttons below do is not meant for another record
+            self.table.selectionModel().clear()
+        elif self.table.currentIndex().row() != row:
             self.table.show_row(row)
 
     # -- adding ---------------------------------------------------------------------------------------------
@@ -272,13 +279,20 @@ class RecordsPanel(Panel):
         return all(map(self.document.left_out.__contains__, records))
 
     def _write_note(self) -> None:
+        self._keyboard_from(self.note_button)
         chosen = self.chosen_records()
         text = self.reason.text().strip()
         if chosen and (text or not self.document.notes.keys().isdisjoint(chosen)):
             self.document.note_many(chosen, text)
             self.reason.clear()
 
+    def _keyboard_from(self, button: QPushButton) -> None:
+        """Give the keyboard to the table before a button that has it is switched off: else it goes anywhere."""
+        if button.hasFocus():
+            self.table.setFocus()
+
     def _leave_out(self) -> None:
+        self._keyboard_from(self.leave_out_button)
         chosen = self.chosen_records()
         back = self._all_left_out(chosen)
         reason = self.reason.text().strip()

@@ -14,6 +14,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.reviewing import Reviewing
 from pulsewright_app.desk.saving.current_view import current_view
+from pulsewright_app.desk.saving.places import SavePlaces
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background, Job
 from pulsewright_app.wording import count
@@ -59,6 +60,7 @@ class Files(QObject):
         self._document, self._viewing, self._results = document, viewing, results
         self._reviewing, self._background = reviewing, background
         self._writing: set[str] = set()
+        self.places = SavePlaces(document, self)
         document.session_changed.connect(self._session_changed)
 
     def _session_changed(self) -> None:
@@ -105,13 +107,13 @@ class Files(QObject):
         if refused or session is None or assessment is None:
             self.failed.emit(SHEET, refused)
             return
-        review = self._reviewing.review
+        review = self._reviewing.as_it_stands()
 
         def work(job: Job) -> str:
             from pulsewright_app.evidence.writing import write_sheet
 
             sheet = write_sheet(
-                assessment, session, review, path, date=date, by=by, progress=job.progress, cancelled=job.cancelled
+                assessment, session, review(), path, date=date, by=by, progress=job.progress, cancelled=job.cancelled
             )
             return sheet.summary
 
@@ -129,12 +131,12 @@ class Files(QObject):
                 PICTURE, "The session is not measured yet: wait until it is, or save the view as it is on the screen."
             )
             return
-        review = self._reviewing.review
+        review = self._reviewing.as_it_stands()
 
         def work(job: Job) -> str:
             from pulsewright_app.evidence.view_files import write_view
 
-            write_view(view, session, findings, review, path, size, _watch(job))
+            write_view(view, session, findings, review(), path, size, _watch(job))
             return ""
 
         self._start(PICTURE, path, work)
@@ -156,12 +158,12 @@ class Files(QObject):
         if refused or assessment is None:
             self.failed.emit(NUMBERS, refused.replace("the sheet", "the tables"))
             return
-        review = self._reviewing.review
+        review = self._reviewing.as_it_stands()
 
         def work(job: Job) -> str:
             from pulsewright_app.csv_folder import write_csv
 
-            return f"{len(write_csv(assessment, folder, review, _watch(job)))} tables"
+            return f"{len(write_csv(assessment, folder, review(), _watch(job)))} tables"
 
         self._start(NUMBERS, folder, work)
 
@@ -192,6 +194,7 @@ class Files(QObject):
     def _start(self, key: str, path: Path, work: Callable[[Job], str]) -> None:
         def done(sentence: str) -> None:
             self._writing.discard(key)
+            self.places.keep(path)
             self.saved.emit(key, path, sentence)
 
         def failed(sentence: str) -> None:

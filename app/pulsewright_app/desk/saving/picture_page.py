@@ -13,7 +13,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.files import PICTURE, Files
-from pulsewright_app.desk.saving.sheet_page import with_suffix
+from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.evidence.view_files import LARGEST, SMALLEST, SUFFIXES, PictureSize
 
@@ -134,16 +134,16 @@ class PicturePage(FormPage):
 
     def choose(self) -> None:
         """Ask for the file, and write the picture into it."""
-        session = self._document.session
-        if session is None:
+        if self._document.session is None:
             return
-        beside = Path.cwd() if session.file is None else session.file.parent
-        stem = "session" if session.file is None else session.file.stem
-        start = str(beside / f"{stem}.{self._viewing.view}.png")
+        start = self._files.places.offered(f"{self._viewing.view}.png")
         forms = FORM_OF_SCREEN if self._of_screen else FORMS
         name, chosen = QFileDialog.getSaveFileName(self, "Save the picture", start, forms)
-        if name:
-            self.write(with_suffix(Path(name), ".svg" if "svg" in chosen else ".png", SUFFIXES))
+        path = meant(name, ".svg" if "svg" in chosen else ".png", SUFFIXES) if name else None
+        if isinstance(path, Path):
+            self.write(path)
+        elif path:
+            self.told.setText(path)
 
     def write(self, path: Path) -> None:
         """Write the view into a file."""

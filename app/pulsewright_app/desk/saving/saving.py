@@ -11,7 +11,8 @@ from PySide6.QtWidgets import QFileDialog, QWidget
 
 from pulsewright_app.desk.saving.files import PICTURE, SHEET, TABLES, Files
 from pulsewright_app.desk.saving.picture_page import PicturePage, screen_image
-from pulsewright_app.desk.saving.sheet_page import SheetPage, with_suffix
+from pulsewright_app.desk.saving.places import meant
+from pulsewright_app.desk.saving.sheet_page import SheetPage
 from pulsewright_app.desk.saving.views_page import ViewsPage, add_view
 
 if TYPE_CHECKING:
@@ -85,9 +86,8 @@ class Saving(QObject):
 
     def save_numbers(self) -> None:
         """Ask for a folder, and write every finding and every marker pair into it."""
-        session = self._window.document.session
-        beside = Path.cwd() if session is None or session.file is None else session.file.parent
-        folder = QFileDialog.getExistingDirectory(self._window, "Save the numbers into a folder", str(beside))
+        start = str(self.files.places.folder)
+        folder = QFileDialog.getExistingDirectory(self._window, "Save the numbers into a folder", start)
         if folder:
             self.files.write_numbers(Path(folder))
 
@@ -105,15 +105,16 @@ class Saving(QObject):
             self.files.write_series(path, table)
 
     def _csv_path(self, title: str, ending: str, parent: QWidget) -> Path | None:
-        """Ask for the name of a CSV file beside the session; None where nobody gives one."""
-        session = self._window.document.session
-        if session is None:
+        """Ask for the name of a CSV file; None where nobody gives one that can be written."""
+        if self._window.document.session is None:
             return None
-        beside = Path.cwd() if session.file is None else session.file.parent
-        stem = "session" if session.file is None else session.file.stem
-        start = str(beside / f"{stem}.{ending}.csv")
+        start = self.files.places.offered(f"{ending}.csv")
         name, _ = QFileDialog.getSaveFileName(parent, title, start, "CSV (*.csv)")
-        return with_suffix(Path(name), ".csv", (".csv",)) if name else None
+        path = meant(name, ".csv", (".csv",)) if name else None
+        if isinstance(path, str):
+            self._window.viewing.tell(path)
+            return None
+        return path
 
     def stop(self) -> None:
         """Leave off writing tables; where none is being written, stop the measuring."""

@@ -12,6 +12,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.files import SHEET, Files
+from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.evidence.titles import usual_title
 from pulsewright_app.wording import count
 
@@ -111,12 +112,13 @@ class SheetPage(FormPage):
 
     def choose(self) -> None:
         """Ask for the file, and write the sheet into it."""
-        session = self._document.session
-        beside = Path.cwd() if session is None or session.file is None else session.file.parent
-        stem = "sheet" if session is None or session.file is None else f"{session.file.stem}.sheet"
-        name, chosen = QFileDialog.getSaveFileName(self, "Save the evidence sheet", str(beside / f"{stem}.pdf"), FORMS)
-        if name:
-            self.write(with_suffix(Path(name), ".html" if "html" in chosen else ".pdf", (".html", ".pdf")))
+        start = self._files.places.offered("sheet.pdf")
+        name, chosen = QFileDialog.getSaveFileName(self, "Save the evidence sheet", start, FORMS)
+        path = meant(name, ".html" if "html" in chosen else ".pdf", (".html", ".pdf")) if name else None
+        if isinstance(path, Path):
+            self.write(path)
+        elif path:
+            self.told.setText(path)
 
     def write(self, path: Path) -> None:
         """Write the sheet into a file."""
@@ -141,8 +143,3 @@ class SheetPage(FormPage):
         if key == SHEET:
             self._update()
             self.told.setText(sentence)
-
-
-def with_suffix(path: Path, usual: str, known: tuple[str, ...]) -> Path:
-    """Return a path that ends in one of the known suffixes: what was typed without one gets the usual one."""
-    return path if path.suffix.lower() in known else path.with_name(f"{path.name}{usual}")

@@ -59,6 +59,7 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self._theme = LIGHT
         self._drag: _Drag | None = None
         self._pointer: QPointF | None = None
+        """Where on the screen the pointer was seen last."""
         self._last_turn = 0
         self._rect: QRectF | None = None
         self._windows: tuple[Window, Window] | None = None
@@ -163,16 +164,33 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
     @property
     def pointer_time(self) -> float | None:
         """The time under the pointer, or None if it is not over the plot."""
-        if self._pointer is None or not self.plot_rect().contains(self._pointer):
-            return None
-        return self.time_at(self._pointer.x())
+        point = self._pointed()
+        return None if point is None else self.time_at(point.x())
 
     @property
     def pointer_height(self) -> float | None:
         """The height under the pointer, or None if it is not over the plot."""
-        if self._pointer is None or not self.plot_rect().contains(self._pointer):
-            return None
-        return self.height_at(self._pointer.y())
+        point = self._pointed()
+        return None if point is None else self.height_at(point.y())
+
+    @property
+    def pointer(self) -> QPointF | None:
+        """Where on the screen the pointer is, or None if it is not over the canvas."""
+        return self._pointer
+
+    def take_pointer(self, spot: QPointF | None) -> None:
+        """Know where on the screen the pointer rests: a canvas that comes up under it is not told."""
+        self._pointer = spot
+
+    def _pointed(self) -> QPointF | None:
+        """Return the pixel of the plot that the pointer is over: the plot may have moved below it."""
+        point = None if self._pointer is None else self.viewport().mapFromGlobal(self._pointer)
+        return point if point is not None and self.plot_rect().contains(point) else None
+
+    def tell_pointer(self) -> None:
+        """Announce once more where the pointer rests: what lies below it has changed."""
+        if self._pointer is not None:
+            self._tell_pointer()
 
     # -- drawing --------------------------------------------------------------------------------------------
 
@@ -234,8 +252,8 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Follow a drag, or the pointer."""
         point = event.position()
-        self._pointer = point
-        self._tell_pointer(point)
+        self._pointer = event.globalPosition()
+        self._tell_pointer()
         drag = self._drag
         if drag is None:
             shape = self.hover_shape(point) if self.plot_rect().contains(point) else None
@@ -313,11 +331,12 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         if hasattr(self, "below"):  # the base class resizes once before it is complete
             self.resized.emit()
 
-    def _tell_pointer(self, point: QPointF) -> None:
-        if self.plot_rect().contains(point):
-            self.hovered.emit(self.time_at(point.x()), self.height_at(point.y()))
-        else:
+    def _tell_pointer(self) -> None:
+        point = self._pointed()
+        if point is None:
             self.left.emit()
+        else:
+            self.hovered.emit(self.time_at(point.x()), self.height_at(point.y()))
 
     def _push(self, drag: _Drag, begins: bool) -> None:
         rect = self.plot_rect()

@@ -64,12 +64,11 @@ def found_pulses(
         none = np.zeros(0, dtype=np.int64)
         return FoundPulses(none, none, none, none, np.zeros(0), np.zeros(0), none, np.zeros(0, dtype=bool))
     pulses = findings.pulses
-    chosen = np.isin(pulses.channel, list(channels))
-    if isinstance(record, int):
-        chosen &= pulses.record == record
-    elif record is not None:
-        chosen &= np.isin(pulses.record, record)
-    index = np.flatnonzero(chosen)
+    if record is None or isinstance(record, int):
+        index = pulses.where(record)
+    else:
+        index = np.concatenate([np.zeros(0, dtype=np.int64), *map(pulses.where, np.unique(record).tolist())])
+    index = index[np.isin(pulses.channel[index], list(channels))]
     time = pulses.time[index].copy()
     placed = np.isfinite(time)
     for channel in np.unique(pulses.channel[index[~placed]]):

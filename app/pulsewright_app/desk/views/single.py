@@ -52,6 +52,7 @@ class SingleView(View):
         self.canvas.below += [
             self._paint_current_lane, self._paint_zeros, self._references.paint, self._traces.paint,
         ]  # fmt: skip
+        self._taken.traces = self._traces.share_of
         self.lanes = QCheckBox("A lane for each channel")
         self.lanes.setAccessibleName("A lane for each channel")
         self.lanes.setChecked(self.viewing.lanes)
@@ -186,6 +187,10 @@ class SingleView(View):
         lost = int(np.count_nonzero(~self._found(session).placed))
         if lost:
             parts.append(f"△ {count(lost, 'pulse')} with {NO_POSITION}")
+        rejected = [c for r, c, _ in self.document.rejected if r == record and c in shown]
+        if rejected:
+            names = sorted({session.channels[c].name for c in rejected})
+            parts.append(f"{count(len(rejected), 'pulse')} rejected: {', '.join(names)}")
         if waiting:
             parts.append("cannot be read" if self.desk.data.is_lost(record) else "being read")
         return "  ·  ".join(parts)

@@ -129,7 +129,7 @@ class View(QWidget):
         document.session_changed.connect(self.forget)
         document.delays_changed.connect(self.forget)  # what was made has other times
         for signal in (
-            document.session_changed, document.delays_changed,
+            document.session_changed, document.delays_changed, document.rejected_changed,
             viewing.record_changed, viewing.channel_changed, viewing.shown_changed,
             viewing.zoom_changed, viewing.options_changed, self.results.changed, self.canvas.resized,
             self.desk.data.record_arrived, self.desk.data.extents_arrived,
@@ -202,8 +202,9 @@ class View(QWidget):
     def _refresh_if_seen(self) -> None:
         session = self.document.session
         if self.isVisible() and session is not None:
-            with self.desk.background.attention.asked():
+            with self.desk.background.attention.thread.asked():
                 self.refresh(session)
+                self.canvas.tell_pointer()
             self._repaint()
 
     def _repaint(self) -> None:
