@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pulsewright.block_source import BlockSource, Codes, Room, slice_of
 from pulsewright.errors import SessionFileError
 from pulsewright.unpacked_rows import UnpackedRows
+from pulsewright.watched_file import clause_of_change
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
 _BINARY = getattr(os, "O_BINARY", 0)
@@ -93,22 +94,9 @@ class FileSource(BlockSource):
         self._path, self._opened = path.absolute(), self.file_status()
 
     def altered(self) -> str:
-        """Return what has become of the file since it was opened, as a clause; empty where it is as it was.
-
-        A file whose name was removed is still whole for whoever has it open, and not altered.
-        """
+        """Return what has become of the file since it was opened, as `clause_of_change` does."""
         now, then = self.file_status(), self._opened
-        if now is None or then is None:
-            return ""
-        if now.st_size < then.st_size:
-            return "it has become shorter"
-        if (now.st_size, now.st_mtime_ns) != (then.st_size, then.st_mtime_ns):
-            return "it has been written to"
-        try:
-            there = self._path.stat()
-        except OSError:
-            return ""
-        return "" if (there.st_dev, there.st_ino) == (then.st_dev, then.st_ino) else "another file has taken its place"
+        return "" if now is None or then is None else clause_of_change(self._path, then, now)
 
     def _failed(self, records: range, why: object) -> SessionFileError:
         reason = " ".join(str(why).split())

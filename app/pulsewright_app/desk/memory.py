@@ -1,10 +1,11 @@
-"""Memory of the desk: freed blocks go back to the system, and loaded code is never searched for garbage. No widgets."""
+"""Memory of the desk: where freed blocks go, and when and on which thread garbage is looked for. No widgets."""
 
 from __future__ import annotations
 
 import ctypes
 import gc
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -33,6 +34,37 @@ def give_back_large_blocks() -> bool:
     return all(mallopt(setting, value) for setting, value in told)
 
 
+class Searches:
+    """Holds back the interpreter's own searches for garbage while anybody wants them to rest."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._resting = 0
+
+    def rest(self) -> None:
+        """Let none begin by itself, until `resume` is called as often as this; on any thread."""
+        with self._lock:
+            self._resting += 1
+            gc.disable()
+
+    def resume(self) -> None:
+        """Take back one `rest`."""
+        with self._lock:
+            self._resting -= 1
+            if not self._resting:
+                gc.enable()
+
+
+SEARCHES = Searches()
+
+
+def look_for_garbage() -> None:
+    """Do what the interpreter would do by itself: search the generations whose threshold has been passed."""
+    over = [count > threshold for count, threshold in zip(gc.get_count(), gc.get_threshold(), strict=True)]
+    if over[0]:
+        gc.collect(2 if all(over) else 1 if over[1] else 0)
+
+
 @contextmanager
 def loading(module: str) -> Iterator[None]:
     """Load a module without a pause of the window: no garbage is looked for meanwhile, nor ever in what was loaded.
@@ -44,9 +76,9 @@ def loading(module: str) -> Iterator[None]:
     if module in sys.modules:
         yield
         return
-    gc.disable()
+    SEARCHES.rest()
     try:
         yield
     finally:
         gc.freeze()
-        gc.enable()
+        SEARCHES.resume()

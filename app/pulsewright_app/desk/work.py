@@ -22,6 +22,7 @@ from pulsewright.session import Codes, Session
 from pulsewright_app.desk.attention import OF_ALL_WINDOWS, Attention
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.kept import K, Kept
+from pulsewright_app.desk.tidying import Tidying
 
 Outcome = TypeVar("Outcome")
 Cancelled = Callable[[], bool]
@@ -112,6 +113,7 @@ class Background(QObject):
         self._generation = 0
         self._closed = False
         self.attention = Attention(OF_ALL_WINDOWS)
+        self._tidying = Tidying(self.attention, self)
         self._reported.connect(self._receive)
 
     def start(
@@ -223,6 +225,7 @@ class Background(QObject):
         self._pool.shutdown()
         self._pictures.shutdown()
         self._urgent.shutdown()
+        self._tidying.end()
 
 
 @dataclass(frozen=True)

@@ -90,12 +90,11 @@ def undressed(request: pytest.FixtureRequest) -> None:
 
 def leave_windows() -> None:
     """Hide every window that another test left: the mouse goes to whichever lies on top."""
-    from PySide6.QtWidgets import QApplication
+    from .gestures import shown_windows
 
     leave_popups()
-    for window in QApplication.topLevelWidgets():
-        if window.isVisible():
-            window.hide()
+    for window in shown_windows():
+        window.hide()
 
 
 def leave_popups() -> None:

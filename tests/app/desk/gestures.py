@@ -10,6 +10,7 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QImage, QWheelEvent
 from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QWidget
 
+from pulsewright_app.desk.memory import SEARCHES
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
@@ -17,6 +18,15 @@ from pulsewright_app.theme import LIGHT
 Settle = Callable[[DeskWindow], None]
 VIEWS = ("single", "stacked", "afterglow", "map")
 LEFT = Qt.MouseButton.LeftButton
+
+
+def shown_windows() -> list[QWidget]:
+    """The windows that can be seen; PySide6 6.11 dies of garbage that is found and deleted while it lists them."""
+    SEARCHES.rest()
+    try:
+        return [window for window in QApplication.topLevelWidgets() if window.isVisible()]
+    finally:
+        SEARCHES.resume()
 
 
 def canvas_of(desk: DeskWindow) -> Canvas:

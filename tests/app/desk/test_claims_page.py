@@ -12,14 +12,14 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QApplication, QComboBox, QFileDialog, QLabel, QLineEdit, QListWidget, QPushButton
+from PySide6.QtWidgets import QComboBox, QFileDialog, QLabel, QLineEdit, QListWidget, QPushButton
 
 from pulsewright.claims_file import read_claims
 from pulsewright.claims_text import look_at
 from pulsewright_app.desk.claims.settings_table import VALUE, SettingsTable
 from pulsewright_app.desk.window import DeskWindow
 
-from .gestures import LEFT, Settle, press
+from .gestures import LEFT, Settle, press, shown_windows
 
 NAME, LIMIT = "Name of the claim", "Limit of the claim"
 
@@ -30,7 +30,7 @@ class Page:
     def __init__(self, desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
         self.desk, self.qtbot, self.settle = desk, qtbot, settle
         press(desk, qtbot, "Ctrl+K")
-        self.widget = next(w for w in QApplication.topLevelWidgets() if w.accessibleName() == "Claims")
+        self.widget = next(w for w in shown_windows() if w.accessibleName() == "Claims")
 
     def called(self, kind: Any, name: str) -> Any:
         return next(w for w in self.widget.findChildren(kind) if w.accessibleName() == name)

@@ -25,7 +25,7 @@ from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.window import DeskWindow
 
 from .controls import answers_for, controls_of, described, spoken, tab_stops
-from .gestures import VIEWS, Settle, press
+from .gestures import VIEWS, Settle, press, shown_windows
 
 BLOCKING = {"quit", "close"}
 """Actions after which there would be no desk to look at."""
@@ -56,7 +56,7 @@ def pages_of(desk: DeskWindow) -> Iterator[tuple[str, QWidget]]:
 
 
 def shown_pages(desk: DeskWindow) -> list[QWidget]:
-    return [w for w in QApplication.topLevelWidgets() if w.isVisible() and isinstance(w, QDialog) and w is not desk]
+    return [w for w in shown_windows() if isinstance(w, QDialog) and w is not desk]
 
 
 def reached_by_an_action(desk: DeskWindow, control: QWidget) -> bool:

@@ -20,7 +20,7 @@ from pulsewright.opening import open_session
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK, LIGHT
 
-from .gestures import LEFT, Settle, button, colours_of, message, press, spots
+from .gestures import LEFT, Settle, button, colours_of, message, press, shown_windows, spots
 
 PAGE = "Import recordings"
 READY = "Nothing stands in the way of importing it."
@@ -36,7 +36,7 @@ def drop(on: QWidget, paths: Sequence[Path]) -> None:
 
 
 def pages() -> list[Any]:
-    return [w for w in QApplication.topLevelWidgets() if w.accessibleName() == PAGE and w.isVisible()]
+    return [w for w in shown_windows() if w.accessibleName() == PAGE]
 
 
 def shown_page(qtbot: Any) -> Any:

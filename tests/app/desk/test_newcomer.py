@@ -13,13 +13,13 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QUrl
 from PySide6.QtGui import QDesktopServices, QImage
-from PySide6.QtWidgets import QAbstractButton, QApplication, QFileDialog, QTableView, QWidget
+from PySide6.QtWidgets import QAbstractButton, QFileDialog, QTableView, QWidget
 
 from pulsewright.quantity import parse_number
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
 
-from .gestures import LEFT, Settle, at, button, canvas_of, drag, picture, pixels, press, pulse_of
+from .gestures import LEFT, Settle, at, button, canvas_of, drag, picture, pixels, press, pulse_of, shown_windows
 
 
 def cell(desk: DeskWindow, heading: str) -> str:
@@ -32,7 +32,7 @@ def cell(desk: DeskWindow, heading: str) -> str:
 
 
 def page(name: str) -> QWidget:
-    return next(w for w in QApplication.topLevelWidgets() if w.accessibleName() == name and w.isVisible())
+    return next(w for w in shown_windows() if w.accessibleName() == name)
 
 
 def click(qtbot: Any, shown: QWidget, name: str) -> None:

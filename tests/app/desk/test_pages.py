@@ -22,7 +22,7 @@ from pulsewright_app.desk.saving.picture_page import ON_SCREEN
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK
 
-from .gestures import Settle, labelled, message, press
+from .gestures import Settle, labelled, message, press, shown_windows
 from .test_saving import PICTURE, SAVE_PICTURE, SAVE_SHEET, SHEET, called, click, how_it_goes, page_of
 
 
@@ -255,7 +255,7 @@ def test_a_page_in_front_keeps_its_keys_and_escape_gives_them_back(
 
 def front(desk: DeskWindow) -> QWidget:
     """The window that lies over the desk."""
-    return next(w for w in QApplication.topLevelWidgets() if w.isVisible() and w is not desk)
+    return next(w for w in shown_windows() if w is not desk)
 
 
 @pytest.mark.parametrize("key", ["Ctrl+Shift+V", "Ctrl+I", "Ctrl+,", "Ctrl+K", "Alt+G", "F1", "Shift+F1", "Ctrl+F1"])

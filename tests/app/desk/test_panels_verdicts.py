@@ -13,7 +13,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QColor, QGuiApplication
-from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel
+from PySide6.QtWidgets import QAbstractButton, QLabel
 
 from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
@@ -24,7 +24,7 @@ from pulsewright_app.desk.plots.figure_window import FigureWindow
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
 
-from .gestures import LEFT, Settle, canvas_of, colours_of, press
+from .gestures import LEFT, Settle, canvas_of, colours_of, press, shown_windows
 
 SKEW = Quantity.from_terms(
     10.6e-9,
@@ -215,7 +215,7 @@ def test_a_figure_opens_large_and_its_numbers_copy(judged: tuple[Any, FindingsPa
     bench, panel = judged
     figure(bench, panel, "Skew")
     bench.press(panel.large_button)
-    window = next(w for w in QApplication.topLevelWidgets() if isinstance(w, FigureWindow) and w.isVisible())
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
     assert window.windowTitle() == "Skew — Pulsewright"
     assert "positive is later" in window.note.text()
     for control in (*window.findChildren(QAbstractButton), *window.findChildren(QLabel), window.page.plot):
@@ -238,7 +238,7 @@ def test_a_small_figure_opens_by_double_click_or_key(judged: tuple[Any, Findings
         bench.qtbot.keyClick(page.plot, Qt.Key.Key_Return)
     else:
         bench.qtbot.mouseDClick(page.plot.viewport(), LEFT, pos=page.plot.viewport().rect().center())
-    window = next(w for w in QApplication.topLevelWidgets() if isinstance(w, FigureWindow) and w.isVisible())
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
     assert window.windowTitle() == "Jitter — Pulsewright"
     assert "Curve: normal" in window.note.text()
     window.close()
@@ -256,7 +256,7 @@ def test_the_claims_file_beside_a_session_is_judged_on_the_desk(
     assert "▲ fails  All channels hear the test pulse at once" in failing
     canvas_of(desk).setFocus()
     press(desk, qtbot, "Alt+G")
-    window = next(w for w in QApplication.topLevelWidgets() if isinstance(w, FigureWindow) and w.isVisible())
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
     assert "H07" in window.note.text()
     window.close()
     settle(desk)

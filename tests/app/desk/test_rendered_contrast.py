@@ -242,6 +242,11 @@ def test_marker_lines_stand_out_where_the_plot_is_full_of_ink(
         column = round(canvas.x_of(time))
         seen = max(_stands_out(light[rows], x) for x in (column - 1, column, column + 1))
         assert seen >= (_SEEN_IN if time else _SEEN_IN / 2), (time, seen)  # the trigger's line is dashed
+    left, right = (round(canvas.x_of(time)) for time in (30.02e-6, 60.03e-6))
+    strip = light[plot.top() : plot.top() + 60, left + 10 : right - 10]  # of the arrow: the text lies above it
+    assert max(_stands_out(strip.T, y) for y in range(1, len(strip) - 1)) >= _SEEN_IN
+    heads = light[plot.top() : plot.top() + 60, left + 2 : left + 10]
+    assert max((ratio(heads[y], heads[y - 6]) >= MARK).mean() for y in range(6, len(heads))) >= _SEEN_IN
 
 
 def _stands_out(light: np.ndarray, x: int) -> float:

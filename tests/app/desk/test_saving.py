@@ -24,7 +24,7 @@ from PySide6.QtWidgets import QAbstractButton, QApplication, QFileDialog, QLabel
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
-from .gestures import Settle, labelled, message, press
+from .gestures import Settle, labelled, message, press, shown_windows
 
 LEFT = Qt.MouseButton.LeftButton
 
@@ -45,7 +45,7 @@ def chosen(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
 
 def page_of(desk: DeskWindow, title: str) -> Any:
-    return next(w for w in QApplication.topLevelWidgets() if w.accessibleName() == title and w.isVisible())
+    return next(w for w in shown_windows() if w.accessibleName() == title)
 
 
 def called(page: Any, name: str) -> Any:

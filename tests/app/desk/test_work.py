@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import threading
+import weakref
 from collections.abc import Iterator
 from typing import Any
 
@@ -100,3 +102,36 @@ def test_extents_find_the_records_that_touch_an_end_code() -> None:
     session = Session.from_samples(samples, channels, 1e6)
     clipped = measure_extents(session, Job("key", 1, lambda _: None)).clipped(session)
     assert list(zip(*clipped.nonzero(), strict=True)) == [(2, 1), (3, 0)]
+
+
+class Knot:
+    """Refers to itself, so that only a search for garbage takes it apart."""
+
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def test_garbage_is_taken_apart_on_the_main_thread_alone(background: Background, qtbot: Any) -> None:
+    where: list[str] = []
+
+    def make_many(_: Job) -> int:
+        kept = [[number] for number in range(20 * gc.get_threshold()[0])]  # so many would begin a search
+        weakref.finalize(Knot(), lambda: where.append(threading.current_thread().name))
+        return len(kept + [[number] for number in range(20 * gc.get_threshold()[0])])
+
+    made: list[int] = []
+    background.start("making", make_many, made.append)
+    qtbot.waitUntil(lambda: bool(made))
+    assert not where, "a worker took it apart"
+    qtbot.waitUntil(lambda: bool(where))
+    assert where == [threading.main_thread().name]
+
+
+def test_the_interpreter_searches_by_itself_when_the_last_has_closed(qtbot: Any) -> None:
+    first, second = Background(), Background()
+    assert not gc.isenabled()
+    first.close()
+    first.close()
+    assert not gc.isenabled(), "the second is still at work"
+    second.close()
+    assert gc.isenabled()

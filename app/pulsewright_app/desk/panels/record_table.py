@@ -17,7 +17,7 @@ from pulsewright_analysis.record_table import RecordTable
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
-from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
+from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, NOT_FINAL, RIGHT, AnyIndex
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
@@ -184,7 +184,9 @@ class RecordTableModel(QAbstractTableModel):
             return RIGHT if section in _TO_THE_RIGHT else LEFT
         if role == _Role.ToolTipRole:
             return self._tool_tip(section)
-        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _EXACT_HEADINGS}.get(role, (None,) * 10)[section]
+        if role == EXACT_ROLE:
+            return _EXACT_HEADINGS[section] + (NOT_FINAL if section in _MEASURED and self._not_final else "")
+        return HEADINGS[section] if role == _Role.DisplayRole else None
 
     def _tool_tip(self, column: int) -> str | None:
         session, findings = self._document.session, self._results.findings
