@@ -150,6 +150,10 @@ class DeskWindow(TakesFiles, QMainWindow):
             "markers_panel": self._dock("Markers", self.markers_panel, right),
             "findings_panel": self._dock("Findings", self.findings_panel, right),
         }
+        self.size_docks()
+
+    def size_docks(self) -> None:
+        """Make the panels as large as they are at first."""
         docks = list(self.docks.values())
         self.resizeDocks([docks[0], docks[2]], [290, 400], Qt.Orientation.Horizontal)
         self.resizeDocks(docks[:2], [430, 400], Qt.Orientation.Vertical)
