@@ -279,7 +279,9 @@ class AfterglowView(PictureView[_Shown]):
         parts = [escape(session.channels[self.viewing.channel].name)]
         shown = self.made
         if shown is None or not self._is_current:
-            return f"{parts[0]}&nbsp; · &nbsp;accumulating {count(len(self._handed_over), 'record')} …"
+            records = count(len(self._handed_over), "record")
+            told = f"{records} could not be accumulated" if self.failed else f"accumulating {records} …"
+            return f"{parts[0]}&nbsp; · &nbsp;{told}"
         picture = shown.picture
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))

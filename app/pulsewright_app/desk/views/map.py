@@ -159,7 +159,9 @@ class MapView(PictureView[_Drawn]):
         """Return what the colours mean, which record is outlined, and what to know about the rows."""
         channel, drawn = session.channels[self.viewing.channel], self.made
         if drawn is None:
-            return f"{escape(channel.name)}&nbsp; · &nbsp;reading {count(session.records, 'record')} …"
+            records = count(session.records, "record")
+            so_far_none = f"{records} could not be read" if self.failed else f"reading {records} …"
+            return f"{escape(channel.name)}&nbsp; · &nbsp;{so_far_none}"
         rows, largest = drawn.rows, drawn.look.largest or drawn.rows.largest
         ends = [escape(engineering(rows.base + way * largest, channel.unit, 3)) for way in (-1, 1)]
         missed = sum(gap.count for gap in self._places.gaps)
