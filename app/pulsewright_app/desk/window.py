@@ -61,8 +61,6 @@ from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.work import Background, SessionData
 from pulsewright_app.theme import theme
 
-DEMO_SESSION = "tank_faults.h5"
-
 _OPENING = "Opening"
 _STEP = 0.1
 """Seconds that the workers wait at most until a step is seen."""
@@ -309,7 +307,7 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def open_sample(self) -> None:
         """Open the sample with faults."""
-        from pulsewright_app.samples import sample
+        from pulsewright_app.samples import DEMO_SESSION, sample
 
         try:
             self.open_path(sample(DEMO_SESSION))

@@ -136,7 +136,7 @@ def test_a_change_while_the_desk_shows_the_file_ends_the_use_of_its_blocks(
     desk.viewing.zoom_time((0.001, 0.199))
     settle(desk)
     assert "it has been written to while it was open" in message(desk)
-    assert labelled(desk, CAPTION).endswith("6 records could not be accumulated")
+    assert labelled(desk, CAPTION).endswith("the records could not be accumulated")
     assert not any("coarse" in text for text in captions)
 
 

@@ -57,8 +57,6 @@ class PictureView(View, Generic[Made]):
         self.made: Made | None = None
         self.making: object = None
         """What is being made; None while no job runs."""
-        self.failed = False
-        """Whether the last job came to nothing, or was cut short."""
         self.canvas.below.append(self._paint_picture)
         self.canvas.full_of_ink = True
         self.viewing.dark_changed.connect(self.schedule)
@@ -73,7 +71,7 @@ class PictureView(View, Generic[Made]):
         work : callable
             Gets its job, and what to call with a maker of the picture as far as it has come.
         """
-        self.making, self.failed = wanted, False
+        self.making = wanted
 
         def work_of(job: Job) -> Made:
             def publish(part: Callable[[], Made], *, at_once: bool = False) -> None:
@@ -98,7 +96,7 @@ class PictureView(View, Generic[Made]):
         self.schedule()  # other things may be wanted meanwhile
 
     def _failed(self, sentence: str) -> None:
-        self.making, self.failed = None, True
+        self.making = None
         self.viewing.tell(sentence)
         self._show_picture()
 
