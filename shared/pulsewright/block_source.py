@@ -263,10 +263,21 @@ def require_unaltered(source: BlockSource) -> None:
     """
     altered = source.altered()
     if altered:
-        raise SessionFileError(
-            f"{altered} while it was open, so what was read of it may not belong together",
-            "do it again once nothing writes there any more",
-        )
+        raise altered_meanwhile(altered)
+
+
+def altered_meanwhile(altered: str) -> SessionFileError:
+    """Return the error for a file that is no longer the one that was opened.
+
+    Parameters
+    ----------
+    altered : str
+        What became of it, as `BlockSource.altered` tells.
+    """
+    return SessionFileError(
+        f"{altered} while it was open, so what was read of it may not belong together",
+        "open it again once nothing writes there any more",
+    )
 
 
 def _pieces(source: BlockSource, piece_bytes: int) -> Iterator[tuple[int, int, Codes]]:
