@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -209,5 +210,5 @@ def test_the_signs_of_the_first_lane_are_seen_whole_beside_the_span(
         canvas, lanes = canvas_of(desk), len(desk.viewing.visible_channels)
         x, edges = canvas.x_of(time), [canvas.y_of(lanes - 0.5 - lane) for lane in range(4)]
         signs = [place for place in pixels(picture(desk), LIGHT.pulse) if abs(place[0] - x) <= 6]
-        whole = [sum(top < y < bottom for _, y in signs) for top, bottom in zip(edges, edges[1:], strict=False)]
+        whole = [sum(top < y < bottom for _, y in signs) for top, bottom in pairwise(edges)]
         assert min(whole) > 15 and max(whole) - min(whole) < 12, (record, whole)
