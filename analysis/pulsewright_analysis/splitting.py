@@ -269,3 +269,6 @@ class _Cuts(BlockSource):
                 wanted = (start + samples.start, start + samples.stop)
                 block[row, place] = self._capture.stretch_codes(0, *wanted, slice(low, high))
         return block
+
+    def altered(self) -> str:
+        return self._capture.source.altered()

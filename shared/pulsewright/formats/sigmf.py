@@ -28,6 +28,7 @@ from pulsewright.formats.session_facts import MOST_BYTES, checked_facts, found_b
 from pulsewright.formats.strided_source import PlacedSource, StridedSource
 from pulsewright.formats.understanding import Ledger, Reading
 from pulsewright.minus import quoted
+from pulsewright.watched_file import WatchedFile
 
 NAME = "SigMF"
 SUFFIXES = (".sigmf-meta", ".sigmf-data", ".sigmf")
@@ -85,16 +86,20 @@ def read(path: Path, ledger: Ledger) -> Reading:
     RecordingError
         If the metadata are damaged, lead out of their folder, or promise samples that are not there.
     """
+    watched: tuple[WatchedFile, ...] = ()
     if path.suffix.lower() == ".sigmf":
         meta, data = _archive(path)
     else:
         meta = _metadata(path.with_suffix(".sigmf-meta") if path.suffix.lower() == ".sigmf-data" else path, path.name)
-        data = FileBytes(_samples_beside(path, meta))
+        samples = _samples_beside(path, meta)
+        watched, data = (WatchedFile(samples),), FileBytes(samples)
     try:
-        return conclude(ledger, path, NAME, _found(ledger, meta, data))
+        reading = conclude(ledger, path, NAME, _found(ledger, meta, data))
     except BaseException:
         data.close()
         raise
+    reading.session.source.watched = watched
+    return reading
 
 
 def _metadata(path: Path, name: str) -> dict[str, Any]:

@@ -32,6 +32,9 @@ AnyIndex = QModelIndex | QPersistentModelIndex
 EXACT_ROLE = int(Qt.ItemDataRole.UserRole) + 1
 """Role of a cell's text at full precision, for copying."""
 
+NOT_FINAL = ", not final"
+"""What a copied column's heading ends in while its numbers are of older settings, or of some records only."""
+
 RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 
