@@ -13,6 +13,7 @@ from typer.core import TyperGroup
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.cli_options import File, Text, option
+from pulsewright_app.help_lines import HelpfulContext
 from pulsewright_app.printing import ReaderLeft
 from pulsewright_app.recordings_cli import convert, describe, simulate, split
 
@@ -26,6 +27,15 @@ SHOW_FAULTS = "PULSEWRIGHT_SHOW_FAULTS"
 
 class OneLineErrors(TyperGroup):
     """Turns whatever ends a command into an exit code and at most one line on standard error."""
+
+    context_class = HelpfulContext
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """Return a command, whose help breaks no word that is typed as it stands."""
+        command = super().get_command(ctx, cmd_name)
+        if command is not None:
+            command.context_class = HelpfulContext
+        return command
 
     def main(
         self,

@@ -12,13 +12,11 @@ from pulsewright.errors import PulsewrightError
 if TYPE_CHECKING:
     from pulsewright_analysis.assessment import Assessment
 
-DEMO_SESSION = "tank_faults.h5"
-
 
 def run_demo(headless: bool, out: Path | None) -> int:
     """Open the desk if there is a display, else measure and print; return the exit code."""
     from pulsewright_app.display import why_no_display
-    from pulsewright_app.samples import sample
+    from pulsewright_app.samples import DEMO_SESSION, sample
 
     session = sample(DEMO_SESSION)
     if not headless:

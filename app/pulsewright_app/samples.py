@@ -6,6 +6,9 @@ from pathlib import Path
 
 from pulsewright.errors import SessionFileError
 
+DEMO_SESSION = "tank_faults.h5"
+"""The sample with faults: what `demo` opens, and what the guide is about."""
+
 
 def sample(name: str) -> Path:
     """Return the path of a bundled sample session, for example ``tank_faults.h5``.

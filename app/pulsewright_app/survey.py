@@ -95,14 +95,21 @@ def survey(session: Session, progress: Callable[[float, str], None] | None = Non
         Open; it is read block by block.
     progress : callable, optional
         Called with (share done 0 … 1, what is being done).
+
+    Raises
+    ------
+    SessionFileError
+        If the file cannot be read, or was altered meanwhile.
     """
     channels, repeated = _samples(session, progress)
     period, gap_range, long_gaps = _gaps(session)
     times = session.trigger_time
+    sha256 = "" if session.file is None else sha256_of(session.file)
+    session.require_unaltered()  # else it may be the digest of another file
     modules = session.modules[:1] if session.shared_time else session.modules
     return Survey(
         channels=channels,
-        sha256="" if session.file is None else sha256_of(session.file),
+        sha256=sha256,
         period=period,
         gap_range=gap_range,
         long_gaps=long_gaps,

@@ -11,6 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.errors import SessionFileError
+from pulsewright.watched_file import WatchedFile
+
 Codes = NDArray[Any]
 EVERY = slice(None)
 """Every record, channel or sample."""
@@ -45,7 +48,14 @@ class BlockSource(ABC):
 
     What is asked for is cut to what there is, as a slice of a sequence is; what comes back cannot be written to. A kind
     of source says its shape, its type, and how it reads a part.
+
+    Attributes
+    ----------
+    watched : tuple of WatchedFile
+        The files that its samples come from, where it has no other way to tell what becomes of them.
     """
+
+    watched: tuple[WatchedFile, ...] = ()
 
     @property
     @abstractmethod
@@ -168,7 +178,7 @@ class BlockSource(ABC):
 
     def altered(self) -> str:
         """Return what has become of the file since it was opened, as a clause; empty where it is as it was."""
-        return ""
+        return next(filter(None, (file.altered() for file in self.watched)), "")
 
     def close(self) -> None:
         """Give back what the source holds; nothing, if a kind of source does not say otherwise."""
@@ -228,7 +238,49 @@ def pieces_of(source: BlockSource, piece_bytes: int = 32 << 20) -> Iterator[tupl
     ------
     int, int, array (records, channels, samples)
         Number of the piece's first record, place of its first sample in that record, samples as stored.
+
+    Raises
+    ------
+    SessionFileError
+        After the last one, if the file was altered meanwhile.
     """
+    yield from _pieces(source, piece_bytes)
+    require_unaltered(source)
+
+
+def require_unaltered(source: BlockSource) -> None:
+    """See that a source's file is as it was when it was opened: what was read of it belongs together then.
+
+    Parameters
+    ----------
+    source : BlockSource
+
+    Raises
+    ------
+    SessionFileError
+        If it was cut or written to, or if its name means another file now. A file that was removed is still whole
+        for whoever has it open.
+    """
+    altered = source.altered()
+    if altered:
+        raise altered_meanwhile(altered)
+
+
+def altered_meanwhile(altered: str) -> SessionFileError:
+    """Return the error for a file that is no longer the one that was opened.
+
+    Parameters
+    ----------
+    altered : str
+        What became of it, as `BlockSource.altered` tells.
+    """
+    return SessionFileError(
+        f"{altered} while it was open, so what was read of it may not belong together",
+        "open it again once nothing writes there any more",
+    )
+
+
+def _pieces(source: BlockSource, piece_bytes: int) -> Iterator[tuple[int, int, Codes]]:
     records, channels, length = source.shape
     a_sample = max(1, channels * source.dtype.itemsize)
     if a_sample * length <= piece_bytes:

@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import BlockSource, Codes, Room, slice_of
+from pulsewright.block_source import BlockSource, Codes, Room, altered_meanwhile, slice_of
 from pulsewright.errors import SessionFileError
 from pulsewright.unpacked_rows import UnpackedRows
+from pulsewright.watched_file import Change, change_of, clause_of, was_written_to
 
 _POSITIONED_READ: Callable[..., int] | None = getattr(os, "preadv", None)
 _BINARY = getattr(os, "O_BINARY", 0)
@@ -84,7 +85,8 @@ class FileSource(BlockSource):
         Raises
         ------
         SessionFileError
-            If the file cannot be read, has become shorter or is damaged there, or has been closed.
+            If the file cannot be read, has become shorter or is damaged there, was written to since it was opened, or
+            has been closed.
         """
         return self.part_in(Room(), records, channels, samples)
 
@@ -93,22 +95,32 @@ class FileSource(BlockSource):
         self._path, self._opened = path.absolute(), self.file_status()
 
     def altered(self) -> str:
-        """Return what has become of the file since it was opened, as a clause; empty where it is as it was.
+        """Return what has become of the file since it was opened, as a clause; empty where it is as it was."""
+        return clause_of(self._name, self.change())
 
-        A file whose name was removed is still whole for whoever has it open, and not altered.
-        """
+    def change(self) -> Change | None:
+        """Return what has become of the file since it was opened; None where it is as it was."""
         now, then = self.file_status(), self._opened
-        if now is None or then is None:
-            return ""
-        if now.st_size < then.st_size:
-            return "it has become shorter"
-        if (now.st_size, now.st_mtime_ns) != (then.st_size, then.st_mtime_ns):
-            return "it has been written to"
-        try:
-            there = self._path.stat()
-        except OSError:
-            return ""
-        return "" if (there.st_dev, there.st_ino) == (then.st_dev, then.st_ino) else "another file has taken its place"
+        return None if now is None or then is None else change_of(self._path, then, now)
+
+    def take_as_opened(self, status: os.stat_result) -> None:
+        """Take a file that was written to for the one that was opened, as it holds the same again.
+
+        Parameters
+        ----------
+        status : os.stat_result
+            Its state before it was looked at.
+        """
+        self._opened = status
+
+    def _require_own(self, now: os.stat_result | None) -> None:
+        """Refuse what was just read of a file that somebody wrote to: other samples may lie there.
+
+        Of one that was cut, what is left is as it was.
+        """
+        then = self._opened
+        if now is not None and then is not None and was_written_to(then, now):
+            raise altered_meanwhile(clause_of(self._name, Change.WRITTEN))
 
     def _failed(self, records: range, why: object) -> SessionFileError:
         reason = " ".join(str(why).split())
@@ -211,8 +223,10 @@ class PositionedSource(FileSource):
         try:
             for piece, position in pieces:
                 self._fill(descriptor.number, piece, position)
+            now = os.fstat(descriptor.number)
         except (OSError, EOFError) as error:
             raise self._failed(records, error) from error
+        self._require_own(now)
         return block.astype(self._dtype, copy=False)
 
     @staticmethod
@@ -282,16 +296,19 @@ class ChunkedSource(FileSource):
         Raises
         ------
         SessionFileError
-            If a chunk is damaged, or the session has been closed.
+            If a chunk is damaged, the file was written to since it was opened, or the session has been closed.
         """
         if not self._file:
             raise self._failed(records, "the session has been closed")
         try:
-            return self._unpacked(room, records, channels, samples).astype(self._dtype, copy=False)
+            codes = self._unpacked(room, records, channels, samples).astype(self._dtype, copy=False)
         except SessionFileError:
             raise
         except Exception as error:  # h5py answers damage with nearly any type of exception
+            self._require_own(self.file_status())
             raise self._failed(records, error) from error
+        self._require_own(self.file_status())
+        return codes
 
     def _unpacked(self, room: Room, records: range, channels: range, samples: range) -> Codes:
         rows = self._rows  # once: another thread may find no room meanwhile

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, Room
-from pulsewright.errors import SessionFileError, SettingError
+from pulsewright.block_source import EVERY, ArraySource, BlockSource, Codes, Room, require_unaltered
+from pulsewright.errors import SettingError
 
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
 
@@ -190,13 +190,7 @@ class Session:
             If it was cut or written to, or if its name means another file now. A file that was removed is still whole
             for whoever has it open.
         """
-        altered = self._source.altered()
-        if altered:
-            name = "the session" if self.file is None else self.file.name
-            raise SessionFileError(
-                f"{name}: {altered} while it was open, so what was read of it may not belong together",
-                "do it again once nothing writes there any more",
-            )
+        require_unaltered(self._source)
 
     @property
     def sample_interval(self) -> float:

@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 from PySide6.QtCore import QCoreApplication, QEvent, QPoint, Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QWidget
@@ -132,13 +133,12 @@ def _views(window: DeskWindow) -> Iterator[State]:
     yield "afterglow_stepped", window
     glow.set_of("all")
     settle(window)
-    findings, canvas = window.results.findings, window.middle.view.canvas
-    found = findings.pulses.where(viewing.record, viewing.channel) if findings is not None else []
-    if findings is not None and len(found):
-        time_, height = findings.pulses.time[found[0]], findings.pulses.amplitude[found[0]] / 2
-        spot = QPoint(round(canvas.x_of(float(time_))), round(canvas.y_of(float(height))))
-        QTest.mouseClick(canvas.viewport(), Qt.MouseButton.LeftButton, pos=spot)
+    spot = _spot_on_a_pulse(window)
+    if spot is not None:
+        QTest.mouseClick(window.middle.view.canvas.viewport(), Qt.MouseButton.LeftButton, pos=spot)
         settle(window)
+        if not window.middle.view.passing.isVisible():  # type: ignore[attr-defined]
+            raise RuntimeError(f"the click on a pulse misses it: {window.middle.told.text()}")
         yield "afterglow_passing", window
         window.middle.view.passing.walk_button.click()  # type: ignore[attr-defined]
         settle(window)
@@ -146,6 +146,27 @@ def _views(window: DeskWindow) -> Iterator[State]:
         window.middle.view.passing.close_button.click()  # type: ignore[attr-defined]
     viewing.set_view("single")
     settle(window)
+
+
+def _spot_on_a_pulse(window: DeskWindow) -> QPoint | None:
+    """Return a spot of the view that the flank of the current record's first pulse goes through; None without one.
+
+    Of the spots near its middle that whose row of the screen's pixels the flank meets most squarely: on a dense screen
+    a click falls on the first of several.
+    """
+    session, findings, viewing = window.document.session, window.results.findings, window.viewing
+    found = [] if findings is None else findings.pulses.where(viewing.record, viewing.channel)
+    if session is None or findings is None or not len(found):
+        return None
+    canvas, channel = window.middle.view.canvas, session.channels[viewing.channel]
+    values = session.codes(viewing.record, viewing.record + 1)[0, viewing.channel] * channel.scale + channel.offset
+    times = session.first_sample_time(viewing.channel)[viewing.record] + np.arange(len(values)) / session.sample_rate
+    middle_of_first = 0.5 / window.devicePixelRatioF()
+    columns = round(float(canvas.x_of(findings.pulses.time[found[0]]))) + np.arange(-9, 10)
+    at = np.array([canvas.time_at(column + middle_of_first) for column in columns])
+    heights = canvas.y_of(np.interp(at, times, values))
+    best = int(np.argmin(np.abs(heights % 1 - middle_of_first)))
+    return QPoint(int(columns[best]), int(heights[best]))
 
 
 def _findings(window: DeskWindow) -> Iterator[State]:

@@ -53,6 +53,20 @@ def test_every_command_explains_itself_with_an_example(command: str, monkeypatch
     COMMANDS[command].make_context(command, shlex.split(example)[1:])
 
 
+@pytest.mark.parametrize("command", COMMANDS)
+def test_no_option_is_broken_in_the_help_at_any_width(command: str) -> None:
+    """All options and endings of file names that are written there are those of the widest help."""
+
+    def typed(columns: int) -> set[str]:
+        result = CliRunner().invoke(app, [command, "--help"], terminal_width=columns)
+        assert result.exit_code == 0
+        return set(re.findall(r"(?<!\S)--?[a-z][\w-]*|(?<!\S)\.[a-z][\w-]*", result.stdout))
+
+    whole = typed(120)
+    for columns in range(50, 100, 3):
+        assert typed(columns) == whole
+
+
 def test_without_a_command_the_help_is_shown() -> None:
     result = pulsewright()
     assert result.exit_code == 0

@@ -82,6 +82,14 @@ def test_a_file_that_cannot_be_written_is_told_and_changes_nothing_else(tmp_path
     assert habits.preferences.loop
 
 
+def test_a_place_that_cannot_even_be_looked_at_is_told_and_the_desk_begins(tmp_path: Path) -> None:
+    path = tmp_path / f"{'x' * 300}.json"  # longer than any file system's names: asking for it is an error by itself
+    habits = Habits(path)
+    assert habits.preferences == Preferences()
+    assert "cannot be read" in habits.told and "the desk begins as usual" in habits.told
+    assert "is kept as" not in habits.told, "it is said to be where it is not"
+
+
 def test_the_desktop_entry_is_one(tmp_path: Path) -> None:
     run = CliRunner().invoke(app, ["desktop-entry", "--to", str(tmp_path / "apps")])
     assert run.exit_code == 0, run.output

@@ -27,8 +27,8 @@ def one_start(began: float) -> None:
     from PySide6.QtWidgets import QApplication
 
     from pulsewright_app.desk.style import prepare
-    from pulsewright_app.desk.window import DEMO_SESSION, DeskWindow
-    from pulsewright_app.samples import sample
+    from pulsewright_app.desk.window import DeskWindow
+    from pulsewright_app.samples import DEMO_SESSION, sample
     from pulsewright_app.theme import LIGHT
 
     application = QApplication(["pulsewright"])

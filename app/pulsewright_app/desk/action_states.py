@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pulsewright_app.desk.actions import ACTIONS
+from pulsewright_app.desk.plain_letters import without_keys
 from pulsewright_app.desk.spans import SPANS
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def update_actions(window: DeskWindow) -> None:
         actions[name].setChecked(on)
     actions["play"].setText("Pause" if viewing.playing else "Play")
     for name, label in (("undo", document.undo_label), ("redo", document.redo_label)):
-        actions[name].setText(f"{name.capitalize()}: {label}" if label else name.capitalize())
+        actions[name].setText(f"{name.capitalize()}: {without_keys(label)}" if label else name.capitalize())
         actions[name].setEnabled(bool(label))
     for name in (
         "nudge_earlier",

@@ -50,7 +50,7 @@ class Filtering(QObject):
         return completion(text, cursor, self.unit)
 
     def apply(self, text: str) -> None:
-        """Walk through the records that match a filter; an empty one lets all in again.
+        """Walk through the records that match a filter; an empty one lets all in again, passing records or not.
 
         Raises
         ------
@@ -61,6 +61,7 @@ class Filtering(QObject):
         if table is None:
             return
         found = parse_filter(text, table.unit)
+        self._viewing.walk_through(None)
         self._viewing.set_filter(found.text, found.matching(table) if found.text else None)
         self._viewing.set_only_matching(bool(found.text))
 

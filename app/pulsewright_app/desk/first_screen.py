@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QScrollA
 
 from pulsewright_app.desk.getting_ready import get_ready_soon
 from pulsewright_app.desk.habits.habits import RecentFile
+from pulsewright_app.desk.plain_letters import without_keys
 
 _LOOKING_MS = 700
 _HEADING = "font-size: x-large"
@@ -112,7 +113,7 @@ class FirstScreen(QWidget):
         if there:
             self.recent.addWidget(_text("Opened last:"))
         for one in there:
-            button = QPushButton(f"{one.path.name}  ·  {one.path.parent.name or one.path.parent}")
+            button = QPushButton(without_keys(f"{one.path.name}  ·  {one.path.parent.name or one.path.parent}"))
             button.setAccessibleName(f"Open {one.path.name} again")
             button.setToolTip(str(one.path))
             button.setFlat(True)

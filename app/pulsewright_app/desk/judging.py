@@ -34,7 +34,13 @@ class Judging(QObject):
         self._settle.timeout.connect(self.start)
         results.changed.connect(self._results_changed)
         document.claims_changed.connect(self.start)
-        document.pairs_changed.connect(self._settle.start)
+        document.pairs_changed.connect(self._pairs_changed)
+
+    def _pairs_changed(self) -> None:
+        claims = self._document.claims_file
+        if claims is not None and any(claim.pair for claim in claims.claims):
+            self._results.mark_verdicts_out_of_date()
+            self._settle.start()
 
     def _results_changed(self) -> None:
         if self._results.findings is not self._judged and not self._results.partial:
@@ -51,6 +57,7 @@ class Judging(QObject):
         if findings is None or claims is None or not claims.claims:
             self._results.judge(())
             return
+        self._results.mark_verdicts_out_of_date()  # those that are there are of other claims, markers or numbers
         written, review = claims.claims, self._review()
 
         def judged() -> tuple[Verdict, ...]:

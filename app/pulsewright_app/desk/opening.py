@@ -96,6 +96,7 @@ def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
     try:
         quick = quick_digest_of(path)
         digest = sha256_of(path) if path.stat().st_size <= HASHED_AT_ONCE else ""
+        session.require_unaltered()  # else they may be the digests of another file
         claims_path = claims_path_for(path)
         text = claims_text_of(claims_path) if claims_path.exists() else None
         claims_file = None if text is None else parse_claims(text, claims_path)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pulsewright.session import Session
-from pulsewright_analysis.results import Findings, MissedTrigger, Slip
+from pulsewright_analysis.results import Findings, Ints, MissedTrigger, Slip
 from pulsewright_app.wording import count
 
 WIDEST_GAP = 3
@@ -49,6 +49,38 @@ class Places:
             for gap in missed
             if 0 <= gap.after_record < records - 1
         )
+        self._firsts = np.array([gap.first for gap in self.gaps], dtype=np.int64)
+
+    def gaps_drawn(self, start: float, pitch: float, least: float) -> list[tuple[float, float]]:
+        """Return where the gaps are drawn, first and length in pixels; those on one pixel are one.
+
+        Parameters
+        ----------
+        start, pitch : float
+            Pixel of the first place, and pixels of a place.
+        least : float
+            Pixels of the shortest.
+        """
+        long = np.array([gap.places for gap in self.gaps], dtype=np.float64) * pitch
+        starts = start + self._firsts * pitch
+        if pitch < 1:
+            _, chosen = np.unique(np.rint(starts), return_index=True)
+            starts, long = starts[chosen], long[chosen]
+        return list(zip(starts.tolist(), np.maximum(long, least).tolist(), strict=True))
+
+    def missed_told(self, pitch: float, room: float) -> list[tuple[float, int]]:
+        """Return counts of missed triggers to be written: at which place, and how many.
+
+        Where two would lie closer than `room` pixels, they are told together, in the middle of their gaps.
+        """
+        groups: list[tuple[float, float, int]] = []
+        """First place, end and count of each."""
+        for gap in self.gaps:
+            first, end, missed = float(gap.first), float(gap.first + gap.places), gap.count
+            if groups and (first + end - sum(groups[-1][:2])) / 2 * pitch < room:
+                first, missed = groups[-1][0], groups.pop()[2] + missed
+            groups.append((first, end, missed))
+        return [((first + end) / 2, missed) for first, end, missed in groups]
 
     def record_at(self, place: float) -> int:
         """Return the record whose place is nearest."""
@@ -61,7 +93,9 @@ class Places:
     def gap_at(self, place: float) -> Gap | None:
         """Return the gap that a place (counted in whole places, rounded) lies in."""
         whole = round(place)
-        return next((gap for gap in self.gaps if gap.first <= whole < gap.first + gap.places), None)
+        before = int(np.searchsorted(self._firsts, whole, "right")) - 1
+        gap = self.gaps[before] if before >= 0 else None
+        return gap if gap is not None and whole < gap.first + gap.places else None
 
 
 def places_of(records: int, findings: Findings | None) -> Places:
@@ -74,17 +108,15 @@ def gap_text(gap: Gap) -> str:
     return f"{gap.count} missed trigger{'s' if gap.count > 1 else ''} after record {gap.after_record}"
 
 
-def out_of_step(session: Session, findings: Findings | None) -> dict[str, list[int]]:
-    """Return the records out of step, by module; modules that are always in step are left away."""
+def out_of_step(session: Session, findings: Findings | None) -> dict[str, Ints]:
+    """Return the records out of step, rising, by module; modules that are always in step are left away."""
     if findings is None or findings.session.records != session.records:
         return {}
     measured = np.zeros(session.records, dtype=bool)
     measured[findings.records] = True
     aside = ~findings.sequence.in_step & measured[:, None]
     return {
-        name: [int(record) for record in np.flatnonzero(aside[:, module])]
-        for module, name in enumerate(session.modules)
-        if aside[:, module].any()
+        name: np.flatnonzero(aside[:, module]) for module, name in enumerate(session.modules) if aside[:, module].any()
     }
 
 

@@ -57,6 +57,7 @@ class Rail(QWidget):
         self._gathered: tuple[Session | None, Extents | None, Findings | None] = (None, None, None)
         self._kept_spots: dict[str, tuple[Collection[int], tuple[int, Places], list[float]]] = {}
         """Where the signs of each kind stand, with the records and the room that they stand for."""
+        self._kept_gaps: tuple[object, list[tuple[float, float]], list[tuple[float, int]]] | None = None
         self.setAccessibleName("Rail of all records")
         self.setMouseTracking(True)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -224,14 +225,24 @@ class Rail(QWidget):
     def _draw_gaps(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()
         painter.setPen(QPen(QColor(colours.missed), 1, Qt.PenStyle.DashLine))
-        for gap in self._places.gaps:
-            left = bar.left() + gap.first * pitch
-            box = QRectF(left, bar.top(), max(gap.places * pitch, 2.0), bar.height())
+        boxes, told = self._gaps_of()
+        for left, width in boxes:
+            box = QRectF(left, bar.top(), width, bar.height())
             painter.fillRect(box, QColor(colours.page))
             painter.drawRect(box.adjusted(0.5, 2, -0.5, -2))
-            painter.drawText(
-                QRectF(box.center().x() - 30, 2, 60, self._bar_top() - 4), Qt.AlignmentFlag.AlignCenter, f"−{gap.count}"
-            )
+        for place, missed in told:
+            room = QRectF(bar.left() + place * pitch - 30, 2, 60, self._bar_top() - 4)
+            painter.drawText(room, Qt.AlignmentFlag.AlignCenter, f"−{missed}")
+
+    def _gaps_of(self) -> tuple[list[tuple[float, float]], list[tuple[float, int]]]:
+        """Return where gaps are drawn, and the counts that are written over them; kept from one paint to the next."""
+        room = self.fontMetrics().horizontalAdvance("−0000 ")
+        about = (self._places, self.width(), room)
+        if self._kept_gaps is None or self._kept_gaps[0] != about:
+            pitch = self._pitch()
+            boxes = self._places.gaps_drawn(self._bar().left(), pitch, 2.0)
+            self._kept_gaps = about, boxes, self._places.missed_told(pitch, room)
+        return self._kept_gaps[1:]
 
     def _draw_signs(self, painter: QPainter, colours: Theme) -> None:
         bar, signs, document = self._bar(), self._signs, self._document

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QPainter, QPolygonF
 
 from pulsewright.session import Session
 from pulsewright_analysis.results import Findings
+from pulsewright_app.desk.named_records import marks, names_by_record
 from pulsewright_app.desk.places import out_of_step, slip_text
 from pulsewright_app.desk.work import Extents
 
@@ -39,25 +39,19 @@ def signs_of(session: Session | None, extents: Extents | None, findings: Finding
     slipped: dict[int, list[str]] = {}
     for slip in sequence.slips:
         slipped.setdefault(slip.from_record, []).append(slip_text(slip))
-    aside: dict[int, list[str]] = {}
-    for module, records in out_of_step(session, findings).items():
-        for late in records:
-            aside.setdefault(late, []).append(module)
+    late = out_of_step(session, findings)
+    aside = names_by_record(marks(session.records, list(late.values())), list(late))
     odd: dict[int, list[str]] = {}
     for first, again in sequence.repeated:
         odd.setdefault(again, []).append(f"same samples as record {first}")
     for away in sequence.out_of_place:
         odd.setdefault(away, []).append("its pulse is out of place")
-    return Signs(clipped, _joined(slipped), _joined(aside), _joined(odd))
+    return Signs(clipped, _joined(slipped), aside, _joined(odd))
 
 
 def _clipped(session: Session, extents: Extents) -> dict[int, str]:
-    """Return the names of the channels that clip, by record: of a hundred thousand, many have the same ones."""
-    touched = extents.clipped(session)
-    records = np.flatnonzero(touched.any(axis=1))
-    patterns, which = np.unique(touched[records], axis=0, return_inverse=True)
-    names = [", ".join(session.channels[c].name for c in np.flatnonzero(pattern)) for pattern in patterns]
-    return dict(zip(records.tolist(), [names[place] for place in which.reshape(-1).tolist()], strict=True))
+    """Return the names of the channels that clip, by record."""
+    return names_by_record(extents.clipped(session), [channel.name for channel in session.channels])
 
 
 def _joined(parts: dict[int, list[str]]) -> dict[int, str]:

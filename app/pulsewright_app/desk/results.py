@@ -50,7 +50,7 @@ class Results(QObject):
 
     @property
     def verdicts_out_of_date(self) -> bool:
-        """Whether `verdicts` rest on other numbers than those that count now."""
+        """Whether `verdicts` rest on other numbers, claims or markers than those that count now."""
         return self.out_of_date or self.partial or self._judged_generation != self._findings_generation
 
     def judge(self, verdicts: tuple[Verdict, ...]) -> None:
@@ -78,6 +78,12 @@ class Results(QObject):
     def judging_failed(self) -> bool:
         """Whether the last judging came to nothing."""
         return self._judged_generation is None
+
+    def mark_verdicts_out_of_date(self) -> None:
+        """Say that claims or markers have changed since `verdicts` were judged."""
+        if self._judged_generation == self._findings_generation:
+            self._judged_generation = -1
+            self.verdicts_changed.emit()
 
     def fail_to_judge(self) -> None:
         """Forget the verdicts: nothing is known of the claims."""

@@ -21,7 +21,7 @@ from pulsewright_app.desk.opening import Opened
 from pulsewright_app.desk.review_file import Kept, review_of
 from pulsewright_app.desk.session_lock import SessionLock
 from pulsewright_app.desk.viewing import Viewing
-from pulsewright_app.desk.work import Background
+from pulsewright_app.desk.work import Background, Job
 
 _KEY = "Saving the review"
 _DIGEST_KEY = "Taking the digest of the whole file"
@@ -101,11 +101,16 @@ class Reviewing(QObject):
     def _take_digest(self, opened: Opened) -> None:
         from pulsewright.digest import sha256_of
 
+        def taken(job: Job) -> str:
+            sha256 = sha256_of(opened.path, job.cancelled)
+            opened.session.require_unaltered()  # else it may be the digest of another file
+            return sha256
+
         def known(sha256: str) -> None:
             if self._opened is opened:
                 self._learn(opened, sha256)
 
-        self._background.start(_DIGEST_KEY, lambda job: sha256_of(opened.path, job.cancelled), known, self.told.emit)
+        self._background.start(_DIGEST_KEY, taken, known, self.told.emit)
 
     def _learn(self, opened: Opened, sha256: str) -> None:
         untouched = self._unsaved() is None

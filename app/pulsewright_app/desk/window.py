@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.action_states import allow_actions, update_actions
 from pulsewright_app.desk.actions import ACTIONS, MENUS, ShortcutsPage, make_actions
+from pulsewright_app.desk.altered_file import AlteredFile
 from pulsewright_app.desk.answers import answers_of
 from pulsewright_app.desk.claims.claims_page import ClaimsPage
 from pulsewright_app.desk.claims.claims_work import ClaimsWork
@@ -60,8 +61,6 @@ from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.work import Background, SessionData
 from pulsewright_app.theme import theme
 
-DEMO_SESSION = "tank_faults.h5"
-
 _OPENING = "Opening"
 _STEP = 0.1
 """Seconds that the workers wait at most until a step is seen."""
@@ -98,6 +97,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.measuring = Measuring(self.document, self.results, self.background, self, in_parts=in_parts)
         self.judging = Judging(self.document, self.results, self.background, self)
         self.reviewing = Reviewing(self.document, self.viewing, self.background, self)
+        self.altered_file = AlteredFile(self.document, self.background, lambda: self.measuring.sha256, self)
         self.saving = Saving(self)
         self.importing = Importing(self)
         self.viewing.set_dark(dark)
@@ -185,6 +185,10 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.data.unreadable.connect(self.message_bar.tell)
         self.viewing.record_changed.connect(self.data.try_again)
         self.viewing.record_changed.connect(self._step)
+        self.altered_file.told.connect(self.message_bar.tell)
+        self.altered_file.same_again.connect(self._read_again)
+        for looked_at in (self.data.unreadable, viewing.record_changed, viewing.view_changed):
+            looked_at.connect(self.altered_file.look)
         self.reviewing.told.connect(self.message_bar.tell)
         self.judging.told.connect(self.message_bar.tell)
         self.reviewing.digest_known.connect(self.measuring.learn_digest)
@@ -239,6 +243,11 @@ class DeskWindow(TakesFiles, QMainWindow):
     def _tell_error(self) -> None:
         if self.results.error:
             self.message_bar.tell(self.results.error)
+            self.altered_file.look()
+
+    def _read_again(self) -> None:
+        self.data.try_again()
+        self.data.record_arrived.emit(self.viewing.record)
 
     def _redress(self) -> None:
         colours = theme(self.viewing.dark)
@@ -298,7 +307,7 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def open_sample(self) -> None:
         """Open the sample with faults."""
-        from pulsewright_app.samples import sample
+        from pulsewright_app.samples import DEMO_SESSION, sample
 
         try:
             self.open_path(sample(DEMO_SESSION))

@@ -68,6 +68,8 @@ def write_sheet(
     EvidenceError
         If a file's name ends otherwise, a file cannot be written, or the assessment is not of this session and this
         review as they are now.
+    SessionFileError
+        If the session's file was altered since it was opened.
     """
     from pulsewright_app.evidence.building import sheet_of
 
@@ -82,6 +84,7 @@ def write_sheet(
     for path in targets:
         watch.at(0.9, "setting the pages")
         made.append(as_html(sheet) if path.suffix.lower() == ".html" else as_pdf(sheet))
+    session.require_unaltered()  # figures were drawn from its samples after it had been measured
     watch.at(1.0, "writing")
     for path, data in zip(targets, made, strict=True):
         replace_file(path, data)

@@ -231,6 +231,10 @@ class StackedSource(BlockSource):
             return np.empty((len(records), 0, len(samples)), self._dtype)
         return as_type(np.concatenate(parts, axis=1), self._dtype, self._name)
 
+    def altered(self) -> str:
+        """Return what has become of a file since it was opened, as a clause; empty where all are as they were."""
+        return super().altered() or next(filter(None, (source.altered() for source in self._sources)), "")
+
     def close(self) -> None:
         """Close every source."""
         for source in self._sources:

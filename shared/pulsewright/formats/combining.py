@@ -242,6 +242,10 @@ class ChosenSource(BlockSource):
         parts = [self._source.part(range(int(run[0]), int(run[-1]) + 1), channels, samples) for run in runs]
         return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
+    def altered(self) -> str:
+        """Return what has become of a file since it was opened, as a clause; empty where all are as they were."""
+        return super().altered() or self._source.altered()
+
     def close(self) -> None:
         """Close the source."""
         self._source.close()

@@ -10,6 +10,7 @@ from typing import Protocol
 from pulsewright.errors import PulsewrightError, RecordingError
 from pulsewright.formats.understanding import Ledger, Reading, unreadable
 from pulsewright.plain_file import look_into
+from pulsewright.watched_file import WatchedFile
 
 HEAD_BYTES = 64 << 10
 """How much of a file's beginning is looked at to tell its format."""
@@ -101,11 +102,14 @@ def open_recording(
     head = _head(file)
     chosen = _format_of(file, head, ledger)
     try:
+        watched = WatchedFile(file)
         reading = chosen.read(file, ledger)
     except (PulsewrightError, MemoryError):
         raise
     except (OSError, ValueError, TypeError, KeyError, IndexError, OverflowError, EOFError, ArithmeticError) as error:
         raise unreadable(file.name, error) from error
+    source = reading.session.source
+    source.watched = (watched, *source.watched)
     try:
         ledger.check_all_used(chosen.NAME)
     except PulsewrightError:

@@ -27,6 +27,8 @@ from pulsewright.formats.sample_types import StoredType, sample_type
 from pulsewright.formats.session_facts import MOST_BYTES, checked_facts, found_by
 from pulsewright.formats.strided_source import PlacedSource, StridedSource
 from pulsewright.formats.understanding import Ledger, Reading
+from pulsewright.minus import quoted
+from pulsewright.watched_file import WatchedFile
 
 NAME = "SigMF"
 SUFFIXES = (".sigmf-meta", ".sigmf-data", ".sigmf")
@@ -84,16 +86,20 @@ def read(path: Path, ledger: Ledger) -> Reading:
     RecordingError
         If the metadata are damaged, lead out of their folder, or promise samples that are not there.
     """
+    watched: tuple[WatchedFile, ...] = ()
     if path.suffix.lower() == ".sigmf":
         meta, data = _archive(path)
     else:
         meta = _metadata(path.with_suffix(".sigmf-meta") if path.suffix.lower() == ".sigmf-data" else path, path.name)
-        data = FileBytes(_samples_beside(path, meta))
+        samples = _samples_beside(path, meta)
+        watched, data = (WatchedFile(samples),), FileBytes(samples)
     try:
-        return conclude(ledger, path, NAME, _found(ledger, meta, data))
+        reading = conclude(ledger, path, NAME, _found(ledger, meta, data))
     except BaseException:
         data.close()
         raise
+    reading.session.source.watched = watched
+    return reading
 
 
 def _metadata(path: Path, name: str) -> dict[str, Any]:
@@ -185,7 +191,7 @@ def _stored(meta: dict[str, Any], name: str) -> StoredType:
 def _count(holder: dict[str, Any], key: str, usual: int, name: str) -> int:
     value = holder.get(key, usual)
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 1 << 62:
-        raise RecordingError(f"{name}: {key} is {value!r}, no count", "copy the file again")
+        raise RecordingError(f"{name}: {key} is {quoted(value)}, no count", "copy the file again")
     return value
 
 

@@ -12,7 +12,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QTextDocument
-from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QListWidget, QWidget
+from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QListView, QWidget
 
 from pulsewright.block_source import Room
 from pulsewright.errors import SessionFileError
@@ -51,6 +51,10 @@ def glowing(desk: DeskWindow, settle: Settle) -> DeskWindow:
 
 def control(desk: DeskWindow, kind: type[QWidget], name: str) -> Any:
     return next(w for w in desk.middle.view.findChildren(kind) if w.accessibleName() == name)
+
+
+def texts_of(listed: QListView) -> list[str]:
+    return [listed.model().index(row, 0).data() for row in range(listed.model().rowCount())]
 
 
 def choose(desk: DeskWindow, qtbot: Any, name: str, text: str) -> None:
@@ -179,9 +183,9 @@ def test_a_spot_lists_its_records_and_steps_through_just_them(glowing: DeskWindo
     qtbot.mouseClick(canvas_of(glowing).viewport(), LEFT, pos=at(glowing, *FLANK))
     settle(glowing)
     assert labelled(glowing, "Passing records of the spot").startswith("2 records within a pixel of")
-    listed = control(glowing, QListWidget, "Passing records")
-    assert [listed.item(row).text() for row in range(listed.count())] == ["▲ 0", "▲ 8"]
-    qtbot.mouseClick(listed.viewport(), LEFT, pos=listed.visualItemRect(listed.item(1)).center())
+    listed = control(glowing, QListView, "Passing records")
+    assert texts_of(listed) == ["▲ 0", "▲ 8"]
+    qtbot.mouseClick(listed.viewport(), LEFT, pos=listed.visualRect(listed.model().index(1, 0)).center())
     assert glowing.viewing.record == 8
     qtbot.mouseClick(button(glowing, "Step through these"), LEFT)
     qtbot.keyClick(canvas_of(glowing), Qt.Key.Key_Home)
@@ -201,7 +205,7 @@ def test_another_channel_puts_the_list_away(glowing: DeskWindow, qtbot: Any, set
     settle(glowing)
     glowing.viewing.set_channel(1)
     settle(glowing)
-    assert not control(glowing, QListWidget, "Passing records").isVisible()
+    assert not control(glowing, QListView, "Passing records").isVisible()
     assert labelled(glowing, CAPTION).startswith("H02")
 
 
@@ -216,6 +220,46 @@ def test_records_stepped_through_stay_listed_on_another_channel(
     assert labelled(glowing, "Passing records of the spot").endswith("on H01")
     qtbot.mouseClick(button(glowing, "Back to all records"), LEFT)
     assert glowing.viewing.passing is None
+
+
+def test_a_flag_set_while_the_list_is_there_is_seen_in_it(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    qtbot.mouseClick(canvas_of(glowing).viewport(), LEFT, pos=at(glowing, *FLANK))
+    settle(glowing)
+    listed = control(glowing, QListView, "Passing records")
+    glowing.viewing.go_to(8)
+    press(glowing, qtbot, "F")
+    assert texts_of(listed) == ["▲ 0", "▲ 8  flagged"]
+    press(glowing, qtbot, "Ctrl+Z")
+    assert texts_of(listed) == ["▲ 0", "▲ 8"]
+
+
+def test_other_cable_delays_take_the_list_away_and_nobody_is_left_among_its_records(
+    glowing: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    qtbot.mouseClick(canvas_of(glowing).viewport(), LEFT, pos=at(glowing, *FLANK))
+    settle(glowing)
+    qtbot.mouseClick(button(glowing, "Step through these"), LEFT)
+    glowing.document.set_setting("delays", {"H01": "500 ns"})
+    settle(glowing)
+    assert not control(glowing, QListView, "Passing records").isVisible()
+    glowing.viewing.go_to(0)
+    qtbot.keyClick(canvas_of(glowing), Qt.Key.Key_PageDown)
+    assert glowing.viewing.record == 1
+
+
+def test_a_filter_takes_the_place_of_passing_records(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    qtbot.mouseClick(canvas_of(glowing).viewport(), LEFT, pos=at(glowing, *FLANK))
+    settle(glowing)
+    qtbot.mouseClick(button(glowing, "Step through these"), LEFT)
+    press(glowing, qtbot, "Alt+1")
+    press(glowing, qtbot, "Ctrl+R")
+    line = next(e for e in glowing.findChildren(QLineEdit) if e.accessibleName() == "Filter of the records")
+    qtbot.keyClicks(line, "record 6 .. 11")
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    settle(glowing)
+    assert labelled(glowing, "How many records match the filter") == "6 of 12 match"
+    qtbot.keyClick(canvas_of(glowing), Qt.Key.Key_Home)
+    assert glowing.viewing.record == 6
 
 
 def test_polarity_from_older_settings_is_said(glowing: DeskWindow, settle: Settle) -> None:

@@ -64,6 +64,28 @@ def test_a_marker_pair_is_judged_where_it_stands(make_window: Any, settle: Any, 
     assert told(window)["gap"] == "undecided", pair
 
 
+def test_verdicts_on_older_claims_or_markers_are_out_of_date_and_make_no_sheet(
+    make_window: Any, settle: Any, faults: Path
+) -> None:
+    window = make_window(faults)
+    document, results, files = window.document, window.results, window.saving.files
+    assert not results.verdicts_out_of_date and files.sheet_refused() == ""
+    more = '\n[[claims]]\nname = "gap"\nkind = "marker_pair"\npair = "gap"\nlimit = "100 us ± 1 us"\n'
+    document.set_claims_text(document.claims_text + more, "Add a claim")
+    assert results.verdicts_out_of_date
+    assert files.sheet_refused() == "The claims are not judged by these findings yet."
+    assert "Out of date: the verdicts" in window.findings_panel.as_text()
+    settle(window)
+    assert not results.verdicts_out_of_date and files.sheet_refused() == ""
+    assert "Out of date" not in window.findings_panel.as_text()
+    document.add_pair(10e-6, 110e-6, 1e-9, 1e-9, record=0, channel=0, name="gap")
+    assert results.verdicts_out_of_date and files.sheet_refused()
+    settle(window)
+    assert not results.verdicts_out_of_date and told(window)["gap"] == "holds"
+    document.flag(3)
+    assert not results.verdicts_out_of_date, "no verdict rests on a flag"
+
+
 def test_the_next_record_against_a_claim_is_one_that_a_claim_fails_by(
     make_window: Any, qtbot: Any, faults: Path
 ) -> None:

@@ -22,7 +22,7 @@ from pulsewright_app.desk.review_file import Kept, additions_of, review_of
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
 
-from .gestures import LEFT, Settle, at, canvas_of, drag, message, picture, pixels, point
+from .gestures import LEFT, Settle, at, canvas_of, drag, inked, message, picture, pixels, point
 
 SHIFT, CONTROL = Qt.KeyboardModifier.ShiftModifier, Qt.KeyboardModifier.ControlModifier
 CODE = 1e-4
@@ -366,3 +366,21 @@ def test_the_buttons_of_the_panel_do_what_their_keys_do(plot: DeskWindow, qtbot:
     qtbot.mouseClick(buttons["Move left"], LEFT)
     assert [pair.id for pair in plot.document.pairs] == [1, 2]
     assert not buttons["As threshold"].isEnabled()
+
+
+@pytest.mark.parametrize("record", [3, 4, 5])
+def test_what_a_pair_of_levels_says_hides_no_pulse(plot: DeskWindow, settle: Settle, record: int) -> None:
+    """All that was seen of the trace before is seen with the words there, the lines themselves apart."""
+    plot.viewing.go_to(record)  # its pulse stands where the words would be
+    plot.viewing.zoom_time((-10e-6, 62e-6))
+    settle(plot)
+    sign = 1 if record % 2 == 0 else -1
+    before = inked(plot, LIGHT.channel(0))
+    plot.document.add_level_pair(PlacedLevel(sign * 0.2, 1e-3), PlacedLevel(sign * 0.6, 1e-3), 0, 0)
+    settle(plot)
+    canvas = canvas_of(plot)
+    rows = {round(canvas.y_of(sign * value)) + by for value in (0.2, 0.6) for by in (-1, 0, 1)}
+    arrow = canvas.plot_rect().right() - 40
+    seen = {(x, y) for x, y in before if y not in rows and x < arrow}
+    assert len({y for _, y in seen}) > 100
+    assert seen <= inked(plot, LIGHT.channel(0))

@@ -7,13 +7,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import QMimeData, QPoint, Qt, QUrl
 from PySide6.QtGui import QDragEnterEvent, QDropEvent, QIcon
-from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QPushButton, QSpinBox
+from PySide6.QtWidgets import QApplication, QCheckBox, QComboBox, QLabel, QPushButton, QSpinBox
 
 from pulsewright_app.desk.habits import windows
 from pulsewright_app.desk.habits.habits import Habits
@@ -118,6 +119,45 @@ def test_titles_and_headings_follow_the_size_of_the_letters_at_once(habitual: Ma
     settle(desk)
     assert min(before) > 5
     assert all(after > 1.6 * one for one, after in zip(before, heights(), strict=True))
+
+
+def test_tick_boxes_grow_with_the_letters(habitual: Make, settle: Settle) -> None:
+    """By the pixels of their edges; and what stands beside a box in a table has its room."""
+    from pulsewright_app.desk.habits.manners import set_font_percent
+
+    desk = habitual()
+    desk.open_sample()
+    settle(desk)
+    table, alone = desk.channels_panel.table, desk.middle.rail_row.filter_row.only
+    model = table.model()
+    row = next(row for row in range(model.rowCount()) if model.index(row, 0).data() == "H01")
+
+    def width(image: Any, reach: int) -> int:
+        """How far the longest level edge goes in the left part of a picture."""
+        seen = colours_of(image)[:, :reach]
+        edge = np.pad(np.abs(seen - np.median(seen, axis=(0, 1))).sum(axis=2) > 60, ((0, 0), (1, 1)))
+        changes = np.argwhere(edge[:, 1:] != edge[:, :-1])[:, 1]  # where runs begin and end, by turns
+        return int((changes[1::2] - changes[::2]).max())
+
+    def widths() -> list[int]:
+        box, cell = alone.grab().toImage(), table.visualRect(model.index(row + 1, 0))
+        reach = table.fontMetrics().height() * 5 // 3
+        return [width(box, reach), width(table.viewport().grab(cell).toImage(), reach)]
+
+    def room() -> int:
+        """Pixels that a cell asks for beside the letters of a channel's name: box, colour and air."""
+        index = model.index(row, 0)
+        return table.sizeHintForIndex(index).width() - table.fontMetrics().horizontalAdvance("H01")
+
+    before, usual = widths(), room()
+    assert min(before) > 8 and usual > 0
+    set_font_percent(200)
+    settle(desk)
+    assert all(after > 1.6 * one for one, after in zip(before, widths(), strict=True))
+    assert room() >= usual + widths()[1] - before[1]
+    set_font_percent(100)
+    settle(desk)
+    assert widths() == before
 
 
 def test_a_session_is_opened_again_from_the_first_screen_and_the_menu(
@@ -225,6 +265,84 @@ def test_every_step_of_the_guide_can_be_shown(habitual: Make, qtbot: Any, settle
     assert len(desk.document.pairs) == 1  # the spacing was measured
     assert len(desk.document.sheet_views) == 1
     assert page("Save the evidence sheet").isVisible() and page("Claims").isVisible()
+
+
+def test_one_preference_chosen_leaves_alone_what_is_looked_at(habitual: Make, qtbot: Any, settle: Settle) -> None:
+    desk = habitual()
+    desk.open_sample()
+    settle(desk)
+    press(desk, qtbot, "Alt+3")
+    press(desk, qtbot, "L")
+    assert (desk.viewing.view, desk.viewing.lanes) == ("afterglow", False)
+    press(desk, qtbot, "Ctrl+,")
+    loop = part(page("Preferences"), QCheckBox, "Start again after the last record")
+    qtbot.mouseClick(loop, LEFT, pos=QPoint(8, loop.height() // 2))
+    assert desk.viewing.loop
+    assert (desk.viewing.view, desk.viewing.lanes) == ("afterglow", False)
+
+
+def test_a_choice_on_an_open_page_keeps_what_was_chosen_elsewhere_meanwhile(habitual: Make, qtbot: Any) -> None:
+    desk = habitual()
+    press(desk, qtbot, "Ctrl+,")
+    preferences = page("Preferences")
+    colours = part(preferences, QComboBox, "Colours")
+    assert colours.currentText() == "As the system"
+    desk.activateWindow()
+    press(desk, qtbot, "Ctrl+D")
+    assert desk.viewing.dark
+    assert colours.currentText() == "Dark"
+    qtbot.keyClick(part(preferences, QCheckBox, "Start again after the last record"), Qt.Key.Key_Space)
+    assert desk.viewing.dark
+    assert desk.manners.habits.preferences == Preferences(theme="dark", loop=True)
+
+
+def test_an_ampersand_in_a_name_is_a_letter_and_no_key(
+    habitual: Make, settle: Settle, faults: Path, tmp_path: Path
+) -> None:
+    odd = tmp_path / "plate & tank.h5"
+    shutil.copy(faults, odd)
+    desk = habitual(odd)
+    desk.recent_menu.aboutToShow.emit()
+    assert "plate && tank.h5" in desk.recent_menu.actions()[0].text()
+    assert any("plate && tank.h5" in b.text() for b in desk.first_screen.findChildren(QPushButton))
+    pair = desk.document.add_pair(10e-6, 20e-6, 1e-9, 1e-9, 0, 0)
+    desk.document.rename_pair(pair.id, "ping & echo")
+    desk.document.remove_pair(pair.id)
+    assert desk.actions_by_name["undo"].text() == "Undo: Remove ping && echo"
+
+
+def test_the_guide_adds_nothing_to_a_session_that_is_not_its_sample(
+    habitual: Make, qtbot: Any, settle: Settle, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.h5"
+    shutil.copy(sample("tank_walk.h5"), own)
+    desk = habitual(own)
+    press(desk, qtbot, "Shift+F1")
+    guide = page("Five-minute guide")
+    show = part(guide, QPushButton, "Do this step on the desk")
+    told = part(guide, QLabel, "How it goes: Five-minute guide")
+    assert show.isEnabled()
+    for _ in range(len(STEPS) - 1):
+        qtbot.mouseClick(part(guide, QPushButton, "Go to the next step"), LEFT)
+        assert not show.isEnabled()
+        assert told.text() == "Open the sample first: it is the first step."
+    desk.open_sample()
+    settle(desk)
+    assert show.isEnabled() and told.text() == ""
+
+
+def test_the_guide_s_marker_has_the_uncertainty_of_what_it_stands_on(habitual: Make, settle: Settle) -> None:
+    """A marker on a sample may be off by half an interval to each side: Δ/√12 (JCGM 100:2008, 4.3.7)."""
+    desk = habitual()
+    desk.open_sample()
+    settle(desk)
+    next(step for step in STEPS if step.title == "Measure a spacing").show(desk)
+    (pair,) = desk.document.pairs
+    session = desk.document.session
+    assert session is not None
+    assert pair.u1 == pytest.approx(session.sample_interval / 12**0.5, rel=1e-6)
+    from_first = (pair.t1 - float(session.first_sample_time(pair.channel)[pair.record])) * session.sample_rate
+    assert from_first == pytest.approx(round(from_first), abs=1e-6)
 
 
 def test_help_shows_cautions_and_version(habitual: Make, qtbot: Any) -> None:

@@ -135,7 +135,9 @@ def test_a_change_while_the_desk_shows_the_file_ends_the_use_of_its_blocks(
     captions.clear()
     desk.viewing.zoom_time((0.001, 0.199))
     settle(desk)
-    assert is_exact(desk) and not any("coarse" in text for text in captions)
+    assert "it has been written to while it was open" in message(desk)
+    assert labelled(desk, CAPTION).endswith("the records could not be accumulated")
+    assert not any("coarse" in text for text in captions)
 
 
 def test_a_full_disk_is_said_once_and_blocks_serve_from_memory(

@@ -162,6 +162,39 @@ def test_everything_copies_as_text(bench: Any, faulty: Findings) -> None:
     assert QGuiApplication.clipboard().text() == "What stands out\n  ◆ H03 (M1) has 5 clipped samples in record 17\n"
 
 
+def test_older_numbers_are_told_as_such_when_some_of_them_are_copied(bench: Any, faulty: Findings) -> None:
+    panel = bench.show(FindingsPanel)
+    bench.measured(faulty)
+    bench.results.mark_out_of_date()
+    bench.click(panel.list, 3)
+    bench.qtbot.keyClick(panel.list, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+    told = "What stands out\n  ◆ H03 (M1) has 5 clipped samples in record 17\n"
+    assert QGuiApplication.clipboard().text() == f"Out of date: measured by older settings\n\n{told}"
+    bench.click(panel.table, 6, 2)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+    assert "Skew against H01 / s, not final" in QGuiApplication.clipboard().text()
+
+
+def test_whoever_walks_through_the_list_stays_where_they_are_when_it_is_measured_anew(
+    bench: Any, faulty: Findings
+) -> None:
+    panel = bench.show(FindingsPanel, height=420)
+    bench.measured(faulty)
+    for row in (3, 1):
+        bench.click(panel.list, row)
+    for key in (Qt.Key.Key_Down, Qt.Key.Key_Down, Qt.Key.Key_Right, Qt.Key.Key_Down):
+        bench.qtbot.keyClick(panel.list, key)
+    stood = lines(panel)[panel.list.currentIndex().row()]
+    row = panel.list.currentIndex().row()
+    panel.list.verticalScrollBar().setValue(15)
+    before = panel.list.verticalScrollBar().value()
+    bench.measured(replace(faulty, reasons=("No sine was found.",)))
+    assert panel.list.currentIndex().row() == row and lines(panel)[row] == stood
+    assert panel.list.verticalScrollBar().value() == before
+    bench.qtbot.keyClick(panel.list, Qt.Key.Key_Down)
+    assert panel.list.currentIndex().row() == row + 2  # a heading lies between
+
+
 @pytest.mark.parametrize("width", [240, 600])
 def test_no_sentence_is_cut_at_any_width(bench: Any, faulty: Findings, width: int) -> None:
     """The room of every row holds its text, wrapped by Qt's own text layout."""

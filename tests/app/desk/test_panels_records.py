@@ -235,3 +235,13 @@ def test_a_filter_that_no_record_matches_is_told_where_the_rows_would_be(bench: 
     assert letters > 20 * len(told)
     bench.viewing.set_only_matching(False)
     assert panel.table.accessibleDescription() == ""
+
+
+def test_what_is_copied_says_which_columns_are_not_final(bench: Any, panel: RecordsPanel) -> None:
+    bench.click(panel.table, 3)
+    bench.results.mark_out_of_date()
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+    headings = QGuiApplication.clipboard().text().splitlines()[0].split("\t")
+    assert [heading for heading in headings if heading.endswith(", not final")] == [
+        "Polarity, not final", "First pulse / s, not final", "Residual / s, not final", "Clipped, not final",
+    ]  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from PySide6.QtWidgets import QLabel, QToolButton
 
 from pulsewright.session import Session
 from pulsewright_analysis.results import MissedTrigger
+from pulsewright_app.desk.places import Places
 from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
@@ -185,3 +187,21 @@ def test_thousands_of_flags_are_drawn_where_they_are(
     desk.document.undo()
     settle(desk)
     assert count_colour(rail.grab().toImage(), LIGHT.flagged, 0, image.width()) == 0
+
+
+def test_many_gaps_are_drawn_once_a_pixel_and_their_counts_are_told_together() -> None:
+    places = Places(100_000, [MissedTrigger(record, 2, ("time",)) for record in range(0, 99_999, 10)])
+    pitch = 1500 / places.total
+    told = places.missed_told(pitch, 40.0)
+    assert sum(missed for _, missed in told) == 2 * len(places.gaps)
+    assert all((after - before) * pitch >= 40.0 for before, after in pairwise(place for place, _ in told))
+    drawn = places.gaps_drawn(14.0, pitch, 2.0)
+    assert len(drawn) <= 1501
+    first, last = places.gaps[0], places.gaps[-1]
+    assert drawn[0][0] == 14.0 + first.first * pitch and round(drawn[-1][0]) == round(14.0 + last.first * pitch)
+    for gap in (first, places.gaps[4321], last):
+        assert places.gap_at(gap.first) == places.gap_at(gap.first + 1) == gap
+        assert places.gap_at(gap.first - 1) is None and places.gap_at(gap.first + 2) is None
+    few = Places(12, [MissedTrigger(3, 2, ("time",)), MissedTrigger(7, 1, ("time",))])
+    assert few.missed_told(40.0, 40.0) == [(5.0, 2), (10.5, 1)]
+    assert len(few.gaps_drawn(0.0, 40.0, 2.0)) == 2

@@ -56,6 +56,10 @@ def test_every_view_goes_on(keys: str, cut: tuple[DeskWindow, Path, bytes], qtbo
     if keys == "Alt+3":
         told = labelled(desk, "What the Afterglow view shows")
         assert "all 36 records" not in told, "records that could not be read are said to be in the picture"
+    if keys in ("Alt+3", "Alt+4"):
+        told = labelled(desk, f"What the {'Afterglow' if keys == 'Alt+3' else 'Map'} view shows")
+        assert "…" not in told, "it is said to go on, and has come to an end"
+        assert "could not be" in told
     desk.viewing.go_to(2)
     press(desk, qtbot, "Alt+1")
     settle(desk)

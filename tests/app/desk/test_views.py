@@ -11,9 +11,12 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
-from PySide6.QtCore import QPoint, Qt
-from PySide6.QtGui import QColor
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtGui import QColor, QMouseEvent
+from PySide6.QtWidgets import QApplication
 
+from pulsewright.session import Session
+from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK, LIGHT
 
@@ -215,3 +218,47 @@ def test_zoom_ends_at_the_record(desk: DeskWindow, settle: Settle) -> None:
     turn(desk, at(desk, 60e-6), -5)
     settle(desk)
     assert canvas_of(desk).windows()[0] == pytest.approx((-20e-6, 180e-6))
+
+
+def test_a_marker_that_is_dragged_is_let_go_as_another_session_comes(
+    desk: DeskWindow, qtbot: Any, settle: Any, walking_session: Callable[..., Session]
+) -> None:
+    """Pairs of both sessions have the number 1: the drag must not go on with the other session's."""
+    pair = desk.document.add_pair(50e-6, 120e-6, 1e-9, 1e-9, 0, 0)
+    settle(desk)
+    viewport, start = canvas_of(desk).viewport(), at(desk, 50e-6)
+    qtbot.mousePress(viewport, LEFT, pos=start)
+    for by in (5, 20):
+        qtbot.mouseMove(viewport, start + QPoint(by, 0))
+    assert desk.document.pairs[0].t1 > 50e-6
+    desk.document.open(walking_session(), additions=Additions(pairs=(pair,)))
+    settle(desk)
+    qtbot.mouseMove(viewport, start + QPoint(60, 0))
+    qtbot.mouseRelease(viewport, LEFT, pos=start + QPoint(80, 0))
+    assert desk.document.pairs == (pair,)
+    assert not desk.document.undo_label
+
+
+def test_a_second_button_takes_nothing_from_a_drag(desk: DeskWindow, qtbot: Any, settle: Any) -> None:
+    pair = desk.document.add_pair(50e-6, 120e-6, 1e-9, 1e-9, 0, 0)
+    desk.viewing.set_snap("samples")
+    settle(desk)
+    viewport, start = canvas_of(desk).viewport(), at(desk, 50e-6)
+    end = start + QPoint(40, 0)
+    qtbot.mousePress(viewport, LEFT, pos=start)
+    for by in (5, 40):
+        qtbot.mouseMove(viewport, start + QPoint(by, 0))
+    both = LEFT | Qt.MouseButton.RightButton
+    for kind, held in ((QEvent.Type.MouseButtonPress, both), (QEvent.Type.MouseButtonRelease, LEFT)):
+        where = QPointF(end)
+        right = Qt.MouseButton.RightButton
+        none = Qt.KeyboardModifier.NoModifier
+        QApplication.sendEvent(
+            viewport, QMouseEvent(kind, where, QPointF(viewport.mapToGlobal(end)), right, held, none)
+        )
+    qtbot.mouseRelease(viewport, LEFT, pos=end)
+    session = desk.document.session
+    assert session is not None
+    assert desk.document.pairs[0].u1 == pytest.approx(session.sample_interval / 12**0.5), "it was not dropped"
+    assert desk.document.pairs[0].id == pair.id
+    assert desk.viewing.time_window is None, "the right button pushed the window along"

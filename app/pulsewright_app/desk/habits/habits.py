@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -110,11 +109,14 @@ class Habits:
         self.preferences, self.recent, self.layout = written.preferences, written.recent, written.layout
         if written.wrong and self._path is not None:
             aside = self._path.with_suffix(".unreadable.json")
-            with suppress(OSError):
+            try:
                 self._path.replace(aside)
+                kept = f"is kept as {aside.name}"
+            except OSError:
+                kept = "stays as it is"
             self.told = (
                 f"{self._path.name}: your preferences cannot be read ({written.wrong}); "
-                f"the file is kept as {aside.name}, and the desk begins as usual."
+                f"the file {kept}, and the desk begins as usual."
             )
 
     def _write(self) -> str:
@@ -144,10 +146,12 @@ class _Written:
     def __init__(self, path: Path | None) -> None:
         self.preferences, self.layout, self.wrong = Preferences(), Layout(), ""
         self.recent: tuple[RecentFile, ...] = ()
-        if path is None or not path.exists():
+        if path is None:
             return
         try:
             self._take(json.loads(path.read_text(encoding="utf-8")))
+        except (FileNotFoundError, NotADirectoryError):
+            return
         except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
             self.wrong = " ".join(str(error).split())[:120] or type(error).__name__
 

@@ -14,6 +14,8 @@ from PySide6.QtWidgets import QApplication, QMenu
 from pulsewright_app.desk.habits.habits import Habits, Layout, RecentFile
 from pulsewright_app.desk.habits.preferences import Preferences, apply
 from pulsewright_app.desk.habits.preferences_page import PreferencesPage
+from pulsewright_app.desk.plain_letters import without_keys
+from pulsewright_app.desk.style import wear_again
 
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
@@ -85,9 +87,10 @@ class Manners(QObject):
     def show_preferences(self) -> None:
         """Show the page of preferences, beside the work."""
         if self._page is None:
-            self._page = PreferencesPage(self.habits.preferences, self._window)
+            self._page = PreferencesPage(lambda: self.habits.preferences, self._window)
             self._page.chosen.connect(self._prefer)
-        self._page.show_preferences(self.habits.preferences)
+            self._window.viewing.dark_changed.connect(self._page.show_preferred)
+        self._page.show_preferred()
         self._page.come_up()
 
     def _prefer(self, preferences: Preferences) -> None:
@@ -95,7 +98,7 @@ class Manners(QObject):
         self._tell(self.habits.prefer(preferences))
         if preferences.font_percent != before.font_percent:
             set_font_percent(preferences.font_percent)
-        apply(preferences, self._window.viewing)
+        apply(preferences, self._window.viewing, before)
         if preferences.theme != before.theme:
             self._window.viewing.set_dark(is_dark(preferences))
 
@@ -123,7 +126,7 @@ class Manners(QObject):
         """Put the recent sessions into a menu, newest first; those that are gone say so."""
         menu.clear()
         for number, one in enumerate(self.habits.recent, start=1):
-            action = menu.addAction(f"{'&' if number < 10 else ''}{number}  {recent_text(one)}")
+            action = menu.addAction(f"{'&' if number < 10 else ''}{number}  {without_keys(recent_text(one))}")
             action.setToolTip(str(one.path))
             action.setStatusTip(str(one.path))
             action.setEnabled(not one.gone)
@@ -166,10 +169,7 @@ def set_font_percent(percent: int) -> None:
     if font == application.font():
         return
     application.setFont(font)
-    sheet = application.styleSheet()
-    if sheet:  # what wears a style sheet keeps its letters until it puts on another
-        application.setStyleSheet("")
-        application.setStyleSheet(sheet)
+    wear_again(application)
 
 
 def _text(data: QByteArray) -> str:

@@ -84,13 +84,21 @@ class Preferences:
         return cls(**values)
 
 
-def apply(preferences: Preferences, viewing: Viewing) -> None:
-    """Let the desk look as a person prefers; the theme and the size of letters are the window's."""
-    viewing.set_view(preferences.view)
-    viewing.set_inks(preferences.inks)
-    viewing.set_logarithmic(preferences.logarithmic)
-    viewing.set_lanes(preferences.lanes)
-    viewing.set_loop(preferences.loop)
-    viewing.set_pace(preferences.pace)
-    viewing.set_snap(preferences.snap)
-    viewing.set_neighbours(preferences.neighbours)
+def apply(preferences: Preferences, viewing: Viewing, before: Preferences | None = None) -> None:
+    """Let the desk look as a person prefers; the theme and the size of letters are the window's.
+
+    With the preferences from before, only what differs from them: the rest may be looked at otherwise just now.
+    """
+    for name, put in (
+        ("view", viewing.set_view),
+        ("inks", viewing.set_inks),
+        ("logarithmic", viewing.set_logarithmic),
+        ("lanes", viewing.set_lanes),
+        ("loop", viewing.set_loop),
+        ("pace", viewing.set_pace),
+        ("snap", viewing.set_snap),
+        ("neighbours", viewing.set_neighbours),
+    ):
+        value: Any = getattr(preferences, name)
+        if before is None or value != getattr(before, name):
+            put(value)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import QEvent, Signal
 from PySide6.QtWidgets import QCheckBox, QComboBox, QSpinBox, QWidget
 
 from pulsewright_app.desk.form_page import FormPage
@@ -42,9 +43,10 @@ class PreferencesPage(FormPage):
     chosen = Signal(object)
     """The `Preferences` as they are to be."""
 
-    def __init__(self, preferences: Preferences, parent: QWidget | None = None) -> None:
+    def __init__(self, preferred: Callable[[], Preferences], parent: QWidget | None = None) -> None:
         super().__init__("Preferences", parent)
-        self._preferences = preferences
+        self._preferred = preferred
+        """What is preferred now: by this page, by a key, or by the page of another window."""
         self.boxes: dict[str, QComboBox] = {}
         self.ticks: dict[str, QCheckBox] = {}
         self._add_choices(("theme",))
@@ -73,7 +75,7 @@ class PreferencesPage(FormPage):
         self.close_button = self.add_button("Close", "Close this page")
         self.usual_button.clicked.connect(lambda: self._take(Preferences()))
         self.close_button.clicked.connect(self.close)
-        self.show_preferences(preferences)
+        self.show_preferred()
 
     def _add_choices(self, names: tuple[str, ...]) -> None:
         for name in names:
@@ -92,9 +94,15 @@ class PreferencesPage(FormPage):
             self.ticks[name] = tick
             self.add_field("", tick, TICKS[name])
 
-    def show_preferences(self, preferences: Preferences) -> None:
+    def changeEvent(self, event: QEvent) -> None:
+        """Show what was chosen elsewhere meanwhile, as the page is gone back to."""
+        super().changeEvent(event)
+        if event.type() is QEvent.Type.ActivationChange and self.isActiveWindow():
+            self.show_preferred()
+
+    def show_preferred(self) -> None:
         """Show what is preferred now."""
-        self._preferences = preferences
+        preferences = self._preferred()
         for name, box in self.boxes.items():
             box.setCurrentIndex(box.findData(getattr(preferences, name)))
         for name, tick in self.ticks.items():
@@ -108,8 +116,8 @@ class PreferencesPage(FormPage):
         self.pace.setCurrentIndex(self.pace.findData(preferences.pace))
 
     def _choose(self, name: str, value: Any) -> None:
-        self._take(replace(self._preferences, **{name: value}))
+        self._take(replace(self._preferred(), **{name: value}))
 
     def _take(self, preferences: Preferences) -> None:
-        self.show_preferences(preferences)
         self.chosen.emit(preferences)
+        self.show_preferred()

@@ -6,8 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pulsewright_analysis.markers import u_on_sample
+
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
+
+
+_TEST_PULSE = 15e-6
+"""Where the sample has its test pulse, seconds from the trigger."""
 
 
 @dataclass(frozen=True)
@@ -51,10 +57,10 @@ def _late_channel(desk: DeskWindow) -> None:
 
 
 def _markers(desk: DeskWindow) -> None:
-    findings = desk.results.findings
+    findings, session = desk.results.findings, desk.document.session
     desk.viewing.set_view("single")
     desk.viewing.fit()
-    if findings is None:
+    if findings is None or session is None:
         desk.viewing.tell("The session is not measured yet; in a moment the markers can be put on its pulses.")
         return
     record, channel = desk.viewing.record, desk.viewing.channel
@@ -63,7 +69,10 @@ def _markers(desk: DeskWindow) -> None:
         desk.viewing.tell(f"Record {record} has no pulse with a position here: step to another one.")
         return
     pulses, i = findings.pulses, found[-1]
-    desk.document.add_pair(15e-6, float(pulses.time[i]), 3e-9, float(pulses.time_u[i]), record, channel)
+    start = float(session.first_sample_time(channel)[record])
+    sample = round((_TEST_PULSE - start) * session.sample_rate)
+    first, u = start + sample * session.sample_interval, u_on_sample(session.sample_interval)
+    desk.document.add_pair(first, float(pulses.time[i]), u, float(pulses.time_u[i]), record, channel)
 
 
 def _verdicts(desk: DeskWindow) -> None:

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.help.guide_steps import STEPS
 from pulsewright_app.evidence.words import CAUTIONS
+from pulsewright_app.samples import DEMO_SESSION
 
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
@@ -55,7 +56,9 @@ class GuidePage(FormPage):
         step = STEPS[self._place]
         self.title.setText(f"{self._place + 1} of {len(STEPS)}: {step.title}")
         self.text.setText(step.text)
-        there = self._desk.document.session is not None
+        session = self._desk.document.session
+        # its steps add a pair and a view: to nobody's own session
+        there = session is not None and session.file is not None and session.file.name == DEMO_SESSION
         self.show_button.setEnabled(there or self._place == 0)
         self.told.setText("" if there or self._place == 0 else "Open the sample first: it is the first step.")
         self.before_button.setEnabled(self._place > 0)

@@ -10,7 +10,7 @@ from PySide6.QtGui import QColor, QFont
 from pulsewright.quantity import Quantity
 from pulsewright_analysis.results import ChannelSkew, Findings
 from pulsewright_app.desk.panels.sentence_list import SERIOUS
-from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
+from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, NOT_FINAL, RIGHT, AnyIndex
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.sentences import excludes_zero, shown
 from pulsewright_app.theme import theme
@@ -67,7 +67,7 @@ class AlignmentTable(QAbstractTableModel):
         if role == _Role.DisplayRole:
             return ("Channel", "Module", "Skew", "95 % interval", "U / s")[section]
         if role == EXACT_ROLE and section == SKEW:
-            return f"Skew against {self.reference_name()} / s"
+            return f"Skew against {self.reference_name()} / s{NOT_FINAL if self._out_of_date else ''}"
         return None
 
     def reference_name(self) -> str:

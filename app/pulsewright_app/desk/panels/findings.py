@@ -142,10 +142,15 @@ class FindingsPanel(Panel):
 
     def as_text(self) -> str:
         """Return all findings as plain text, the alignment of every channel included; marked where out of date."""
-        text = as_text([*self._verdicts, *self._sentences])
+        return f"{self._notice()}\n\n{as_text([*self._verdicts, *self._sentences])}".lstrip()
+
+    def _notice(self) -> str:
+        """Return what has to stand above findings that are copied; empty where they are final."""
         if self.results.out_of_date:
-            return f"Out of date: measured by older settings\n\n{text}"
-        return f"{self._partial_text()}\n\n{text}".lstrip()
+            return "Out of date: measured by older settings"
+        old = self.results.verdicts_out_of_date and bool(self._verdicts)
+        verdicts = "Out of date: the verdicts, judged by older numbers, claims or markers." if old else ""
+        return f"{self._partial_text()} {verdicts}".strip()
 
     def _update(self) -> None:
         findings, verdicts = self.results.findings, self.results.verdicts
@@ -158,7 +163,7 @@ class FindingsPanel(Panel):
             self.table_heading.setText(f"{ALIGNMENT_ROWS}, against {self._alignment.reference_name()}")
             self.table.fit_columns()
         not_final = self.results.out_of_date or self.results.partial
-        self._model.set_out_of_date(not_final, self.results.verdicts_out_of_date)
+        self._model.set_out_of_date(not_final, self.results.verdicts_out_of_date, self._notice())
         self._alignment.set_out_of_date(not_final)
         aligned = self._alignment.rowCount() > 0
         if aligned and not self.pages.isTabVisible(0):

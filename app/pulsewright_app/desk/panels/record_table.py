@@ -17,7 +17,8 @@ from pulsewright_analysis.record_table import RecordTable
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
-from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex
+from pulsewright_app.desk.named_records import marks, names_by_record
+from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, NOT_FINAL, RIGHT, AnyIndex
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
@@ -46,6 +47,7 @@ class RecordTableModel(QAbstractTableModel):
         self._measured_table = measured
         self._clipped: dict[int, str] = {}
         """The channels that are clipped, by record."""
+        self._clipped_of: Findings | None = None
         self._rows: RecordTable | None = None
         self._of: Session | None = None
         """The session whose records these are."""
@@ -59,7 +61,7 @@ class RecordTableModel(QAbstractTableModel):
     def rebuild(self) -> None:
         """Take the rows from the session, the findings and the current channel as they are now."""
         rows = _of_channel(self._measured_table.now(), self._results.findings)
-        self._clipped = _clipped(self._results.findings) if rows is not None and rows.measured.any() else {}
+        self._take_clipped(rows)
         shown = self._viewing.matches if self._viewing.only_matching else None
         same = shown is self._shown or (
             shown is not None and self._shown is not None and np.array_equal(shown, self._shown)
@@ -75,6 +77,11 @@ class RecordTableModel(QAbstractTableModel):
         self._rows = rows
         self._arrange()
         self.endResetModel()
+
+    def _take_clipped(self, rows: RecordTable | None) -> None:
+        about = self._results.findings if rows is not None and rows.measured.any() else None
+        if about is not self._clipped_of:  # a filter or another channel changes nothing of it
+            self._clipped_of, self._clipped = about, _clipped(about)
 
     def record_at(self, row: int) -> int:
         """Return the record that a row shows."""
@@ -184,7 +191,9 @@ class RecordTableModel(QAbstractTableModel):
             return RIGHT if section in _TO_THE_RIGHT else LEFT
         if role == _Role.ToolTipRole:
             return self._tool_tip(section)
-        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _EXACT_HEADINGS}.get(role, (None,) * 10)[section]
+        if role == EXACT_ROLE:
+            return _EXACT_HEADINGS[section] + (NOT_FINAL if section in _MEASURED and self._not_final else "")
+        return HEADINGS[section] if role == _Role.DisplayRole else None
 
     def _tool_tip(self, column: int) -> str | None:
         session, findings = self._document.session, self._results.findings
@@ -315,12 +324,10 @@ def _of_channel(rows: RecordTable | None, findings: Findings | None) -> RecordTa
 
 def _clipped(findings: Findings | None) -> dict[int, str]:
     """Return the names of the channels that are clipped, by record."""
-    names: dict[int, str] = {}
-    for health in () if findings is None else findings.health:
-        name = findings.channel_name(health.channel) if findings is not None else ""
-        for record in health.clipped_records:
-            names[record] = f"{names[record]}, {name}" if record in names else name
-    return names
+    if findings is None:
+        return {}
+    names = [findings.channel_name(health.channel) for health in findings.health]
+    return names_by_record(marks(findings.session.records, [one.clipped_records for one in findings.health]), names)
 
 
 def _pair(value: float, expanded: float) -> str:

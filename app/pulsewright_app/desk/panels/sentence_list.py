@@ -73,6 +73,7 @@ class SentenceModel(QAbstractListModel):
         self._opened: set[Item] = set()
         self._out_of_date = False
         self._verdicts_out_of_date = False
+        self._notice = ""
 
     def tell(self, verdicts: Sequence[Verdict], told: list[Sentence], findings: Findings | None) -> None:
         """Show other verdicts and sentences; what was opened under the same name stays open."""
@@ -89,17 +90,42 @@ class SentenceModel(QAbstractListModel):
 
     def toggle(self, row: int) -> int:
         """Open or close the row's verdict or sentence, and return its row; from a detail, that which it belongs to."""
-        while row > 0 and isinstance(self._rows[row], Detail):
-            row -= 1
+        row = self.owner(row)
         item = self.item_at(row)
         if item is not None and opens(item):
             self._opened ^= {item}
             self._rebuild()
         return row
 
-    def set_out_of_date(self, out_of_date: bool, verdicts_too: bool | None = None) -> None:
-        """Show the sentences as those of older settings, or as the ones that count; the verdicts likewise."""
-        self._out_of_date = out_of_date
+    def owner(self, row: int) -> int:
+        """Return the row of the verdict or sentence that a detail belongs to; other rows belong to themselves."""
+        while row > 0 and isinstance(self._rows[row], Detail):
+            row -= 1
+        return row
+
+    def name_at(self, row: int) -> tuple[str, str] | None:
+        """Return what a row's verdict or sentence is known by from one measuring to the next."""
+        item = self.item_at(self.owner(row)) if 0 <= row < len(self._rows) else None
+        return None if item is None else _name(item)
+
+    def row_named(self, name: tuple[str, str]) -> int | None:
+        """Return the row of the verdict or sentence of that name; None where there is none any more."""
+        named = (row for row in range(len(self._rows)) if not isinstance(self._rows[row], Detail))
+        return next((row for row in named if self.name_at(row) == name), None)
+
+    def copied(self, rows: Sequence[int]) -> str:
+        """Return rows as text, all of them where none is given; what is not final is said to be so."""
+        told = [self.item_at(row) for row in rows or range(len(self._rows))]
+        items = [item for item in told if item is not None]
+        notice = self._notice if any(map(self._is_old, items)) else ""
+        return f"{notice}\n\n{as_text(items)}".lstrip()
+
+    def set_out_of_date(self, out_of_date: bool, verdicts_too: bool | None = None, notice: str = "") -> None:
+        """Show the sentences as those of older settings, or as the ones that count; the verdicts likewise.
+
+        `notice` says so in words, above what is copied.
+        """
+        self._out_of_date, self._notice = out_of_date, notice
         self._verdicts_out_of_date = out_of_date if verdicts_too is None else verdicts_too
         self.refresh()
 
@@ -254,7 +280,11 @@ class SentenceList(QListView):
     def __init__(self, model: SentenceModel, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._sentences = model
+        self._stood: tuple[tuple[str, str] | None, int, int] = (None, 0, 0)
+        """The name of what the current row belongs to, how many rows further down that is, and how far was scrolled."""
+        model.modelAboutToBeReset.connect(self._remember)
         self.setModel(model)
+        model.modelReset.connect(self._return)
         self.setAccessibleName("Findings in sentences")
         self.setToolTip("Click: show the evidence. ▸ or the right arrow key: the numbers behind it.")
         self.setFrameShape(QListView.Shape.NoFrame)
@@ -277,9 +307,22 @@ class SentenceList(QListView):
 
     def copied(self) -> str:
         """Return what a copy puts on the clipboard."""
-        rows = sorted(index.row() for index in self.selectionModel().selectedIndexes())
-        told = [self._sentences.item_at(row) for row in rows or range(self._sentences.rowCount())]
-        return as_text([item for item in told if item is not None])
+        return self._sentences.copied(sorted(index.row() for index in self.selectionModel().selectedIndexes()))
+
+    def _remember(self) -> None:
+        row = self.currentIndex().row()
+        further = row - self._sentences.owner(row) if row >= 0 else 0
+        self._stood = (self._sentences.name_at(row), further, self.verticalScrollBar().value())
+
+    def _return(self) -> None:
+        """Stay at the row of the same name: whoever walks through the list by keys must not begin anew."""
+        name, further, place = self._stood
+        row = None if name is None else self._sentences.row_named(name)
+        if row is not None:
+            still = self._sentences.owner(min(row + further, self._sentences.rowCount() - 1)) == row
+            self.setCurrentIndex(self._sentences.index(row + further if still else row))
+        self.executeDelayedItemsLayout()
+        self.verticalScrollBar().setValue(place)
 
     def toggle(self, row: int) -> None:
         """Open or close a row, and stay on it."""

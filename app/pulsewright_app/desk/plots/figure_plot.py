@@ -333,9 +333,9 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
 
 def _lines(text: str, length: float, metrics: QFontMetrics) -> list[str]:
-    """Return a text in lines of at most so many pixels; a word that is longer has one of its own."""
+    """Return a text in lines of at most so many pixels; a word that is longer has one of its own, a unit none."""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.replace(" / ", "\u00a0/\u00a0").split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and metrics.horizontalAdvance(longer) <= length:
             lines[-1] = longer

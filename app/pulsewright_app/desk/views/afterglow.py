@@ -114,6 +114,7 @@ class AfterglowView(PictureView[_Shown]):
     def forget(self) -> None:
         """Drop the picture of the session before."""
         self._drop()
+        self.desk.background.cancel(_FINDING)
         self.made = self._made_for = None
         self.passing.forget()
 
@@ -279,7 +280,8 @@ class AfterglowView(PictureView[_Shown]):
         parts = [escape(session.channels[self.viewing.channel].name)]
         shown = self.made
         if shown is None or not self._is_current:
-            return f"{parts[0]}&nbsp; · &nbsp;accumulating {count(len(self._handed_over), 'record')} …"
+            waiting = f"accumulating {count(len(self._handed_over), 'record')} …"
+            return f"{parts[0]}&nbsp; · &nbsp;{waiting if self.making else 'the records could not be accumulated'}"
         picture = shown.picture
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))

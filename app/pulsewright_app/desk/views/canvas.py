@@ -29,6 +29,7 @@ class _Drag:
     """What the mouse is doing: a band to zoom to, a push of the window, or a grabbed thing."""
 
     kind: str
+    button: Qt.MouseButton
     start: QPointF
     now: QPointF
     window: tuple[Window, Window]
@@ -241,12 +242,13 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         """Begin a drag, a band or a click."""
         self.setFocus(Qt.FocusReason.MouseFocusReason)
         point = event.position()
-        if not self.plot_rect().contains(point):
-            return
+        also_held = event.buttons() & ~event.button()
+        if not self.plot_rect().contains(point) or (self._drag is not None and also_held):
+            return  # what one button drags, another does not take from it
         kind = "push"
         if event.button() == Qt.MouseButton.LeftButton:
             kind = "grab" if self.grabber(point) else "band"
-        self._drag = _Drag(kind, point, point, self.windows())
+        self._drag = _Drag(kind, event.button(), point, point, self.windows())
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Follow a drag, or the pointer."""
@@ -270,9 +272,10 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:
         """End a drag: drop, zoom, or count it as a click."""
-        drag, self._drag = self._drag, None
-        if drag is None:
+        drag = self._drag
+        if drag is None or event.button() != drag.button:
             return
+        self._drag = None
         time, height = self.time_at(event.position().x()), self.height_at(event.position().y())
         if drag.kind == "grab":
             if drag.moved:
@@ -283,6 +286,10 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         elif drag.kind == "band":
             self.clicked.emit(time, height)
         self.viewport().update()
+
+    def let_go(self) -> None:
+        """End a drag, as if nothing had been dragged."""
+        self._drag = None
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
         """Announce a double-click on the plot."""

@@ -5,6 +5,9 @@ As in a technical drawing: where the two places lie close, the arrows point inwa
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Sequence
+
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
 
@@ -12,7 +15,13 @@ from pulsewright_app.desk.views.canvas import Canvas
 
 ARROW = 8.0
 _BESIDE = 3.0
+_GROUND = 6.0
+"""Pixels to each side of an arrowed line that are its ground where the plot is full of ink."""
 _GAP = 4.0
+_SHARES = 10
+"""Parts of its width in which a text may lie on something: places that differ by less are alike."""
+_STEP = 3.0
+"""Pixels from one place that is tried for a text to the next."""
 _PAGE_WIDER = 10.0
 """Pixels by which the page below a text is wider than it."""
 _EDGE = 1.0
@@ -49,12 +58,16 @@ def dimension_line(
     low, high = sorted(ends)
     inside = high - low > 3 * ARROW
     reach = 0.0 if inside else 2 * ARROW
+    across = math.floor(across) + 0.5  # in the middle of a row of pixels, or it would be pale in two
 
     def at(along: float, away: float = 0.0) -> QPointF:
         return QPointF(along, across + away) if level else QPointF(across + away, along)
 
+    if canvas.full_of_ink:  # a ground of its own: arrows over colours that change within their length are not seen
+        painter.fillRect(QRectF(at(low - reach, -_GROUND), at(high + reach, _GROUND)), page_below(canvas))
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-    straight_line(painter, canvas, at(low - reach), at(high + reach), QPen(colour, 1.0))
+    painter.setPen(QPen(colour, 1.0))
+    painter.drawLine(at(low - reach), at(high + reach))
     painter.setBrush(colour)
     for tip, way in ((low, 1.0 if inside else -1.0), (high, -1.0 if inside else 1.0)):
         back = tip + way * ARROW
@@ -80,6 +93,8 @@ class Taken:
 
     def __init__(self) -> None:
         self._boxes: list[QRectF] = []
+        self.traces: Callable[[QRectF], float] = lambda _: 0.0
+        """Returns in how much of a box's width there are traces, 0 … 1."""
 
     def begin(self) -> None:
         """Forget what was written before."""
@@ -98,6 +113,32 @@ class Taken:
                 if within.contains(place) and not self._across(place):
                     return place
         return box
+
+    def beside_traces(self, box: QRectF, within: QRectF, lines: Sequence[float]) -> QRectF:
+        """Return the nearest place above, below or left of a box where it lies on no trace, level line or text.
+
+        Where there is none, that with much less of them; else the box itself.
+        """
+
+        def ink(place: QRectF) -> int:
+            written = sum(place.top() < line < place.bottom() for line in lines)
+            return math.ceil(_SHARES * self.traces(place)) + _SHARES * written
+
+        def distance(place: QRectF) -> float:
+            return abs(place.top() - box.top()) + abs(place.left() - box.left()) / 4
+
+        if ink(box) == 0:
+            return box
+        steps = math.ceil(within.height() / _STEP)
+        places = [
+            box.translated(-shift * box.width() / 2, way * step * _STEP)
+            for shift in range(4)
+            for step in range(steps + 1)
+            for way in (1, -1)
+        ]
+        places = [place for place in places if within.contains(place) and not self._across(place)]
+        best = min(places, key=lambda place: (ink(place), distance(place)), default=box)
+        return best if ink(best) <= ink(box) / 2 else box
 
     def _across(self, box: QRectF) -> list[QRectF]:
         return [other for other in self._boxes if other.intersects(box)]

@@ -49,6 +49,12 @@ class Hands:
             self._holding.drop(time, height)
         self._holding = None
 
+    def let_go(self) -> None:
+        """Hold nothing any more, and put nothing down."""
+        for hand in (self._spans, self._markers, self._levels):
+            hand.let_go()
+        self._holding = None
+
     def shape_at(
         self, point: QPointF, markers: MarkerLayer, levels: LevelLayer, time_refused: str
     ) -> Qt.CursorShape | None:

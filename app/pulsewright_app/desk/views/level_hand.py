@@ -46,6 +46,10 @@ class LevelHand:
             self._viewing.select_marker(*self._held)
         return self._held is not None
 
+    def let_go(self) -> None:
+        """Hold nothing any more."""
+        self._held = None
+
     def drag(self, time: float, height: float) -> None:
         """Move the held level along, without snapping."""
         self._move(time, height, snaps=False)

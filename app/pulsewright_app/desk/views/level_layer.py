@@ -111,14 +111,16 @@ class LevelLayer:
     def _write(
         self, painter: QPainter, canvas: Canvas, ends: tuple[float, float], lane: QRectF, across: float, text: str
     ) -> None:
-        width, height = text_size(painter, canvas, text)
         if max(ends) < lane.top():
             text = f"{text} ▴"
         elif min(ends) > lane.bottom():
             text = f"{text} ▾"
+        width, height = text_size(painter, canvas, text)
         seen = [min(max(end, lane.top()), lane.bottom()) for end in ends]
         middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
-        text_box(painter, canvas, across - width - 8.0, middle - height / 2, text, self._taken)
+        beside = QRectF(across - width - 8.0, middle - height / 2, width, height)
+        place = self._taken.beside_traces(beside, lane, ends)
+        text_box(painter, canvas, place.left(), place.top(), text, self._taken)
 
 
 def _lane(canvas: Canvas, place: LevelRow) -> QRectF:

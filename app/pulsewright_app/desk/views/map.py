@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
+from operator import is_
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -12,7 +13,7 @@ from PySide6.QtWidgets import QWidget
 
 from pulsewright.quantity import engineering
 from pulsewright.session import Session
-from pulsewright_app.desk.places import Places, gap_text, out_of_step, places_of, round_step
+from pulsewright_app.desk.places import WIDEST_GAP, Places, gap_text, out_of_step, places_of, round_step
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
 from pulsewright_app.desk.views.out_of_step import draw_out_of_step
@@ -65,11 +66,10 @@ class MapView(PictureView[_Drawn]):
         self._made_for: object = None
         self._places = Places(0)
         self._found: FoundPulses | None = None
-        self._found_for: object = None
+        self._found_for: tuple[object, ...] = ()
         self._spots: dict[bool, QPolygonF] = {}
-        self._spots_for: object = None
+        self._spots_for: tuple[object, ...] = ()
         self.canvas.heights_zoom = False
-        self.document.left_out_changed.connect(self.schedule)
 
     # -- drawing --------------------------------------------------------------------------------------------
 
@@ -77,7 +77,7 @@ class MapView(PictureView[_Drawn]):
         """Drop the rows of the session before."""
         self.leave_off()
         self.made = self._made_for = None
-        self._found = self._found_for = self._spots_for = None
+        self._found, self._found_for, self._spots_for = None, (), ()
         self._places = Places(0)
 
     def refresh(self, session: Session) -> None:
@@ -149,8 +149,8 @@ class MapView(PictureView[_Drawn]):
 
     def _pulses(self, session: Session) -> FoundPulses:
         """Return the pulses found on the channel, looked up once."""
-        wanted = (id(session), id(self.results.findings), self.viewing.channel)
-        if self._found is None or wanted != self._found_for:
+        wanted = (session, self.results.findings, self.viewing.channel)
+        if self._found is None or not _are(wanted, self._found_for):
             self._found_for = wanted
             self._found = found_pulses(session, self.results.findings, None, (self.viewing.channel,))
         return self._found
@@ -159,13 +159,15 @@ class MapView(PictureView[_Drawn]):
         """Return what the colours mean, which record is outlined, and what to know about the rows."""
         channel, drawn = session.channels[self.viewing.channel], self.made
         if drawn is None:
-            return f"{escape(channel.name)}&nbsp; · &nbsp;reading {count(session.records, 'record')} …"
+            state = f"reading {count(session.records, 'record')} …" if self.making else "the records could not be read"
+            return f"{escape(channel.name)}&nbsp; · &nbsp;{state}"
         rows, largest = drawn.rows, drawn.look.largest or drawn.rows.largest
         ends = [escape(engineering(rows.base + way * largest, channel.unit, 3)) for way in (-1, 1)]
         missed = sum(gap.count for gap in self._places.gaps)
-        so_far = f"<i>{rows.read} of {session.records} records so far …</i>&nbsp; · &nbsp;"
+        so_far = "so far …" if self.making else "only: the others could not be read"
+        partly = "" if rows.complete else f"<i>{rows.read} of {session.records} records {so_far}</i>&nbsp; · &nbsp;"
         text = (
-            f"{escape(channel.name)}&nbsp; · &nbsp;{'' if rows.complete else so_far}"
+            f"{escape(channel.name)}&nbsp; · &nbsp;{partly}"
             f"record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
             f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
             f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"
@@ -220,13 +222,15 @@ class MapView(PictureView[_Drawn]):
         painter.setFont(canvas.font())
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        for gap in self._places.gaps:
+        row = canvas.y_of(-1.0) - canvas.y_of(0.0)
+        painter.setPen(QPen(colour, 1.0, Qt.PenStyle.DashLine))
+        for top, height in self._places.gaps_drawn(canvas.y_of(0.0), row, 0.0):
+            painter.drawRect(QRectF(plot.left() + 2, top + 1, plot.width() - 5, max(height - 2, 2.0)))
+        painter.setPen(colour)
+        for gap in self._places.gaps if row * WIDEST_GAP >= painter.fontMetrics().height() - 1 else ():
             top, bottom = canvas.y_of(-float(gap.first)), canvas.y_of(-float(gap.first + gap.places))
             box = QRectF(plot.left() + 2, top + 1, plot.width() - 5, max(bottom - top - 2, 2.0))
-            painter.setPen(QPen(colour, 1.0, Qt.PenStyle.DashLine))
-            painter.drawRect(box)
             if box.height() >= painter.fontMetrics().height() - 3:
-                painter.setPen(colour)
                 inside = box.adjusted(0, -4, -8, 4)
                 painter.drawText(inside, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, gap_text(gap))
 
@@ -259,8 +263,8 @@ class MapView(PictureView[_Drawn]):
 
     def _spots_of(self, canvas: Canvas, found: FoundPulses) -> dict[bool, QPolygonF]:
         """Return where the dots of pulses are, with and without a position; worked out once for many paintings."""
-        wanted = (id(found), id(self._places), canvas.windows(), canvas.plot_rect().getRect())
-        if wanted != self._spots_for:
+        wanted = (found, self._places, canvas.windows(), canvas.plot_rect())
+        if not _are(wanted, self._spots_for):
             x, y = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
             self._spots_for = wanted
             self._spots = {
@@ -297,3 +301,8 @@ class MapView(PictureView[_Drawn]):
         if record in self.document.left_out:
             text += f"    left out: {self.document.left_out[record] or 'no reason given'}"
         return text
+
+
+def _are(wanted: tuple[object, ...], kept: tuple[object, ...]) -> bool:
+    """Return whether these are the very things that something was kept for: held, so that no other has their place."""
+    return len(wanted) == len(kept) and all(map(is_, wanted, kept))

@@ -52,6 +52,7 @@ class SingleView(View):
         self.canvas.below += [
             self._paint_current_lane, self._paint_zeros, self._references.paint, self._traces.paint,
         ]  # fmt: skip
+        self._taken.traces = self._traces.share_of
         self.lanes = QCheckBox("A lane for each channel")
         self.lanes.setAccessibleName("A lane for each channel")
         self.lanes.setChecked(self.viewing.lanes)

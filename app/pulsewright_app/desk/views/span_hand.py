@@ -52,6 +52,10 @@ class SpanHand:
             self._name, self._fixed = end
         return self._name is not None
 
+    def let_go(self) -> None:
+        """Hold nothing any more."""
+        self._name = self._preview = None
+
     def drag(self, time: float, height: float) -> None:
         """Show where the span would lie."""
         self._preview = (min(self._fixed, time), max(self._fixed, time))

@@ -23,7 +23,8 @@ from pulsewright_app.theme import components, mixed
 DOT_SPACING = 6.0
 """Pixels between samples from which on they are drawn as dots."""
 
-_PEN = 1.15
+_PEN = 1.8
+"""Pixels. Where it lies between two rows of them, each is covered so far that the palest channel stands out 3 : 1."""
 _THIN = 0.75
 _DOT, _LESSER_DOT = 2.5, 2.0
 _UNSLICED = 4.0
@@ -73,6 +74,8 @@ class TraceLayer:
         self._picture = QImage()
         self._drawn: tuple[Any, ...] = ()
         """What the picture was drawn from."""
+        self._at = (QPointF(), 1.0)
+        """Where the picture's corner lies on the canvas, and its density."""
         self._left: deque[Trace] = deque()
         """Those of its traces that are not in it yet."""
 
@@ -105,11 +108,20 @@ class TraceLayer:
             self._clear(device.width(), device.height(), density)
             self._left = deque(self._traces)
             self._drawn = wanted
+        self._at = (corner, density)
         # a picture that is taken away must be whole; one on the screen may be drawn on in the next idle moment
         self._draw(canvas, corner, density, _BUDGET if isinstance(painter.device(), QWidget) else math.inf)
         painter.drawImage(corner, self._picture)
         if self._left:
             canvas.paint_on()
+
+    def share_of(self, box: QRectF) -> float:
+        """Return in how much of a box's width there are traces, 0 … 1, by the picture as it was last painted."""
+        corner, density = self._at
+        left, right = (max(round((x - corner.x()) * density), 0) for x in (box.left(), box.right()))
+        top, bottom = (max(round((y - corner.y()) * density), 0) for y in (box.top(), box.bottom()))
+        inside = self._pixels[top:bottom, left:right]
+        return float(inside.any(axis=0).mean()) if inside.size else 0.0
 
     def _clear(self, width: int, height: int, density: float) -> None:
         if self._pixels.shape != (height, width):

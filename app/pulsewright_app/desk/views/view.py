@@ -126,10 +126,11 @@ class View(QWidget):
 
     def _connect(self) -> None:
         viewing, document = self.viewing, self.document
+        document.session_changed.connect(self._let_go)
         document.session_changed.connect(self.forget)
         document.delays_changed.connect(self.forget)  # what was made has other times
         for signal in (
-            document.session_changed, document.delays_changed, document.rejected_changed,
+            document.session_changed, document.delays_changed, document.rejected_changed, document.left_out_changed,
             viewing.record_changed, viewing.channel_changed, viewing.shown_changed,
             viewing.zoom_changed, viewing.options_changed, self.results.changed, self.canvas.resized,
             self.desk.data.record_arrived, self.desk.data.extents_arrived,
@@ -181,6 +182,11 @@ class View(QWidget):
             self.viewing.tell(self.time_refused)
         else:
             self.hand.add(time, height)
+
+    def _let_go(self) -> None:
+        """End a drag as another session comes: it must not go on with a marker of that one."""
+        self.canvas.let_go()
+        self.hands.let_go()
 
     # -- drawing --------------------------------------------------------------------------------------------
 
