@@ -50,7 +50,7 @@ def test_a_capture_becomes_a_session_of_records(capture: Path, tmp_path: Path) -
         ({"axes": "samples"}, "has no meaning here", "axes"),
         ({"bogus": "1"}, "there is no option 'bogus'", "bogus"),
         ({"record_length": "long"}, "'long' cannot be used", "record_length"),
-        ({"record_length": "0"}, "a record of 0 samples holds nothing", "record_length"),
+        ({"record_length": "0"}, "no record has 0 samples", "record_length"),
         ({"sample_rate": "0"}, "sample rate: '0' is no rate above 0", "sample_rate"),
         ({"sample_rate": "-5 MHz"}, "sample rate: '-5 MHz' is no rate above 0", "sample_rate"),
         ({"record_length": "2000"}, "less than a record of 2,000", "record_length"),

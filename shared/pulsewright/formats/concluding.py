@@ -110,7 +110,9 @@ def records_in(ledger: Ledger, total: int, in_file: int | None = None) -> tuple[
     )
     assert length is not None
     if length < 1:
-        raise RecordingError("a record of 0 samples holds nothing", "give another record length", "record_length")
+        raise RecordingError(
+            f"{ledger.file_name}: no record has 0 samples", "give another record length", "record_length"
+        )
     if length > total:
         raise RecordingError(
             f"{ledger.file_name}: holds {total:,} samples on each channel, less than a record of {length:,}",
