@@ -8,6 +8,7 @@ from typing import Any
 
 from pulsewright.claim_kinds import KINDS, ClaimKind, Limit, kind_of, parse_limit
 from pulsewright.errors import SettingError
+from pulsewright.minus import quoted
 
 BASIC = ("name", "kind", "limit")
 NO_LIMIT = Limit(words="none")
@@ -120,7 +121,7 @@ def _text(raw: Mapping[str, Any], key: str, form: str) -> str:
     if value is None:
         raise ClaimError("", f"a claim needs a {key}", f"write {form}" if key == "kind" else form)
     if not isinstance(value, str) or not value.strip():
-        raise ClaimError(key, f"{key}: {value!r} is not text", form)
+        raise ClaimError(key, f"{key}: {quoted(value)} is not text", form)
     return " ".join(value.split())
 
 
@@ -138,13 +139,13 @@ def _names(raw: Mapping[str, Any], key: str, example: str) -> tuple[str, ...]:
         return ()
     parts = value.split(",") if isinstance(value, str) else value
     if not isinstance(parts, list | tuple) or not parts or not all(isinstance(p, str) and p.strip() for p in parts):
-        raise ClaimError(key, f"{key}: {value!r} is not a list of names", f"write it like {example}")
+        raise ClaimError(key, f"{key}: {quoted(value)} is not a list of names", f"write it like {example}")
     return tuple(dict.fromkeys(part.strip() for part in parts))
 
 
 def _whole(value: Any, key: str, least: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or value < least:
-        raise ClaimError(key, f"{key}: {value!r} is not a whole number from {least} up")
+        raise ClaimError(key, f"{key}: {quoted(value)} is not a whole number from {least} up")
     return value
 
 
@@ -152,6 +153,6 @@ def _withheld(raw: Mapping[str, Any]) -> tuple[int, ...]:
     value = raw.get("withheld", [])
     if not isinstance(value, list | tuple):
         raise ClaimError(
-            "withheld", f"withheld: {value!r} is not a list of trigger numbers", "write it like withheld = [12]"
+            "withheld", f"withheld: {quoted(value)} is not a list of trigger numbers", "write it like withheld = [12]"
         )
     return tuple(sorted({_whole(part, "withheld", 0) for part in value}))
