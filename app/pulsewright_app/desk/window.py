@@ -145,6 +145,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.records_panel = RecordsPanel(*state, measured=self.measured)
         self.markers_panel = MarkersPanel(*state, actions=self.actions_by_name)
         self.records_panel.save_wanted.connect(self.saving.save_records)
+        self.records_panel.copy_wanted.connect(self.saving.copy_records)
         left, right = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.RightDockWidgetArea
         self.docks = {
             "channels_panel": self._dock("Channels", self.channels_panel, left),
