@@ -12,6 +12,7 @@ import numpy as np
 
 from pulsewright.block_source import BlockSource, Codes
 from pulsewright.errors import SettingError
+from pulsewright.minus import as_shown
 from pulsewright.quantity import engineering, exact
 from pulsewright.session import Session
 from pulsewright_analysis.level_crossings import CrossingFinder
@@ -158,7 +159,9 @@ def _checked(capture: Session, settings: SplitSettings) -> _Lengths:
             least = "above 0 s" if name == "after" else "from 0 s up"
             raise SettingError(f"{name}: {engineering(float(given), 's')} is no length", f"it must be {least}")
     if settings.hysteresis < 0:
-        raise SettingError(f"hysteresis: {settings.hysteresis:g} is below 0", "give how far the signal must go back")
+        raise SettingError(
+            f"hysteresis: {as_shown(f'{settings.hysteresis:g}')} is below 0", "give how far the signal must go back"
+        )
     rate = exact(capture.sample_rate, "Hz")
     before, after, hold_off = (
         math.ceil(exact(given, "s") * rate) for given in (settings.before, settings.after, settings.hold_off)

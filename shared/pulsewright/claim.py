@@ -8,6 +8,7 @@ from typing import Any
 
 from pulsewright.claim_kinds import KINDS, ClaimKind, Limit, kind_of, parse_limit
 from pulsewright.errors import SettingError
+from pulsewright.minus import quoted
 
 BASIC = ("name", "kind", "limit")
 NO_LIMIT = Limit(words="none")
@@ -82,7 +83,7 @@ def parse_claim(raw: Mapping[str, Any], line: int = 0) -> Claim:
     ClaimError
         With the first thing that is wrong, and the key that it stands at.
     """
-    name = _text(raw, "name", 'like name = "the plate walks evenly"')
+    name = _text(raw, "name", 'write one, as in name = "the plate walks evenly"')
     word = _text(raw, "kind", f"one of {', '.join(KINDS)}")
     kind = _at("kind", lambda: kind_of(word))
     for key in raw:
@@ -97,14 +98,16 @@ def parse_claim(raw: Mapping[str, Any], line: int = 0) -> Claim:
         channels=_names(raw, "channels", '"H01,H02"'),
         modules=_names(raw, "modules", '"M1,M3"'),
         intervals=_whole(raw["intervals"], "intervals", 1) if "intervals" in raw else None,
-        pair=_text(raw, "pair", 'the name of a marker, like pair = "test pulse to echo"') if "pair" in raw else "",
+        pair=_text(raw, "pair", 'write which one, as in pair = "test pulse to echo"') if "pair" in raw else "",
         withheld=_withheld(raw),
         line=line,
     )
     if claim.modules and len(claim.modules) != 2:
         raise ClaimError("modules", f"modules: {raw['modules']!r} is no pair of modules", 'write modules = "M1,M3"')
     if kind.word == "marker_pair" and not claim.pair:
-        raise ClaimError("name", "a claim of kind 'marker_pair' needs a pair", "add pair = and the name of a marker")
+        raise ClaimError(
+            "name", "a claim of kind 'marker_pair' needs a pair", 'write which one, as in pair = "test pulse to echo"'
+        )
     return claim
 
 
@@ -120,7 +123,8 @@ def _text(raw: Mapping[str, Any], key: str, form: str) -> str:
     if value is None:
         raise ClaimError("", f"a claim needs a {key}", f"write {form}" if key == "kind" else form)
     if not isinstance(value, str) or not value.strip():
-        raise ClaimError(key, f"{key}: {value!r} is not text", form)
+        what = f"its {key} is not filled in" if value == "" else f"{key}: {quoted(value)} is not text"
+        raise ClaimError(key, what, form)
     return " ".join(value.split())
 
 
@@ -138,13 +142,13 @@ def _names(raw: Mapping[str, Any], key: str, example: str) -> tuple[str, ...]:
         return ()
     parts = value.split(",") if isinstance(value, str) else value
     if not isinstance(parts, list | tuple) or not parts or not all(isinstance(p, str) and p.strip() for p in parts):
-        raise ClaimError(key, f"{key}: {value!r} is not a list of names", f"write it like {example}")
+        raise ClaimError(key, f"{key}: {quoted(value)} is not a list of names", f"write it like {example}")
     return tuple(dict.fromkeys(part.strip() for part in parts))
 
 
 def _whole(value: Any, key: str, least: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or value < least:
-        raise ClaimError(key, f"{key}: {value!r} is not a whole number from {least} up")
+        raise ClaimError(key, f"{key}: {quoted(value)} is not a whole number from {least} up")
     return value
 
 
@@ -152,6 +156,6 @@ def _withheld(raw: Mapping[str, Any]) -> tuple[int, ...]:
     value = raw.get("withheld", [])
     if not isinstance(value, list | tuple):
         raise ClaimError(
-            "withheld", f"withheld: {value!r} is not a list of trigger numbers", "write it like withheld = [12]"
+            "withheld", f"withheld: {quoted(value)} is not a list of trigger numbers", "write it like withheld = [12]"
         )
     return tuple(sorted({_whole(part, "withheld", 0) for part in value}))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from pulsewright.errors import SettingError
+from pulsewright.minus import quoted
 from pulsewright.quantity import PREFIXES, engineering, parse_number, parse_with_unit
 
 Form = Literal["at_most", "at_least", "about", "range", "number", "pattern", "nothing"]
@@ -136,7 +137,7 @@ def parse_limit(kind: ClaimKind, raw: Any) -> Limit:
     if isinstance(raw, str) and not raw.strip():
         raise SettingError("its limit is not filled in", _write(kind))
     if isinstance(raw, bool) or not isinstance(raw, str | int | float):
-        raise SettingError(f"limit: {raw!r} is no limit", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} is no limit", _write(kind))
     limit: Limit = _READERS[kind.form](kind, raw)
     return limit
 
@@ -169,14 +170,14 @@ _CHANNEL_UNITS = (
 
 def _not_negative(kind: ClaimKind, value: float, raw: Any) -> float:
     if value < 0:
-        raise SettingError(f"limit: {raw!r} is negative", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} is negative", _write(kind))
     return value
 
 
 def _at_most(kind: ClaimKind, raw: Any) -> Limit:
     value, unit = _with_unit(kind, str(raw))
     if value <= 0:
-        raise SettingError(f"limit: {raw!r} is not above 0, and nothing could hold it", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} is not above 0, and nothing could hold it", _write(kind))
     return Limit(None, value, unit, f"at most {engineering(value, unit)}")
 
 
@@ -188,7 +189,7 @@ def _at_least(kind: ClaimKind, raw: Any) -> Limit:
 def _about(kind: ClaimKind, raw: Any) -> Limit:
     parts = re.split(r"\s*(?:±|\+/-|\+-)\s*", str(raw).strip())
     if len(parts) != 2 or not all(parts):
-        raise SettingError(f"limit: {raw!r} is not a value ± what it may be off", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} is not a value ± what it may be off", _write(kind))
     off, unit = _with_unit(kind, parts[1])
     value, unit = _with_unit(kind, parts[0], unit)
     if off <= 0:
@@ -200,11 +201,11 @@ def _about(kind: ClaimKind, raw: Any) -> Limit:
 def _range(kind: ClaimKind, raw: Any) -> Limit:
     parts = str(raw).split("..")
     if len(parts) != 2:
-        raise SettingError(f"limit: {raw!r} is not a range", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} is not a range", _write(kind))
     high, unit = _with_unit(kind, parts[1])
     low, unit = _with_unit(kind, parts[0], unit)
     if not low < high:
-        raise SettingError(f"limit: {raw!r} does not end above its start", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} does not end above its start", _write(kind))
     _not_negative(kind, low, raw)
     return Limit(low, high, unit, f"{engineering(low, unit, 6)} to {engineering(high, unit, 6)}")
 
@@ -212,7 +213,7 @@ def _range(kind: ClaimKind, raw: Any) -> Limit:
 def _number(kind: ClaimKind, raw: Any) -> Limit:
     text = str(raw).strip()
     if not re.fullmatch(r"\d{1,12}", text, re.ASCII) or int(text) < 1:
-        raise SettingError(f"limit: {raw!r} is not a whole number from 1 up", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} is not a whole number from 1 up", _write(kind))
     return Limit(words=text, number=int(text))
 
 
@@ -224,7 +225,7 @@ def _pattern(kind: ClaimKind, raw: Any) -> Limit:
         return Limit(words=CONSTANT, pattern=(1,))
     signs = text.replace(" ", "").replace("−", "-")
     if not re.fullmatch(r"[+-]{2,8}", signs):
-        raise SettingError(f"limit: {raw!r} is no pattern of polarity", _write(kind))
+        raise SettingError(f"limit: {quoted(raw)} is no pattern of polarity", _write(kind))
     return Limit(words=" ".join(signs), pattern=tuple(1 if sign == "+" else -1 for sign in signs))
 
 

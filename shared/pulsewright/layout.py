@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from pulsewright.hdf5_checks import CheckedFile, guarded
+from pulsewright.minus import as_shown, quoted
 from pulsewright.session import Channel, Floats
 
 __all__ = ["BRING_IN", "LAYOUT", "LAYOUT_VERSION", "SAMPLE_TYPES", "Content", "LayoutReader", "guarded"]
@@ -100,7 +101,7 @@ class LayoutReader(CheckedFile):
         if version is None:
             self.fail("attribute layout_version", "is missing", "a session file needs it")
         if version != LAYOUT_VERSION:
-            self.fail("attribute layout_version", f"is {version}, and this Pulsewright reads {LAYOUT_VERSION}")
+            self.fail("attribute layout_version", f"is {quoted(version)}, and this Pulsewright reads {LAYOUT_VERSION}")
 
     def _number(self, key: str, dtype: str) -> Any:
         value = self.attribute(key)
@@ -114,13 +115,13 @@ class LayoutReader(CheckedFile):
         rate = float(self._number("sample_rate", "float64"))
         # a rate so small that one sample lasts for ever is as useless as 0
         if not (rate > 0 and np.isfinite(rate) and np.isfinite(1 / rate)):
-            self.fail("attribute sample_rate", f"is {rate:g} Hz", "it must be above 0 and finite")
+            self.fail("attribute sample_rate", f"is {as_shown(f'{rate:g}')} Hz", "it must be above 0 and finite")
         return rate
 
     def _pre_trigger(self) -> int:
         pre_trigger = int(self._number("pre_trigger", "int64"))
         if pre_trigger < 0:
-            self.fail("attribute pre_trigger", f"is {pre_trigger}", "it counts samples from 0 up")
+            self.fail("attribute pre_trigger", f"is {quoted(pre_trigger)}", "it counts samples from 0 up")
         return pre_trigger
 
     def _texts(self) -> dict[str, str]:
@@ -184,7 +185,7 @@ class LayoutReader(CheckedFile):
         values = self.numbers(place, self._column(place, count), dtype)
         for name, value in zip(names, values, strict=True):
             if not np.isfinite(value):
-                self.fail(place, f"is {value} for channel {name}", "it must be a finite number")
+                self.fail(place, f"is {quoted(value)} for channel {name}", "it must be a finite number")
         result: list[Any] = values.tolist()
         return result
 
@@ -203,7 +204,10 @@ class LayoutReader(CheckedFile):
         highest = self._channel_numbers("highest_code", count, "int64", names)
         for name, low, high in zip(names, lowest, highest, strict=True):
             if low >= high:
-                self.fail("/channels/highest_code", f"is {high} for channel {name}, whose lowest code is {low}")
+                self.fail(
+                    "/channels/highest_code",
+                    f"is {quoted(high)} for channel {name}, whose lowest code is {quoted(low)}",
+                )
         delays = self._channel_numbers("delay", count, "float64", names)
         columns = zip(names, modules, units, scales, offsets, lowest, highest, delays, strict=True)
         return tuple(Channel(*row) for row in columns)
@@ -253,14 +257,18 @@ class LayoutReader(CheckedFile):
             known = np.flatnonzero(np.isfinite(column))
             seconds = column[known]
             if known.size and seconds[0] < 0:
-                self.fail(place, f"is {seconds[0]:g} s for record {known[0]}", "it counts from the first trigger")
+                self.fail(
+                    place,
+                    f"is {as_shown(f'{seconds[0]:g}')} s for record {known[0]}",
+                    "it counts from the first trigger",
+                )
             falling = np.flatnonzero(np.diff(seconds) < 0)
             if falling.size:
                 before, after = known[falling[0]], known[falling[0] + 1]
                 self.fail(
                     place,
-                    f"goes back from {column[before]:.9g} s in record {before} "
-                    f"to {column[after]:.9g} s in record {after}",
+                    f"goes back from {as_shown(f'{column[before]:.9g}')} s in record {before} "
+                    f"to {as_shown(f'{column[after]:.9g}')} s in record {after}",
                     "records must be in the order of their triggers",
                 )
 
@@ -271,6 +279,6 @@ class LayoutReader(CheckedFile):
             at = tuple(int(axis[0]) for axis in np.nonzero(wrong))
             self.fail(
                 "/triggers/offset",
-                f"is {offsets[at]:g} s for record {at[0]}",
+                f"is {as_shown(f'{offsets[at]:g}')} s for record {at[0]}",
                 f"it must be from 0 up to one sample interval, {sample_interval:g} s",
             )

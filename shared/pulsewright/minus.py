@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from numbers import Real
+
 MINUS = "\u2212"
 """The sign of negative numbers in print (Unicode's MINUS SIGN); the hyphen of a keyboard is shorter."""
 
@@ -15,6 +17,19 @@ def as_shown(number: str) -> str:
         A number as Python writes it, with or without a unit; the sign of an exponent changes too.
     """
     return number.replace("-", MINUS)
+
+
+def quoted(raw: object) -> str:
+    """Return what somebody gave as a sentence quotes it: a text in quotes as it was typed, a number as it is shown.
+
+    Parameters
+    ----------
+    raw : object
+        A text, a number, a truth value, or a list of them.
+    """
+    if isinstance(raw, list | tuple):
+        return f"[{', '.join(map(quoted, raw))}]"
+    return as_shown(str(raw)) if isinstance(raw, Real) else repr(raw)
 
 
 def as_typed(number: str) -> str:

@@ -11,7 +11,7 @@ from typing import TypedDict
 
 from pulsewright.budget import Term, combined_u, effective_dof
 from pulsewright.errors import SettingError
-from pulsewright.minus import as_shown, as_typed
+from pulsewright.minus import as_shown, as_typed, quoted
 
 UNIFORM_FACTOR_95 = 0.95 * math.sqrt(3.0)
 """Half-width of the central 95 % of a uniform distribution, in standard deviations (JCGM 100:2008, 4.3.7)."""
@@ -298,13 +298,15 @@ def parse_number(text: str | float, unit: str, name: str = "value") -> float:
         found = str(number.units)
         value = float(number)
     except (QuantiPhyError, ValueError) as error:
-        raise SettingError(f"{name}: {text!r} is not a number with a unit", f'write it like "{example}"') from error
+        raise SettingError(
+            f"{name}: {quoted(text)} is not a number with a unit", f'write it like "{example}"'
+        ) from error
     if found and not unit:
-        raise SettingError(f"{name}: {text!r} is in {found}, and takes no unit", f'write it like "{example}"')
+        raise SettingError(f"{name}: {quoted(text)} is in {found}, and takes no unit", f'write it like "{example}"')
     if found not in {unit, "", *(_RATES if unit == "Hz" else ())}:
-        raise SettingError(f"{name}: {text!r} is in {found}, not in {unit}", f'write it like "{example}"')
+        raise SettingError(f"{name}: {quoted(text)} is in {found}, not in {unit}", f'write it like "{example}"')
     if not math.isfinite(value):
-        raise SettingError(f"{name}: {text!r} is not a finite number", f'write it like "{example}"')
+        raise SettingError(f"{name}: {quoted(text)} is not a finite number", f'write it like "{example}"')
     return value
 
 
@@ -427,8 +429,8 @@ def parse_span(text: str, unit: str = "s", name: str = "span") -> tuple[float, f
     """
     parts = str(text).split("..")
     if len(parts) != 2:
-        raise SettingError(f"{name}: {text!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
+        raise SettingError(f"{name}: {quoted(text)} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
     low, high = (parse_number(part, unit, name) for part in parts)
     if not low < high:
-        raise SettingError(f"{name}: {text!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
+        raise SettingError(f"{name}: {quoted(text)} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
     return (low, high)

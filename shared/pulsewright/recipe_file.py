@@ -12,6 +12,7 @@ import numpy as np
 
 from pulsewright.errors import SettingError
 from pulsewright.layout import SAMPLE_TYPES
+from pulsewright.minus import quoted
 from pulsewright.quantity import parse_number
 from pulsewright.recipe import (
     ChannelPlan,
@@ -231,7 +232,7 @@ def _pulse(table: RecipeTable, unit: str, channels: Sequence[str]) -> PulsePlan:
         found = []
         for one in value if isinstance(value, list) else [value]:
             if not isinstance(one, dict) or set(one) != {"channel", "record", "factor"}:
-                raise SettingError(f"surges: {one!r} is no surge", form)
+                raise SettingError(f"surges: {quoted(one)} is no surge", form)
             _known([one["channel"]], channels, "surges")
             if isinstance(one["record"], bool) or not isinstance(one["record"], int) or one["record"] < 0:
                 raise SettingError(f"surges: {one['record']!r} is no record", form)
@@ -258,7 +259,7 @@ def _pulse(table: RecipeTable, unit: str, channels: Sequence[str]) -> PulsePlan:
 
 def _plain(value: Any) -> str | float:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise SettingError(f"{value!r} is not a number", "write one like 0.9")
+        raise SettingError(f"{quoted(value)} is not a number", "write one like 0.9")
     return value
 
 
@@ -270,7 +271,7 @@ def _polarity(value: Any) -> tuple[int, ...]:
     parts = value.split() if isinstance(value, str) else []
     if not parts or not set(parts) <= {"+", "-"}:
         raise SettingError(
-            f"polarity: {value!r} is no polarity", 'write "constant", "alternates", or one round like "+ + - -"'
+            f"polarity: {quoted(value)} is no polarity", 'write "constant", "alternates", or one round like "+ + - -"'
         )
     return tuple(1 if part == "+" else -1 for part in parts)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, NoReturn, TypeVar
 
 from pulsewright.errors import RecipeError, SettingError
+from pulsewright.minus import quoted
 from pulsewright.quantity import parse_number
 from pulsewright.toml_lines import line_in_list, line_of
 
@@ -147,11 +148,13 @@ class RecipeTable:
 
         def read(value: Any) -> float:
             if isinstance(value, bool) or not isinstance(value, int | float | str):
-                raise SettingError(f"{key}: {value!r} is not a number", f'write it like {key} = "1.5 {unit}"'.rstrip())
+                raise SettingError(
+                    f"{key}: {quoted(value)} is not a number", f'write it like {key} = "1.5 {unit}"'.rstrip()
+                )
             number = parse_number(value, unit, key)
             if (least is not None and number < least) or (above is not None and number <= above):
                 bound = f"at least {least:g}" if least is not None else f"above {above:g}"
-                raise SettingError(f"{key}: {value!r} cannot be used", f"it must be {bound} {unit}".rstrip())
+                raise SettingError(f"{key}: {quoted(value)} cannot be used", f"it must be {bound} {unit}".rstrip())
             return number
 
         return self.take(key, read, default)
@@ -213,7 +216,9 @@ class RecipeTable:
         def read(value: Any) -> str:
             if not isinstance(value, str) or (choices and value not in choices):
                 what = f"is none of {', '.join(choices)}" if choices else "is not text"
-                raise SettingError(f"{key}: {value!r} {what}", f'write {key} = "{choices[0] if choices else "…"}"')
+                raise SettingError(
+                    f"{key}: {quoted(value)} {what}", f'write {key} = "{choices[0] if choices else "…"}"'
+                )
             return value
 
         return self.take(key, read, default)
@@ -236,7 +241,7 @@ class RecipeTable:
 
         def read(value: Any) -> bool:
             if not isinstance(value, bool):
-                raise SettingError(f"{key}: {value!r} is neither true nor false", f"write {key} = true")
+                raise SettingError(f"{key}: {quoted(value)} is neither true nor false", f"write {key} = true")
             return value
 
         return self.take(key, read, default)
@@ -261,7 +266,7 @@ class RecipeTable:
         def read(value: Any) -> tuple[str, ...]:
             names = _list(key, value, form)
             if not names or not all(isinstance(name, str) and name.strip() for name in names):
-                raise SettingError(f"{key}: {value!r} is not a list of names", f"write it like {form}")
+                raise SettingError(f"{key}: {quoted(value)} is not a list of names", f"write it like {form}")
             for place, name in enumerate(names):
                 if name in names[:place]:
                     raise SettingError(f"{key}: {name!r} stands there twice", "name each once")
@@ -334,15 +339,15 @@ class RecipeTable:
 
 def _whole(key: str, value: Any, least: int | None) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not -(1 << 63) <= value < 1 << 63:
-        raise SettingError(f"{key}: {value!r} is not a whole number")
+        raise SettingError(f"{key}: {quoted(value)} is not a whole number")
     if least is not None and value < least:
-        raise SettingError(f"{key}: {value} is too small", f"it must be at least {least}")
+        raise SettingError(f"{key}: {quoted(value)} is too small", f"it must be at least {least}")
     return value
 
 
 def _list(key: str, value: Any, form: str) -> list[Any]:
     if not isinstance(value, list):
-        raise SettingError(f"{key}: {value!r} is not a list", f"write it like {form}")
+        raise SettingError(f"{key}: {quoted(value)} is not a list", f"write it like {form}")
     return value
 
 

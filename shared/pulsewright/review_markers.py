@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal, Protocol, TypeVar
 
+from pulsewright.minus import quoted
+
 STRICT = {"extra": "forbid", "strict": True, "allow_inf_nan": False}
 
 LevelName = Literal["", "sample", "base", "10 %", "50 %", "90 %", "top"]
@@ -124,7 +126,7 @@ def check_records(records: Iterable[int]) -> None:
     """
     for record in records:
         if record < 0:
-            raise ValueError(f"{record} is not the number of a record")
+            raise ValueError(f"{quoted(record)} is not the number of a record")
 
 
 class _OfAPair(Protocol):

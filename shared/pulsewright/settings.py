@@ -8,6 +8,7 @@ from typing import Any, Literal, get_args
 
 from pulsewright.delays import Delays, combined, read_delays
 from pulsewright.errors import SettingError
+from pulsewright.minus import quoted
 from pulsewright.quantity import parse_number, parse_span
 
 Origin = Literal["option", "review", "claims", "default"]
@@ -235,14 +236,14 @@ def _nearest(name: str) -> str:
 
 def _text(name: str, raw: Any) -> str:
     if not isinstance(raw, str) or not raw.strip():
-        raise SettingError(f"{name}: {raw!r} is not a name", 'write it like "A1"')
+        raise SettingError(f"{name}: {quoted(raw)} is not a name", 'write it like "A1"')
     return raw.strip()
 
 
 def _names(name: str, raw: Any) -> tuple[str, ...]:
     parts = raw.split(",") if isinstance(raw, str) else raw
     if not isinstance(parts, list | tuple) or not parts:
-        raise SettingError(f"{name}: {raw!r} is not a list of channel names", 'write it like "A1,A2"')
+        raise SettingError(f"{name}: {quoted(raw)} is not a list of channel names", 'write it like "A1,A2"')
     return tuple(_text(name, part) for part in parts)
 
 
@@ -250,32 +251,32 @@ def _whole(name: str, raw: Any) -> int:
     try:
         value = int(str(raw))
     except ValueError as error:
-        raise SettingError(f"{name}: {raw!r} is not a whole number") from error
+        raise SettingError(f"{name}: {quoted(raw)} is not a whole number") from error
     if isinstance(raw, bool) or value < 0:
-        raise SettingError(f"{name}: {raw!r} is not a whole number from 0 up")
+        raise SettingError(f"{name}: {quoted(raw)} is not a whole number from 0 up")
     return value
 
 
 def _positive_whole(name: str, raw: Any) -> int:
     value = _whole(name, raw)
     if value < 1:
-        raise SettingError(f"{name}: {raw!r} is not a whole number from 1 up")
+        raise SettingError(f"{name}: {quoted(raw)} is not a whole number from 1 up")
     return value
 
 
 def _record_range(name: str, raw: Any) -> tuple[int, int]:
     parts = raw.split(":") if isinstance(raw, str) else raw
     if not isinstance(parts, list | tuple) or len(parts) != 2:
-        raise SettingError(f"{name}: {raw!r} is not a range of records", 'write it like "0:100"')
+        raise SettingError(f"{name}: {quoted(raw)} is not a range of records", 'write it like "0:100"')
     first, stop = (_whole(name, part) for part in parts)
     if stop <= first:
-        raise SettingError(f"{name}: {raw!r} holds no record", 'write it like "0:100", the end not included')
+        raise SettingError(f"{name}: {quoted(raw)} holds no record", 'write it like "0:100", the end not included')
     return (first, stop)
 
 
 def _record_list(name: str, raw: Any) -> tuple[int, ...]:
     if not isinstance(raw, list | tuple):
-        raise SettingError(f"{name}: {raw!r} is not a list of record numbers")
+        raise SettingError(f"{name}: {quoted(raw)} is not a list of record numbers")
     if _all_whole(raw):  # there may be very many
         return tuple(sorted(set(raw)))
     return tuple(sorted({_whole(name, part) for part in raw}))
@@ -292,7 +293,7 @@ def _is_name(text: Any) -> bool:
 
 def _pulse_list(name: str, raw: Any) -> tuple[tuple[int, str, int], ...]:
     if not isinstance(raw, list | tuple):
-        raise SettingError(f"{name}: {raw!r} is not a list of pulses")
+        raise SettingError(f"{name}: {quoted(raw)} is not a list of pulses")
     if set(map(type, raw)) == {tuple} and set(map(len, raw)) == {3}:  # there may be very many
         records, names, samples = zip(*raw, strict=True)
         if _all_whole(records) and _all_whole(samples) and all(_is_name(one) for one in set(names)):
@@ -308,21 +309,21 @@ def _pulse_list(name: str, raw: Any) -> tuple[tuple[int, str, int], ...]:
 def _seconds(name: str, raw: Any) -> float:
     value = parse_number(raw, "s", name)
     if value < 0:
-        raise SettingError(f"{name}: {raw!r} is negative", "give a time from 0 up")
+        raise SettingError(f"{name}: {quoted(raw)} is negative", "give a time from 0 up")
     return value
 
 
 def _seconds_of_doubt(name: str, raw: Any) -> float:
     value = _seconds(name, raw)
     if value >= 1.0:
-        raise SettingError(f"{name}: {raw!r} is a second or more", 'write the unit with it, like "50 ps"')
+        raise SettingError(f"{name}: {quoted(raw)} is a second or more", 'write the unit with it, like "50 ps"')
     return value
 
 
 def _volts(name: str, raw: Any) -> float:
     value = parse_number(raw, "V", name)
     if value <= 0:
-        raise SettingError(f"{name}: {raw!r} is not above 0", "give the distance from the base")
+        raise SettingError(f"{name}: {quoted(raw)} is not above 0", "give the distance from the base")
     return value
 
 
@@ -336,9 +337,9 @@ def _signed_seconds(name: str, raw: Any) -> float:
 def _ppm(name: str, raw: Any) -> float:
     value = parse_number(raw, "", name)
     if value < 0:
-        raise SettingError(f"{name}: {raw!r} is negative", "give parts per million from 0 up")
+        raise SettingError(f"{name}: {quoted(raw)} is negative", "give parts per million from 0 up")
     if value > 1e6:
-        raise SettingError(f"{name}: {raw!r} is more than the rate itself", "give parts per million")
+        raise SettingError(f"{name}: {quoted(raw)} is more than the rate itself", "give parts per million")
     return value
 
 
@@ -346,16 +347,16 @@ def _percent(name: str, raw: Any) -> float:
     text = raw.strip().removesuffix("%") if isinstance(raw, str) else raw
     value = parse_number(text, "", name)
     if value < 0:
-        raise SettingError(f"{name}: {raw!r} is negative", "give percent from 0 up")
+        raise SettingError(f"{name}: {quoted(raw)} is negative", "give percent from 0 up")
     if value > 100:
-        raise SettingError(f"{name}: {raw!r} is more than the scale itself", "give percent from 0 to 100")
+        raise SettingError(f"{name}: {quoted(raw)} is more than the scale itself", "give percent from 0 to 100")
     return value
 
 
 def _coverage(name: str, raw: Any) -> float:
     value = _percent(name, raw)
     if not 50 <= value <= 99.99:
-        raise SettingError(f"{name}: {raw!r} is no usual coverage", "give percent from 50 to 99.99, like 95")
+        raise SettingError(f"{name}: {quoted(raw)} is no usual coverage", "give percent from 50 to 99.99, like 95")
     return value
 
 
@@ -363,17 +364,17 @@ def _stretch(name: str, raw: Any) -> tuple[float, float]:
     if isinstance(raw, str):
         return parse_span(raw, "s", name)
     if not isinstance(raw, list | tuple) or len(raw) != 2:
-        raise SettingError(f"{name}: {raw!r} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
+        raise SettingError(f"{name}: {quoted(raw)} is not a stretch", 'write it like "0.1 ms .. 1.2 ms"')
     low, high = (parse_number(part, "s", name) for part in raw)
     if not low < high:
-        raise SettingError(f"{name}: {raw!r} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
+        raise SettingError(f"{name}: {quoted(raw)} does not end after it starts", 'write it like "0.1 ms .. 1.2 ms"')
     return (low, high)
 
 
 def _choice(*words: str) -> Any:
     def read(name: str, raw: Any) -> str:
         if raw not in words:
-            raise SettingError(f"{name}: {raw!r} is not one of {', '.join(words)}")
+            raise SettingError(f"{name}: {quoted(raw)} is not one of {', '.join(words)}")
         return str(raw)
 
     return read
@@ -381,7 +382,7 @@ def _choice(*words: str) -> Any:
 
 def _yes_or_no(name: str, raw: Any) -> bool:
     if not isinstance(raw, bool):
-        raise SettingError(f"{name}: {raw!r} is neither true nor false")
+        raise SettingError(f"{name}: {quoted(raw)} is neither true nor false")
     return raw
 
 

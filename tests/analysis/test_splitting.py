@@ -175,7 +175,7 @@ WRONG = {
     "longer than the capture": (lambda: capture(ramps()), {"after": 1.0}),
     "after: 0 s is no length; it must be above 0 s": (lambda: capture(ramps()), {"after": 0}),
     "before: −1 s is no length; it must be from 0 s up": (lambda: capture(ramps()), {"before": -1.0}),
-    "hysteresis: -1 is below 0": (lambda: capture(ramps()), {"hysteresis": -1.0}),
+    "hysteresis: −1 is below 0": (lambda: capture(ramps()), {"hysteresis": -1.0}),
     "none of the 1 triggers": (lambda: capture(ramps(1)), {"before": 150e-6}),
 }
 

@@ -81,7 +81,7 @@ WRONG = {
     ('records = 4', 'records = 0'): "tank.recipe.toml, line 1: records: 0 is too small; it must be at least 1.",
     ('records = 4', 'records = "4"'): "line 1: records: '4' is not a whole number",
     ('records = 4', 'records = 99999999999'): "line 1: records: 99,999,999,999 is more than can be simulated",
-    ('records = 4', 'seed = -1\nrecords = 4'): "line 1: seed: -1 is too small",
+    ('records = 4', 'seed = -1\nrecords = 4'): "line 1: seed: −1 is too small",
     ('records = 4', 'recods = 4'): "a recipe needs records",
     ('records = 4', 'records = 4\ncreated = "soon"'): "line 2: created: 'soon' is no date",
     ('records = 4', 'records = 4\nspeed = 3'):

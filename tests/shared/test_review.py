@@ -130,14 +130,14 @@ WRONG = [
     ('{"schema": "pulsewright-review/9"}', "schema is 'pulsewright-review/9'"),
     (entries(flags=3), "flags: "),
     (entries(flags=["one"]), "flags.0: "),
-    (entries(flags=[-1]), "-1 is not the number of a record"),
+    (entries(flags=[-1]), "−1 is not the number of a record"),
     (entries(notes={"x": "text"}), "notes.x"),
     (entries(notes={"1": 3}), "notes.1: "),
-    (entries(left_out={"-1": "why"}), "-1 is not the number of a record"),
+    (entries(left_out={"-1": "why"}), "−1 is not the number of a record"),
     (entries(markers=[{"time": 1.0}]), "markers.0.u: "),
     (entries(markers=[{"time": 1.0, "u": -1.0}]), "a marker needs a finite time"),
     (entries(markers=[{"time": float("nan"), "u": 1.0}]), "markers.0.time: "),
-    (entries(markers=[{"time": 1.0, "u": 0.0, "record": -2}]), "-2 is not the number of a record"),
+    (entries(markers=[{"time": 1.0, "u": 0.0, "record": -2}]), "−2 is not the number of a record"),
     (entries(level_markers=[{"value": 1.0, "u": 0.0, "pair": 1, "channel": "H01"}]), "level_markers.0.record: "),
     (
         entries(level_markers=[{"value": 1.0, "u": 0.1, "pair": 1, "channel": "H01", "record": 0, "base_u": 0.2}]),
@@ -200,7 +200,7 @@ def test_what_json_cannot_hold_is_not_saved(path: Path, value: Any, monkeypatch:
     [
         ({"view": "spectrum"}, "sheet_views.0.view"),
         ({"time": [1.0, 1.0]}, "from a lower number to a higher one"),
-        ({"record": -1}, "-1 is not the number of a record"),
+        ({"record": -1}, "−1 is not the number of a record"),
         ({"neighbours": 0}, "at least 1"),
     ],
 )

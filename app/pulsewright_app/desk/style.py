@@ -5,12 +5,13 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from PySide6.QtGui import QColor, QFont, QFontDatabase, QGuiApplication, QPalette
+from PySide6.QtGui import QColor, QFont, QFontDatabase, QFontMetrics, QGuiApplication, QPalette
 from PySide6.QtWidgets import QApplication
 
 from pulsewright_app.desk.memory import give_back_large_blocks
 from pulsewright_app.desk.panels.panel import palette_of
-from pulsewright_app.theme import Theme
+from pulsewright_app.theme import DARK, Theme
+from pulsewright_app.theme import theme as theme_of
 
 _FONTS = Path(__file__).resolve().parent.parent / "fonts"
 _WITHOUT_A_SCREEN = ("offscreen", "minimal")
@@ -55,8 +56,21 @@ def dress(application: QApplication, theme: Theme) -> None:
     application.setPalette(palette_of(theme))
     # the declared type is bytes, and PySide refuses bytes
     application.setPalette(_palette_of_menus(theme), "QMenu")  # type: ignore[arg-type]
-    application.setStyleSheet(
-        f"""
+    application.setStyleSheet(_sheet(application, theme))
+
+
+def wear_again(application: QApplication) -> None:
+    """Put the theme on the application once more, where it wears one: in letters of another size."""
+    if application.styleSheet():
+        application.setStyleSheet("")  # what wears a style sheet keeps its letters until it puts on another
+        application.setStyleSheet(_sheet(application, theme_of(application.property(_WORN) == DARK.name)))
+
+
+def _sheet(application: QApplication, theme: Theme) -> str:
+    """Return the style sheet; tick boxes are as high as the letters, which no unit of a style sheet says reliably."""
+    letters = QFontMetrics(application.font()).height()
+    air, inner = round(letters / 7), round(letters * 9 / 14)
+    return f"""
         QMainWindow::separator {{ background: {theme.page}; width: 5px; height: 5px; }}
         QMainWindow, QMenuBar {{ background: {theme.page}; }}
         DockTitle {{ background: {theme.page}; }}
@@ -72,11 +86,13 @@ def dress(application: QApplication, theme: Theme) -> None:
         QToolButton:checked {{ background: {theme.accent}; color: {theme.on_accent}; border-color: {theme.accent}; }}
         QToolButton:disabled {{ color: {theme.faint}; }}
         QCheckBox::indicator {{
-            width: 9px; height: 9px; padding: 2px; background-clip: content; background-origin: content;
+            width: {inner}px; height: {inner}px; padding: {air}px;
+            background-clip: content; background-origin: content;
             border: 1px solid {theme.muted}; border-radius: 1px;
         }}
         QCheckBox::indicator:checked {{ background-color: {theme.accent}; }}
         QCheckBox::indicator:hover, QCheckBox::indicator:focus {{ border-color: {theme.accent}; }}
+        QAbstractItemView::indicator {{ width: {letters}px; height: {letters}px; }}
         QCheckBox:focus {{ color: {theme.accent}; }}
         QLineEdit {{
             background: {theme.raised}; color: {theme.ink};
@@ -85,4 +101,3 @@ def dress(application: QApplication, theme: Theme) -> None:
         QLineEdit:focus {{ border-color: {theme.accent}; }}
         QFrame[frameShape="4"] {{ color: {theme.rule}; }}
         """
-    )

@@ -27,6 +27,7 @@ from pulsewright.formats.sample_types import StoredType, sample_type
 from pulsewright.formats.session_facts import MOST_BYTES, checked_facts, found_by
 from pulsewright.formats.strided_source import PlacedSource, StridedSource
 from pulsewright.formats.understanding import Ledger, Reading
+from pulsewright.minus import quoted
 from pulsewright.watched_file import WatchedFile
 
 NAME = "SigMF"
@@ -190,7 +191,7 @@ def _stored(meta: dict[str, Any], name: str) -> StoredType:
 def _count(holder: dict[str, Any], key: str, usual: int, name: str) -> int:
     value = holder.get(key, usual)
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 1 << 62:
-        raise RecordingError(f"{name}: {key} is {value!r}, no count", "copy the file again")
+        raise RecordingError(f"{name}: {key} is {quoted(value)}, no count", "copy the file again")
     return value
 
 

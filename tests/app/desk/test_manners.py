@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
@@ -120,6 +121,45 @@ def test_titles_and_headings_follow_the_size_of_the_letters_at_once(habitual: Ma
     assert all(after > 1.6 * one for one, after in zip(before, heights(), strict=True))
 
 
+def test_tick_boxes_grow_with_the_letters(habitual: Make, settle: Settle) -> None:
+    """By the pixels of their edges; and what stands beside a box in a table has its room."""
+    from pulsewright_app.desk.habits.manners import set_font_percent
+
+    desk = habitual()
+    desk.open_sample()
+    settle(desk)
+    table, alone = desk.channels_panel.table, desk.middle.rail_row.filter_row.only
+    model = table.model()
+    row = next(row for row in range(model.rowCount()) if model.index(row, 0).data() == "H01")
+
+    def width(image: Any, reach: int) -> int:
+        """How far the longest level edge goes in the left part of a picture."""
+        seen = colours_of(image)[:, :reach]
+        edge = np.pad(np.abs(seen - np.median(seen, axis=(0, 1))).sum(axis=2) > 60, ((0, 0), (1, 1)))
+        changes = np.argwhere(edge[:, 1:] != edge[:, :-1])[:, 1]  # where runs begin and end, by turns
+        return int((changes[1::2] - changes[::2]).max())
+
+    def widths() -> list[int]:
+        box, cell = alone.grab().toImage(), table.visualRect(model.index(row + 1, 0))
+        reach = table.fontMetrics().height() * 5 // 3
+        return [width(box, reach), width(table.viewport().grab(cell).toImage(), reach)]
+
+    def room() -> int:
+        """Pixels that a cell asks for beside the letters of a channel's name: box, colour and air."""
+        index = model.index(row, 0)
+        return table.sizeHintForIndex(index).width() - table.fontMetrics().horizontalAdvance("H01")
+
+    before, usual = widths(), room()
+    assert min(before) > 8 and usual > 0
+    set_font_percent(200)
+    settle(desk)
+    assert all(after > 1.6 * one for one, after in zip(before, widths(), strict=True))
+    assert room() >= usual + widths()[1] - before[1]
+    set_font_percent(100)
+    settle(desk)
+    assert widths() == before
+
+
 def test_a_session_is_opened_again_from_the_first_screen_and_the_menu(
     habitual: Make, qtbot: Any, settle: Settle, faults: Path, tmp_path: Path
 ) -> None:
@@ -157,6 +197,23 @@ def test_panels_are_where_they_were_left_and_can_be_put_back(
     assert not again.docks["findings_panel"].isHidden()
     press(again, qtbot, "Alt+0")
     assert not again.docks["records_panel"].isHidden()
+
+
+def test_panels_put_back_have_the_sizes_that_they_had_at_first(
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    desk = habitual(faults)
+    desk.resize(1366, 768)
+    settle(desk)
+    markers, findings = desk.docks["markers_panel"], desk.docks["findings_panel"]
+    assert markers.height() < findings.height()
+    desk.resizeDocks([markers, findings], [600, 100], Qt.Orientation.Vertical)
+    settle(desk)
+    assert markers.height() > findings.height()
+    for keys in ("Alt+C", "Alt+R", "Alt+M", "Alt+F", "Alt+0"):
+        press(desk, qtbot, keys)
+        settle(desk)
+    assert markers.height() < findings.height()
 
 
 def test_two_sessions_in_two_windows_wear_one_theme(habitual: Make, qtbot: Any, settle: Settle, faults: Path) -> None:

@@ -15,6 +15,7 @@ from pulsewright_app.desk.habits.habits import Habits, Layout, RecentFile
 from pulsewright_app.desk.habits.preferences import Preferences, apply
 from pulsewright_app.desk.habits.preferences_page import PreferencesPage
 from pulsewright_app.desk.plain_letters import without_keys
+from pulsewright_app.desk.style import wear_again
 
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
@@ -79,6 +80,7 @@ class Manners(QObject):
         self._restore(replace(self._usual, geometry=""))
         for dock in self._window.docks.values():
             dock.setVisible(self._window.document.session is not None)
+        self._window.size_docks()  # what was kept of a desk that was never shown holds no sizes
         self._tell(self.habits.arrange(Layout()))
 
     # -- preferences ----------------------------------------------------------------------------------------
@@ -168,10 +170,7 @@ def set_font_percent(percent: int) -> None:
     if font == application.font():
         return
     application.setFont(font)
-    sheet = application.styleSheet()
-    if sheet:  # what wears a style sheet keeps its letters until it puts on another
-        application.setStyleSheet("")
-        application.setStyleSheet(sheet)
+    wear_again(application)
 
 
 def _text(data: QByteArray) -> str:

@@ -106,8 +106,14 @@ class CellDelegate(QStyledItemDelegate):
         return super().editorEvent(event, model, self._inside(option), index)
 
     def sizeHint(self, option: QStyleOptionViewItem, index: AnyIndex) -> QSize:
-        """Return the room of one cell, the air included."""
-        return super().sizeHint(self._inside(option), index) + QSize(2 * _air(option.fontMetrics), 0)
+        """Return the room of one cell, the air and the tick box as it is drawn included."""
+        inside, wider = self._inside(option), 2 * _air(option.fontMetrics)
+        if index.flags() & Qt.ItemFlag.ItemIsUserCheckable:  # the style reckons with a box of the usual size
+            style, box = QApplication.style(), self._inside(option)
+            self.initStyleOption(box, index)
+            drawn = style.subElementRect(QStyle.SubElement.SE_ItemViewItemCheckIndicator, box, option.widget)
+            wider += max(drawn.width() - style.pixelMetric(QStyle.PixelMetric.PM_IndicatorWidth, box), 0)
+        return super().sizeHint(inside, index) + QSize(wider, 0)
 
 
 def _air(metrics: QFontMetrics) -> int:
@@ -140,6 +146,7 @@ class CopyingTable(QTableView):
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
+        self.verticalHeader().setMinimumSectionSize(1)  # the style's own is that of the letters before
         self._why_empty = ""
         self._telling: tuple[int, ...] = ()
         self._fit_soon = QTimer(self)

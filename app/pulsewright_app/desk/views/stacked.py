@@ -49,6 +49,7 @@ class StackedView(View):
         self._traces = TraceLayer()
         self.canvas.band_heights = False
         self.canvas.below.append(self._traces.paint)
+        self._taken.traces = self._traces.share_of
         self.count = self._slider("Records shown", "Records shown at once", (2, MOST_NEIGHBOURS))
         self.spacing = self._slider("Spacing", "Spacing of the records", (0, _WHOLE))
         self.count.valueChanged.connect(self.viewing.set_neighbours)

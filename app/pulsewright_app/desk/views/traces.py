@@ -23,7 +23,8 @@ from pulsewright_app.theme import components, mixed
 DOT_SPACING = 6.0
 """Pixels between samples from which on they are drawn as dots."""
 
-_PEN = 1.15
+_PEN = 1.8
+"""Pixels. Where it lies between two rows of them, each is covered so far that the palest channel stands out 3 : 1."""
 _THIN = 0.75
 _DOT, _LESSER_DOT = 2.5, 2.0
 _UNSLICED = 4.0
