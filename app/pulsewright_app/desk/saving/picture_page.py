@@ -12,6 +12,7 @@ from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.saving.current_view import left_away
 from pulsewright_app.desk.saving.files import PICTURE, Files
 from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.desk.viewing import Viewing
@@ -54,7 +55,7 @@ class PicturePage(FormPage):
     ) -> None:
         super().__init__("Save the picture", parent)
         self._document, self._viewing, self._files = document, viewing, files
-        self._results, self._shown, self._sized = results, shown, False
+        self._shown, self._sized = shown, False
         self.drawn = QComboBox()
         self.drawn.addItems([ON_WHITE, ON_SCREEN])
         self.across, self.down, self.density = (QSpinBox() for _ in range(3))
@@ -78,7 +79,10 @@ class PicturePage(FormPage):
         self.save_button.clicked.connect(self.choose)
         self.stop_button.clicked.connect(lambda: files.cancel(PICTURE))
         self.close_button.clicked.connect(self.close)
-        for signal in (viewing.view_changed, viewing.record_changed, viewing.channel_changed, results.changed):
+        for signal in (
+            viewing.view_changed, viewing.record_changed, viewing.channel_changed, results.changed,
+            viewing.glow.changed, viewing.reference.changed, viewing.trims.changed,
+        ):  # fmt: skip
             signal.connect(self._update)
         document.session_changed.connect(self._update)
         files.saved.connect(self._saved)
@@ -108,7 +112,8 @@ class PicturePage(FormPage):
 
     def _update(self) -> None:
         session, writing = self._document.session, self._files.writing(PICTURE)
-        self.save_button.setEnabled(session is not None and not writing)
+        refused = "" if self._of_screen else self._files.picture_refused()
+        self.save_button.setEnabled(session is not None and not writing and not refused)
         self.stop_button.setVisible(writing)
         self.bar.setVisible(writing)
         for side in (self.across, self.down):  # the screen has its own size
@@ -127,10 +132,12 @@ class PicturePage(FormPage):
         }[viewing.view]
         if self._of_screen:
             self.told.setText(f"{what}; as it is on the screen, in its colours and its size.")
-        elif self._results.findings is None:
-            self.told.setText(f"{what}; not measured yet: it can be saved as it is on the screen.")
+        elif refused:
+            self.told.setText(f"{what}. {refused}")
         else:
-            self.told.setText(f"{what}; drawn on white as on the evidence sheet, with its caption below.")
+            lacking = left_away(viewing)
+            without = f"; without {lacking}, which it does not draw" if lacking else ""
+            self.told.setText(f"{what}; drawn on white as on the evidence sheet, with its caption below{without}.")
 
     def choose(self) -> None:
         """Ask for the file, and write the picture into it."""
