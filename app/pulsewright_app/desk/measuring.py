@@ -14,7 +14,7 @@ from pulsewright.settings import Settings
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.memory import loading
-from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.results import Results, named
 from pulsewright_app.desk.work import Background, Job
 
 _KEY = "Measuring"
@@ -120,8 +120,8 @@ class Measuring(QObject):
         )
 
     def _finish(self, generation: int, findings: Findings) -> None:
+        findings = named(findings, self.sha256)  # it may have become known while this was measured
         self._in_parts(lambda: self._results.finish(generation, findings))
-        self._results.learn_digest(self.sha256)  # it may have become known while this was measured
 
     def learn_digest(self, sha256: str) -> None:
         """Take the digest of the session's file, and put it into the findings that were measured without it."""

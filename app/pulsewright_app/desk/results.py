@@ -189,8 +189,8 @@ class Results(QObject):
 
     def learn_digest(self, sha256: str) -> None:
         """Name the session's file by its digest in findings that were measured before it was known."""
-        if self._findings is not None and not self._findings.session.sha256:
-            self._findings = replace(self._findings, session=replace(self._findings.session, sha256=sha256))
+        if self._findings is not None:
+            self._findings = named(self._findings, sha256)
 
     def fail(self, generation: int, sentence: str) -> None:
         """Say why a measuring came to nothing; an empty sentence if a person cancelled it."""
@@ -212,3 +212,10 @@ class Results(QObject):
         if not self._out_of_date:
             self._out_of_date = True
             self.changed.emit()
+
+
+def named(findings: Findings, sha256: str) -> Findings:
+    """Return findings that name the session's file by its digest; the same ones where there is nothing to add."""
+    if findings.session.sha256 or not sha256:
+        return findings
+    return replace(findings, session=replace(findings.session, sha256=sha256))

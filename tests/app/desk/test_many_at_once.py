@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 from PySide6.QtCore import QItemSelectionModel, Qt
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QPushButton, QToolButton
 
+from pulsewright_app.desk.panels import record_text, records
+from pulsewright_app.desk.panels.tables import tab_separated
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
 
@@ -90,6 +93,8 @@ def test_only_those_that_match_are_listed_and_saved(
     rows = saved(tmp_path / "even.csv")
     assert [row["record"] for row in rows] == ["0", "2", "4", "6", "8", "10"]
     assert rows[2]["note"] == "'=1+1"  # no spreadsheet runs it
+    # the ending typed too: a dialog asks before it gives the name of a file that is there
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **__: (str(tmp_path / "even.csv"), ""))
     press(desk, qtbot, "Ctrl+Alt+R")
     pick(desk, qtbot, 0)
     settle(desk)
@@ -108,6 +113,51 @@ def test_without_a_filter_all_records_are_saved_as_they_are_sorted(
     qtbot.mouseClick(part(desk, QPushButton, "Save records as CSV"), LEFT)
     settle(desk)
     assert [int(row["record"]) for row in saved(tmp_path / "all.csv")] == list(range(11, -1, -1))
+
+
+def test_very_many_records_are_copied_while_the_desk_goes_on(
+    desk: DeskWindow, qtbot: Any, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[bool] = []
+    text = record_text.RecordText.text
+
+    def watched(*given: Any) -> str:
+        made.append(threading.current_thread() is threading.main_thread())
+        return text(*given)
+
+    monkeypatch.setattr(records, "_MOST_AT_ONCE", 5)
+    monkeypatch.setattr(record_text.RecordText, "text", watched)
+    table = desk.records_panel.table
+    table.setFocus()
+    for key in (Qt.Key.Key_A, Qt.Key.Key_C):
+        qtbot.keyClick(table, key, Qt.KeyboardModifier.ControlModifier)
+    settle(desk)
+    assert labelled(desk, "Answer to the last click") == "12 records in the clipboard."
+    assert QApplication.clipboard().text() == tab_separated(table.model(), range(12))
+    assert made == [False]
+
+
+def test_no_table_is_made_anew_where_only_the_freshness_of_the_numbers_changes(desk: DeskWindow) -> None:
+    arranged: list[None] = []
+    model = desk.records_panel.table.model()
+    for signal in (model.layoutChanged, model.modelReset):
+        signal.connect(lambda *_: arranged.append(None))
+    desk.results.mark_out_of_date()
+    assert labelled(desk, "Summary of the records").endswith("measured columns are out of date")
+    assert not arranged
+
+
+def test_a_record_left_out_is_said_to_be_though_nothing_was_measured(
+    desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    desk.results.clear()  # as where the measuring was stopped before it came to anything
+    qtbot.keyClicks(part(desk, QLineEdit, NOTE), "bubbles")
+    qtbot.mouseClick(part(desk, QPushButton, "Leave the chosen records out"), LEFT)
+    settle(desk)
+    assert "left out: bubbles" in labelled(desk, "What the Single view shows")
+    press(desk, qtbot, "Ctrl+Z")
+    settle(desk)
+    assert "left out" not in labelled(desk, "What the Single view shows")
 
 
 def test_f_and_x_in_the_table_are_about_the_chosen_records(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:

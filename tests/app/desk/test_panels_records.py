@@ -29,6 +29,7 @@ from pulsewright_app.desk.panels.record_table import (
     TRIGGER,
 )
 from pulsewright_app.desk.panels.records import RecordsPanel
+from pulsewright_app.desk.panels.tables import tab_separated
 
 from .gestures import colours_of
 
@@ -245,3 +246,18 @@ def test_what_is_copied_says_which_columns_are_not_final(bench: Any, panel: Reco
     assert [heading for heading in headings if heading.endswith(", not final")] == [
         "Polarity, not final", "First pulse / s, not final", "Residual / s, not final", "Clipped, not final",
     ]  # fmt: skip
+
+
+def test_what_is_copied_is_what_the_cells_say_at_full_precision(bench: Any, panel: RecordsPanel) -> None:
+    bench.document.note(4, "plate\tstill\nmoving")
+    bench.document.flag_many([2, 5])
+    bench.document.leave_out_many([7], "bubbles")
+    for column in (NUMBER, RESIDUAL, NOTE):
+        panel.table.sortByColumn(column, Qt.SortOrder.DescendingOrder)
+        panel.table.selectAll()
+        bench.qtbot.keyClick(panel.table, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+        assert QGuiApplication.clipboard().text() == tab_separated(panel.table.model(), range(24))
+    bench.click(panel.table, 5)
+    bench.click(panel.table, 3, shift=True)
+    bench.qtbot.keyClick(panel.table, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+    assert QGuiApplication.clipboard().text() == tab_separated(panel.table.model(), [3, 4, 5])

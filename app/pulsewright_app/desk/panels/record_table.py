@@ -18,7 +18,8 @@ from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.named_records import marks, names_by_record
-from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, NOT_FINAL, RIGHT, AnyIndex
+from pulsewright_app.desk.panels.record_text import SIGNS, RecordText, exact
+from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, NOT_FINAL, RIGHT, AnyIndex, heading
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import theme
@@ -33,7 +34,6 @@ _EXACT_HEADINGS = (
 )  # fmt: skip
 _MEASURED = (POLARITY, FIRST, RESIDUAL, CLIPPED)
 _TO_THE_RIGHT = (NUMBER, TRIGGER, GAP, FIRST, RESIDUAL)
-_SIGNS = {1: "positive", -1: "negative", 0: "none"}
 
 _Role = Qt.ItemDataRole
 
@@ -91,6 +91,14 @@ class RecordTableModel(QAbstractTableModel):
         """Return the records that some rows show, in the order of their numbers."""
         chosen: list[int] = np.sort(self._records[rows]).tolist()
         return chosen
+
+    def copied(self, rows: NDArray[np.intp]) -> RecordText | None:
+        """Return rows as they are now, to be made a text of; all of them where none is named."""
+        if self._rows is None:
+            return None
+        headings = tuple(heading(self, column) for column in range(len(HEADINGS)))
+        records: list[int] = (self._records[rows] if len(rows) else self._records).tolist()
+        return RecordText(headings, self._rows, self._document.additions, self._clipped, records)
 
     def arranged(self, wanted: NDArray[np.int64] | None = None) -> list[int]:
         """Return records in the order of the table, those that it does not show included; all if none are named."""
@@ -242,7 +250,7 @@ class RecordTableModel(QAbstractTableModel):
             FLAG: lambda: None,
             TRIGGER: lambda: engineering(rows.trigger_time[record], "s", 7),
             GAP: lambda: self._gap(rows, record),
-            POLARITY: lambda: _SIGNS[int(rows.polarity[record])] if rows.measured[record] else "",
+            POLARITY: lambda: SIGNS[int(rows.polarity[record])] if rows.measured[record] else "",
             FIRST: lambda: _pair(rows.first_pulse[record], rows.first_pulse_expanded[record]),
             RESIDUAL: lambda: _pair(rows.residual[record], rows.residual_expanded[record]),
             CLIPPED: lambda: self._clipped.get(record, ""),
@@ -261,10 +269,7 @@ class RecordTableModel(QAbstractTableModel):
 
     def _exact(self, rows: RecordTable, record: int, column: int) -> str | None:
         numbers = _numbers(rows, column)
-        if numbers is None:
-            return None
-        number = float(numbers[record])
-        return repr(number) if math.isfinite(number) else ""
+        return None if numbers is None else exact(numbers[record])
 
     @property
     def _not_final(self) -> bool:

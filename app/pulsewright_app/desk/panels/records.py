@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QEvent, QModelIndex, Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
@@ -25,6 +25,7 @@ from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.panels.panel import Panel
 from pulsewright_app.desk.panels.record_table import NUMBER, RecordTableModel
+from pulsewright_app.desk.panels.record_text import RecordText
 from pulsewright_app.desk.panels.row_pulses import RowPulses
 from pulsewright_app.desk.panels.tables import CopyingTable
 from pulsewright_app.desk.results import Results
@@ -34,6 +35,9 @@ from pulsewright_app.wording import count
 _NO_MATCH = 'No record matches the filter. Empty it, or untick "Only those that match", to see all records.'
 _LEAST_HEIGHT = 56
 """Pixels of the table where large letters leave little room: the texts around it must not be cut before it."""
+
+_MOST_AT_ONCE = 2000
+"""Rows that are copied in a moment."""
 
 
 class _RecordsView(CopyingTable):
@@ -46,6 +50,14 @@ class _RecordsView(CopyingTable):
         triggers = QTableView.EditTrigger
         self.setEditTriggers(triggers.DoubleClicked | triggers.EditKeyPressed)
         self.setSortingEnabled(True)
+
+    def copy(self) -> None:
+        """Put the chosen rows on the clipboard; very many are left to somebody who does not hold the desk up."""
+        copied = self._panel.copied()
+        if copied is not None and len(copied.records) > _MOST_AT_ONCE:
+            self._panel.copy_wanted.emit(copied)
+        elif copied is not None:
+            QGuiApplication.clipboard().setText(copied.text())
 
     def event(self, event: QEvent) -> bool:
         """Keep F and X from the desk: here they are about the chosen records, there about the current one."""
@@ -84,6 +96,8 @@ class _RecordsView(CopyingTable):
 class RecordsPanel(Panel):
     """A row for each record; choosing one goes to it, and stepping is followed."""
 
+    copy_wanted = Signal(object)
+    """The `RecordText` of very many records, for the clipboard."""
     save_wanted = Signal(object)
     """The records to save as CSV, in their order."""
 
@@ -250,11 +264,18 @@ class RecordsPanel(Panel):
 
     def chosen_records(self) -> list[int]:
         """Return the numbers of the chosen records, in order."""
+        return self._model.records_at(self._chosen_rows())
+
+    def copied(self) -> RecordText | None:
+        """Return the chosen rows as they are now, all of them where none is chosen; None without a session."""
+        return self._model.copied(self._chosen_rows())
+
+    def _chosen_rows(self) -> NDArray[np.intp]:
         # stretches of rows, not an index for each: there may be a hundred thousand
         stretches, rows = self.table.selectionModel().selection(), np.zeros(self._model.rowCount(), dtype=bool)
         for place in range(stretches.count()):
             rows[stretches.at(place).top() : stretches.at(place).bottom() + 1] = True
-        return self._model.records_at(np.flatnonzero(rows))
+        return np.flatnonzero(rows)
 
     def _chosen(self, current: QModelIndex) -> None:
         if current.isValid():

@@ -14,10 +14,12 @@ from pulsewright_app.desk.saving.picture_page import PicturePage, screen_image
 from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.desk.saving.sheet_page import SheetPage
 from pulsewright_app.desk.saving.views_page import ViewsPage, add_view
+from pulsewright_app.wording import count
 
 if TYPE_CHECKING:
     from pulsewright_analysis.table_columns import Table
     from pulsewright_app.desk.form_page import FormPage
+    from pulsewright_app.desk.panels.record_text import RecordText
     from pulsewright_app.desk.window import DeskWindow
 
 
@@ -91,12 +93,26 @@ class Saving(QObject):
         if folder:
             self.files.write_numbers(Path(folder))
 
+    def copy_records(self, rows: RecordText) -> None:
+        """Copy very many records to the clipboard as soon as they are made a text of."""
+        window, told = self._window, count(len(rows.records), "record")
+
+        def done(text: str) -> None:
+            QGuiApplication.clipboard().setText(text)
+            window.middle.told.setText(f"{told} in the clipboard.")
+
+        window.middle.told.setText(f"Copying {told} …")
+        window.background.start("Copying the records", lambda job: rows.text(job.cancelled), done, window.viewing.tell)
+
     def save_records(self, records: list[int]) -> None:
         """Ask for a file, and write what is known of some records into it as CSV."""
         table = self._window.measured.now()
-        path = None if table is None else self._csv_path("Save the records", "records", self._window)
-        if table is not None and path is not None:
-            self.files.write_records(path, table.saying(self._window.document.additions), records)
+        if table is None:
+            return
+        table = table.saying(self._window.document.additions)  # before it is asked: another session may come meanwhile
+        path = self._csv_path("Save the records", "records", self._window)
+        if path is not None:
+            self.files.write_records(path, table, records)
 
     def save_series(self, page: QWidget, table: Table) -> None:
         """Ask for a file, and write a marker pair over all records into it as CSV."""

@@ -56,7 +56,7 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
 
     def __init__(self) -> None:
         self.time_axis, self.value_axis = TimeAxis(), ValueAxis()
-        super().__init__(axisItems={"bottom": self.time_axis, "left": self.value_axis})
+        super().__init__(axisItems={"bottom": self.time_axis, "left": self.value_axis}, enableMenu=False)
         self._theme = LIGHT
         self._drag: _Drag | None = None
         self._pointer: QPointF | None = None
@@ -76,7 +76,6 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         """Whether a band drawn over some heights zooms to them; where rows lie over each other it means time only."""
         box = self.getViewBox()
         box.setMouseEnabled(x=False, y=False)
-        box.setMenuEnabled(False)
         box.setDefaultPadding(0.0)
         for signal in (box.sigResized, box.sigRangeChanged, box.sigTransformChanged):
             signal.connect(lambda *_: self._forget_places())
