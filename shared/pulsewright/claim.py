@@ -83,7 +83,7 @@ def parse_claim(raw: Mapping[str, Any], line: int = 0) -> Claim:
     ClaimError
         With the first thing that is wrong, and the key that it stands at.
     """
-    name = _text(raw, "name", 'like name = "the plate walks evenly"')
+    name = _text(raw, "name", 'write one, as in name = "the plate walks evenly"')
     word = _text(raw, "kind", f"one of {', '.join(KINDS)}")
     kind = _at("kind", lambda: kind_of(word))
     for key in raw:
@@ -98,14 +98,16 @@ def parse_claim(raw: Mapping[str, Any], line: int = 0) -> Claim:
         channels=_names(raw, "channels", '"H01,H02"'),
         modules=_names(raw, "modules", '"M1,M3"'),
         intervals=_whole(raw["intervals"], "intervals", 1) if "intervals" in raw else None,
-        pair=_text(raw, "pair", 'the name of a marker, like pair = "test pulse to echo"') if "pair" in raw else "",
+        pair=_text(raw, "pair", 'write which one, as in pair = "test pulse to echo"') if "pair" in raw else "",
         withheld=_withheld(raw),
         line=line,
     )
     if claim.modules and len(claim.modules) != 2:
         raise ClaimError("modules", f"modules: {raw['modules']!r} is no pair of modules", 'write modules = "M1,M3"')
     if kind.word == "marker_pair" and not claim.pair:
-        raise ClaimError("name", "a claim of kind 'marker_pair' needs a pair", "add pair = and the name of a marker")
+        raise ClaimError(
+            "name", "a claim of kind 'marker_pair' needs a pair", 'write which one, as in pair = "test pulse to echo"'
+        )
     return claim
 
 
@@ -121,7 +123,8 @@ def _text(raw: Mapping[str, Any], key: str, form: str) -> str:
     if value is None:
         raise ClaimError("", f"a claim needs a {key}", f"write {form}" if key == "kind" else form)
     if not isinstance(value, str) or not value.strip():
-        raise ClaimError(key, f"{key}: {quoted(value)} is not text", form)
+        what = f"its {key} is not filled in" if value == "" else f"{key}: {quoted(value)} is not text"
+        raise ClaimError(key, what, form)
     return " ".join(value.split())
 
 

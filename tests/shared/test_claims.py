@@ -123,7 +123,7 @@ WRONG = [
     ('kind = "no_missed_trigger"\nwithheld = [-1]', "withheld: −1 is not a whole number from 0 up"),
     ('kind = "skew_between_modules"\nlimit = "1 ns"\nmodules = "M1"', "is no pair of modules"),
     ('kind = "marker_pair"\nlimit = "1 us ± 1 ns"', "needs a pair"),
-    ('kind = ""', "line 3: claim 'a': kind: '' is not text"),
+    ('kind = ""', "line 3: claim 'a': its kind is not filled in"),
     ("", "line 1: claim 'a': a claim needs a kind"),
 ]
 

@@ -122,7 +122,9 @@ class ReviewPlaces:
             if target != self._usual:
                 told = [*told, f"what you add is kept in {self._told_place(target)}"]
         text = "; ".join(dict.fromkeys(told))
-        return f"{text[0].upper()}{text[1:]}." if text else ""
+        names = tuple(path.name for path in (self._usual, *self._places))
+        first = text[:1] if text.startswith((self.name, *names)) else text[:1].upper()  # a file is called as it is
+        return f"{first}{text[1:]}." if text else ""
 
     def _told_place(self, path: Path) -> str:
         return path.name if path.parent == self._usual.parent else str(path)

@@ -153,6 +153,10 @@ class DeskWindow(TakesFiles, QMainWindow):
             "markers_panel": self._dock("Markers", self.markers_panel, right),
             "findings_panel": self._dock("Findings", self.findings_panel, right),
         }
+        self.size_docks()
+
+    def size_docks(self) -> None:
+        """Make the panels as large as they are at first."""
         docks = list(self.docks.values())
         self.resizeDocks([docks[0], docks[2]], [290, 400], Qt.Orientation.Horizontal)
         self.resizeDocks(docks[:2], [430, 400], Qt.Orientation.Vertical)
@@ -420,9 +424,10 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.manners.leave()
         windows.part(self)
         self._own_keys.leave()
+        self.background.cancel_all()
+        if self.document.session is not None:
+            self.document.session.close()  # before the workers are waited for: what unpacks a large chunk stops then
         self.background.close()
         self.importing.close()
         self.reviewing.leave()
-        if self.document.session is not None:
-            self.document.session.close()
         super().closeEvent(event)

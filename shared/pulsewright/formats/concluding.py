@@ -109,7 +109,11 @@ def records_in(ledger: Ledger, total: int, in_file: int | None = None) -> tuple[
         "record_length", whole_number, in_file=in_file, guess=total, why="nothing divides the samples into records"
     )
     assert length is not None
-    if not 1 <= length <= total:
+    if length < 1:
+        raise RecordingError(
+            f"{ledger.file_name}: no record has 0 samples", "give another record length", "record_length"
+        )
+    if length > total:
         raise RecordingError(
             f"{ledger.file_name}: holds {total:,} samples on each channel, less than a record of {length:,}",
             "give another record length",

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pulsewright.errors import RecordingError
+from pulsewright.errors import RecordingError, SettingError
 from pulsewright.formats.sample_types import NO_END_CODE
 from pulsewright.quantity import engineering, parse_number
 
@@ -79,16 +79,14 @@ def parse_rate(text: str) -> float:
 
     Raises
     ------
-    ValueError
-        If it is not above 0, or its reciprocal is not finite.
     SettingError
-        If it is no number.
+        If it is no number, or not above 0, or its reciprocal is not finite.
     """
     seconds = text.rstrip().endswith("s") and not text.rstrip().endswith("/s")
     value = parse_number(text, "s" if seconds else "Hz", "sample rate")
     rate = 1.0 / value if seconds and value else value
     if not (rate > 0 and np.isfinite(rate) and np.isfinite(1.0 / rate)):
-        raise ValueError(text)
+        raise SettingError(f"sample rate: {text!r} is no rate above 0", 'write it like "25 MHz"')
     return rate
 
 

@@ -333,9 +333,7 @@ class Ledger:
             raise RecordingError(error.cause, error.remedy, name) from error
         except (ValueError, KeyError, OverflowError) as error:
             remedy = f"choose from {', '.join(choices)}" if choices else example
-            raise RecordingError(
-                f"{OPTIONS[name].label.lower()} ({name}): {text!r} cannot be used", remedy, name
-            ) from error
+            raise RecordingError(f"{OPTIONS[name].label.lower()}: {text!r} cannot be used", remedy, name) from error
 
 
 def unreadable(name: str, error: Any) -> RecordingError:

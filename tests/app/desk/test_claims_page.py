@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -97,6 +98,19 @@ def test_a_verdict_changes_as_its_limit_is_written(page: Page) -> None:
     assert page.rows[0] == "… The plate moves 7.5 mm a ping · not complete"
     assert "1 claim is not complete" in page.answer
     assert len(page.desk.results.verdicts) == 14  # the others are judged all the same
+
+
+def test_what_a_field_asks_for_can_be_typed_as_it_says(page: Page) -> None:
+    """Whoever follows an example to the letter must not be told the same again: no key, no quotes of the file."""
+    page.choose(0)
+    for field, piece, typed in ((LIMIT, "limit", "10"), (NAME, "name", "")):
+        page.write(field, typed)
+        said = page.wrong(piece)
+        assert said and '"' not in said and "=" not in said
+        example = re.search(r"as in (.*)\.$", said)
+        assert example is not None
+        page.write(field, example[1])
+        assert page.wrong(piece) == ""
 
 
 def test_typing_a_limit_is_one_step_to_take_back(page: Page) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -194,3 +195,20 @@ def test_the_pulses_of_some_records_are_those_that_looking_at_each_one_finds(des
         i for i in range(len(pulses)) if (pulses.record[i], pulses.channel[i]) == (4, 1)
     ]
     assert pulses.where().tolist() == list(range(len(pulses)))
+
+
+def test_the_signs_of_the_first_lane_are_seen_whole_beside_the_span(
+    make_window: Callable[..., DeskWindow], settle: Settle, faults: Path
+) -> None:
+    """What says where pulses are looked for must not lie over the pulses of the first channel, the usual reference."""
+    desk = make_window(faults)
+    desk.resize(1366, 768)
+    for record in (0, 5, 10):
+        desk.viewing.go_to(record)
+        settle(desk)
+        time = float(findings_of(desk).pulses.time[findings_of(desk).pulses.where(record, 0)[0]])
+        canvas, lanes = canvas_of(desk), len(desk.viewing.visible_channels)
+        x, edges = canvas.x_of(time), [canvas.y_of(lanes - 0.5 - lane) for lane in range(4)]
+        signs = [place for place in pixels(picture(desk), LIGHT.pulse) if abs(place[0] - x) <= 6]
+        whole = [sum(top < y < bottom for _, y in signs) for top, bottom in pairwise(edges)]
+        assert min(whole) > 15 and max(whole) - min(whole) < 12, (record, whole)

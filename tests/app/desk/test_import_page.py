@@ -106,6 +106,24 @@ def headerless(tmp_path: Path) -> tuple[Path, np.ndarray]:
     return path, values
 
 
+def test_every_text_beside_the_fields_is_seen_whole(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, headerless: tuple[Path, np.ndarray]
+) -> None:
+    """Also after what is wrong took the place of a shorter text, and at another width of the page."""
+    path, _ = headerless
+    drop(make_window(), [path])
+    page = shown_page(qtbot)
+    for name, text in (("Time unit", "ms"), ("Record length", "500"), ("Sample rate", "as the recorder says")):
+        write(qtbot, page, name, text)
+        for wide in (page.width(), 1000, 640):
+            page.resize(wide, page.height())
+            QApplication.processEvents()
+            wrapped = [label for label in page.findChildren(QLabel) if label.wordWrap() and label.isVisible()]
+            assert len(wrapped) > 15
+            cut = [one.text() for one in wrapped if one.height() < one.heightForWidth(one.width())]
+            assert cut == [], (name, wide)
+
+
 def test_a_headerless_csv_with_milliseconds_and_decimal_commas(
     make_window: MakeWindow, qtbot: Any, settle: Settle, headerless: tuple[Path, np.ndarray]
 ) -> None:

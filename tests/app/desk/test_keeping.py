@@ -104,7 +104,7 @@ def test_a_desk_in_another_process_is_told_of(
 ) -> None:
     wait_for(review_path_for(faults).exists)
     desk = make_window(faults)
-    assert message(desk).startswith(f"Tank_faults.h5 is open in another desk (process {child.pid}), since ")
+    assert message(desk).startswith(f"tank_faults.h5 is open in another desk (process {child.pid}), since ")
     assert desk.document.flags == {0}
     desk.viewing.go_to(3)
     press(desk, qtbot, "F")

@@ -199,6 +199,23 @@ def test_panels_are_where_they_were_left_and_can_be_put_back(
     assert not again.docks["records_panel"].isHidden()
 
 
+def test_panels_put_back_have_the_sizes_that_they_had_at_first(
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    desk = habitual(faults)
+    desk.resize(1366, 768)
+    settle(desk)
+    markers, findings = desk.docks["markers_panel"], desk.docks["findings_panel"]
+    assert markers.height() < findings.height()
+    desk.resizeDocks([markers, findings], [600, 100], Qt.Orientation.Vertical)
+    settle(desk)
+    assert markers.height() > findings.height()
+    for keys in ("Alt+C", "Alt+R", "Alt+M", "Alt+F", "Alt+0"):
+        press(desk, qtbot, keys)
+        settle(desk)
+    assert markers.height() < findings.height()
+
+
 def test_two_sessions_in_two_windows_wear_one_theme(habitual: Make, qtbot: Any, settle: Settle, faults: Path) -> None:
     desk = habitual(faults)
     press(desk, qtbot, "Ctrl+N")

@@ -115,7 +115,7 @@ def test_the_alignment_table_copies_at_full_precision(bench: Any, faulty: Findin
 
 def test_a_running_measuring_shows_progress_and_can_be_cancelled(bench: Any) -> None:
     panel = bench.show(FindingsPanel)
-    assert panel.state.text() == "Nothing measured yet."
+    assert panel.state.text() == "Nothing is measured: F5 measures the session."
     assert not panel.cancel_button.isVisible()
     generation = bench.results.start()
     bench.results.advance(generation, 0.4, "pulses of records 0 to 9")
@@ -125,7 +125,7 @@ def test_a_running_measuring_shows_progress_and_can_be_cancelled(bench: Any) -> 
         bench.press(panel.cancel_button)
     bench.results.fail(generation, "")
     assert not panel.cancel_button.isVisible()
-    assert panel.state.text() == "Nothing measured yet."
+    assert panel.state.text() == "Nothing is measured: F5 measures the session."
 
 
 def test_older_numbers_are_told_as_out_of_date_until_the_new_ones_are_there(bench: Any, faulty: Findings) -> None:

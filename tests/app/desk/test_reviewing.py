@@ -193,7 +193,7 @@ def spoilt(review_path: Path, kind: str) -> str:
         "empty": b"",
     }
     review_path.write_bytes(contents[kind])
-    return review_path.name.capitalize()
+    return review_path.name
 
 
 @pytest.mark.parametrize("kind", ["another session's", "no JSON", "a newer form", "a bad setting", "not text", "empty"])
@@ -298,7 +298,7 @@ def test_two_windows_on_one_session_both_keep_what_they_add(
 ) -> None:
     one, other = make_window(faults), make_window(faults)
     assert message(one) == ""
-    assert message(other).startswith("Tank_faults.h5 is open in another window, since ")
+    assert message(other).startswith("tank_faults.h5 is open in another window, since ")
     activate(one, qtbot)
     press(one, qtbot, "F")
     settle(one)

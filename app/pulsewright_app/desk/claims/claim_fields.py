@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -25,6 +26,9 @@ LABELS = {
     "pair": "Marker pair",
     "withheld": "Withheld",
 }
+
+_IN_FILE = re.compile(rf'\b(?:{"|".join(LABELS)}) = (?:"([^"]*)"|([\d.]*\d))')
+"""A piece of a claim as it stands in the claims file."""
 
 
 def typed_of(raw: Mapping[str, Any]) -> dict[str, str]:
@@ -92,6 +96,11 @@ def free_name(wanted: str, names: set[str]) -> str:
     while f"{wanted} {number}" in names:
         number += 1
     return f"{wanted} {number}"
+
+
+def beside_field(sentence: str) -> str:
+    """Return a sentence about the claims file for whoever types into a field: without the key, without the quotes."""
+    return _IN_FILE.sub(lambda found: found[1] or found[2] or "", sentence)
 
 
 def limit_hint(kind: ClaimKind) -> str:

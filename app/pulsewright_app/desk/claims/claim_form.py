@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QComboBox, QFormLayout, QLabel, QLineEdit, QSizePo
 
 from pulsewright.claim import ClaimError
 from pulsewright.claim_kinds import KINDS
-from pulsewright_app.desk.claims.claim_fields import EXAMPLES, LABELS, limit_hint, typed_of
+from pulsewright_app.desk.claims.claim_fields import EXAMPLES, LABELS, beside_field, limit_hint, typed_of
 from pulsewright_app.wording import capitalised
 
 TYPED = ("name", "limit", "channels", "modules", "intervals", "pair", "withheld")
@@ -95,7 +95,7 @@ class ClaimForm(QWidget):
     def _tell(self, error: ClaimError | None) -> None:
         key = "" if error is None else error.key if error.key in self.errors else "name"
         for name, label in self.errors.items():
-            label.setText(f"! {error.sentence}" if error is not None and name == key else "")
+            label.setText(f"! {beside_field(error.sentence)}" if error is not None and name == key else "")
             label.setVisible(bool(label.text()))
 
     def begin(self) -> None:

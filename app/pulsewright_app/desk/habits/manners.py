@@ -80,6 +80,7 @@ class Manners(QObject):
         self._restore(replace(self._usual, geometry=""))
         for dock in self._window.docks.values():
             dock.setVisible(self._window.document.session is not None)
+        self._window.size_docks()  # what was kept of a desk that was never shown holds no sizes
         self._tell(self.habits.arrange(Layout()))
 
     # -- preferences ----------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QPalette, QWheelEvent
+from PySide6.QtGui import QPalette, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QComboBox, QFormLayout, QLabel, QLineEdit, QSizePolicy, QVBoxLayout, QWidget
 
 from pulsewright.formats.option_words import OPTIONS
@@ -145,6 +145,17 @@ class _Row(QWidget):
         why = assumption.why if assumption is not None and given is None else ""
         self.origin.setText(f"{_ORIGINS[origin]}: {why}" if why else _ORIGINS[origin])
         self.origin.setVisible(not problem)
+
+        self._fit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Be as high as the texts are at this width."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        """Ask for the height of the texts as they are wrapped: a form gives some rows less, and others more."""
+        self.setMinimumHeight(self.heightForWidth(self.width()))
 
     def _finished(self) -> None:
         text = self.line.text().strip()

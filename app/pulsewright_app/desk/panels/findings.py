@@ -196,7 +196,9 @@ class FindingsPanel(Panel):
             return f"{stale} {doing[0].upper()}{doing[1:]}, {100 * results.progress:.0f} %".strip()
         if stale or results.findings is not None:
             return stale
-        return "Nothing measured yet." if self.document.session is not None else "No session is open."
+        if self.document.session is None:
+            return "No session is open."
+        return "Nothing is measured: F5 measures the session."
 
     def _partial_text(self) -> str:
         findings = self.results.findings

@@ -58,3 +58,23 @@ class Row:
     def value(self, height: float) -> float:
         """Return the value at a height."""
         return self.middle + (height - self.base) / self.gain
+
+
+_MOST_BESIDE = 0.1
+"""The share of a plot that may stay free beside its lanes."""
+
+
+def lane_window(lanes: int, room: float, above: float, below: float) -> tuple[float, float]:
+    """Return the heights to show of lanes around 0, 1, …, with pixels kept free above and below them.
+
+    Parameters
+    ----------
+    lanes : int
+    room : float
+        Height of the plot in pixels; in a low one less is kept free.
+    above, below : float
+        Pixels.
+    """
+    share = min(1.0, _MOST_BESIDE * max(room, 0.0) / (above + below))
+    a_pixel = lanes / max(room - share * (above + below), 1.0)
+    return -0.5 - share * below * a_pixel, lanes - 0.5 + share * above * a_pixel

@@ -28,7 +28,8 @@ from pulsewright_app.desk.views.reference_rows import (
     trimmed,
     wanted_difference,
 )
-from pulsewright_app.desk.views.rows import Row
+from pulsewright_app.desk.views.rows import Row, lane_window
+from pulsewright_app.desk.views.span_hand import STRIP
 from pulsewright_app.desk.views.traces import Trace, TraceLayer
 from pulsewright_app.desk.views.view import Desk, View, Window
 from pulsewright_app.theme import LANE_SHARE, legible
@@ -110,7 +111,11 @@ class SingleView(View):
         return {channel: Row.spread(len(shown) - 1 - place, values, _LANE_SHARE) for place, channel in enumerate(shown)}
 
     def _heights(self, shown: tuple[int, ...]) -> Window:
-        return (-0.5, max(len(shown), 1) - 0.5) if self.viewing.lanes else self._values(shown)
+        if not self.viewing.lanes:
+            return self._values(shown)
+        # the spans and their words lie beside the lanes, not over the pulses of the first and the last one
+        above, below = self.fontMetrics().height() + STRIP / 2, STRIP
+        return lane_window(max(len(shown), 1), self.canvas.plot_rect().height(), above, below)
 
     def _label_axis(self, session: Session, shown: tuple[int, ...]) -> None:
         axis, theme = self.canvas.value_axis, self.theme
