@@ -96,10 +96,12 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
     with ExitStack() as stack, dask.config.set(quiet):
         if address is None:
             stack.enter_context(dask.config.set(_loaded_once()))
-            # threads would share one lock on the files; a page of the scheduler's state is nobody's wish here
+            # threads would share one lock on the files; a page of the scheduler's state is nobody's wish here, and
+            # what it serves all the same must not want the port that another campaign has
             cluster = LocalCluster(
-                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-            )
+                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50,
+                scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
+            )  # fmt: skip
             stack.enter_context(cluster)
             yield stack.enter_context(Client(cluster, timeout=PATIENCE_S))
             return
