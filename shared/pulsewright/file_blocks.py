@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -253,7 +255,8 @@ class PositionedSource(FileSource):
 class ChunkedSource(FileSource):
     """Chunked or compressed samples, through HDF5, whose own lock lets one thread read at a time.
 
-    Chunks so large that a row of them would crowd HDF5's memory are unpacked row by row into temporary files.
+    Chunks so large that a row of them would crowd HDF5's memory are unpacked row by row into temporary files. Neither
+    closing it nor asking how its file is waits for a read that is under way.
 
     Parameters
     ----------
@@ -270,6 +273,9 @@ class ChunkedSource(FileSource):
         self._file = file
         self._dataset = dataset
         self._rows = self._rows_of(dataset)
+        self._lock = threading.Lock()
+        self._readers, self._closed = 0, False
+        self._number = _descriptor_of(file)
         self._remember(Path(os.fsdecode(file.filename)))
 
     def _rows_of(self, dataset: Any) -> UnpackedRows | None:
@@ -298,8 +304,10 @@ class ChunkedSource(FileSource):
         SessionFileError
             If a chunk is damaged, the file was written to since it was opened, or the session has been closed.
         """
-        if not self._file:
-            raise self._failed(records, "the session has been closed")
+        with self._reading(records):
+            return self._checked(room, records, channels, samples)
+
+    def _checked(self, room: Room, records: range, channels: range, samples: range) -> Codes:
         try:
             codes = self._unpacked(room, records, channels, samples).astype(self._dtype, copy=False)
         except SessionFileError:
@@ -323,14 +331,40 @@ class ChunkedSource(FileSource):
 
     def file_status(self) -> os.stat_result | None:
         """Return the state of the file that is open; None where HDF5 does not tell, or once it was closed."""
-        try:
-            return os.fstat(self._file.id.get_vfd_handle())
-        except Exception:  # h5py answers with nearly any type of exception
+        try:  # by its number: HDF5 itself would answer only once it has unpacked what it is at
+            return None if self._closed or self._number is None else os.fstat(self._number)
+        except OSError:
             return None
 
+    @contextmanager
+    def _reading(self, records: range) -> Iterator[None]:
+        with self._lock:
+            if self._closed:
+                raise self._failed(records, "the session has been closed")
+            self._readers += 1
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._readers -= 1
+                last = self._closed and not self._readers
+            if last:
+                self._file.close()
+
     def close(self) -> None:
-        """Give back the file."""
-        rows = self._rows
-        if rows is not None:
-            rows.close()
-        self._file.close()
+        """Give back the file; where it is being read, whoever reads it last does that."""
+        if self._rows is not None:
+            self._rows.close()
+        with self._lock:
+            idle = not self._closed and not self._readers
+            self._closed = True
+        if idle:
+            self._file.close()
+
+
+def _descriptor_of(file: Any) -> int | None:
+    """Return the number of an HDF5 file's descriptor; None where HDF5 does not tell."""
+    try:
+        return int(file.id.get_vfd_handle())
+    except Exception:  # h5py answers with nearly any type of exception
+        return None

@@ -49,6 +49,10 @@ class UnpackedRows:
         self._most = max(FEWEST_ROWS, MOST_BYTES // max(row_bytes, 1))
         self._rows: OrderedDict[int, BlockSource] = OrderedDict()
         self._lock = threading.Lock()
+        """Of the rows that are kept; held for a moment only."""
+        self._unpacking = threading.Lock()
+        """Held as long as a row is unpacked: two at once would take twice the room, and HDF5 lets in one alone."""
+        self._closed = False
 
     def part(self, room: Room, records: range, channels: range, samples: range) -> Codes:
         """Return a part of the samples, shape (records, channels, samples).
@@ -64,6 +68,8 @@ class UnpackedRows:
         ------
         OSError
             If there is no room on the disk.
+        EOFError
+            If it was closed meanwhile.
         Exception
             Whatever HDF5 raises for a chunk that is damaged.
         """
@@ -84,14 +90,25 @@ class UnpackedRows:
         return source.part_in(room, inside, channels, samples)
 
     def _row(self, row: int) -> BlockSource:
-        """Return a row; unpack it first if it is not kept. Whoever needs it too waits meanwhile."""
+        """Return a row; unpack it first if it is not kept. Only who needs one that is not kept waits meanwhile."""
+        source = self._kept(row)
+        if source is not None:
+            return source
+        with self._unpacking:
+            source = self._kept(row)  # whoever came before may have needed it too
+            if source is None:
+                source = self._unpack(row)
+                with self._lock:
+                    self._rows[row] = source
+                    while len(self._rows) > self._most:
+                        self._rows.popitem(last=False)  # who still reads it keeps it until then
+        return source
+
+    def _kept(self, row: int) -> BlockSource | None:
         with self._lock:
             source = self._rows.get(row)
-            if source is None:
-                source = self._rows[row] = self._unpack(row)
-            self._rows.move_to_end(row)
-            while len(self._rows) > self._most:
-                self._rows.popitem(last=False)  # who still reads it keeps it until then
+            if source is not None:
+                self._rows.move_to_end(row)
             return source
 
     def _unpack(self, row: int) -> BlockSource:
@@ -102,6 +119,8 @@ class UnpackedRows:
             with os.fdopen(number, "r+b", buffering=0) as file:
                 os.truncate(file.fileno(), len(own) * channels * length * self._dataset.dtype.itemsize)
                 for wanted_channels, wanted_samples in self._grid():
+                    if self._closed:
+                        raise EOFError("the session has been closed")
                     block = self._dataset[own.start : own.stop, wanted_channels, wanted_samples]
                     _put(file, np.ascontiguousarray(block), (channels, length), wanted_channels, wanted_samples)
             return self._open(Path(name), (len(own), channels, length))
@@ -117,7 +136,8 @@ class UnpackedRows:
                 yield slice(c, min(c + channel_step, channels)), slice(s, min(s + sample_step, length))
 
     def close(self) -> None:
-        """Give back every row."""
+        """Give back every row; one that is being unpacked is given up at its next chunk, and not waited for."""
+        self._closed = True
         with self._lock:
             self._rows.clear()
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
-from collections.abc import Iterator, Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +18,15 @@ import h5py
 import numpy as np
 import pytest
 
-from pulsewright import file_blocks
+from pulsewright import file_blocks, unpacked_rows
+from pulsewright.errors import SessionFileError
 from pulsewright.opening import open_session
 from pulsewright.session import Channel, Session
 from pulsewright.store import write_session
 
 SHAPES = [(4, 5, 4000), (7, 2, 1500), (23, 1, 4000), (23, 5, 700), (3, 3, 3)]
 NUMBER = (23, 5, 4000)
+LONGEST_WAIT = 20.0
 
 
 @pytest.fixture
@@ -91,6 +94,65 @@ def test_without_room_for_temporary_files_it_is_read_all_the_same(
     monkeypatch.setattr(tempfile, "mkstemp", full)
     with open_session(path) as session:
         np.testing.assert_array_equal(session.codes(2, 15), samples[2:15])
+
+
+class Held:
+    """Holds up whoever unpacks a row, before its second chunk, until it is told to go on."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.reached, self.go_on = threading.Event(), threading.Event()
+        self.armed = False
+        grid = unpacked_rows.UnpackedRows._grid
+
+        def holding(rows: unpacked_rows.UnpackedRows) -> Iterator[tuple[slice, slice]]:
+            for place, chunk in enumerate(grid(rows)):
+                if place == 1 and self.armed:
+                    self.reached.set()
+                    self.go_on.wait(LONGEST_WAIT)
+                yield chunk
+
+        monkeypatch.setattr(unpacked_rows.UnpackedRows, "_grid", holding)
+
+
+def in_a_thread(work: Callable[[], object]) -> tuple[threading.Thread, list[object]]:
+    """Start work; return its thread, and a list that will hold what came of it."""
+    came: list[object] = []
+
+    def run() -> None:
+        try:
+            came.append(work())
+        except SessionFileError as error:
+            came.append(error)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    return thread, came
+
+
+def test_what_was_unpacked_is_read_while_another_row_is_unpacked_and_closing_waits_for_neither(
+    samples: np.ndarray[Any, Any], tmp_path: Path, scratch: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(file_blocks, "SMALL_ROW", 0)
+    held = Held(monkeypatch)
+    session = open_session(chunked(tmp_path / "s.h5", samples, (4, 1, 4000)))
+    np.testing.assert_array_equal(session.codes(0, 2), samples[:2])
+    held.armed = True
+    unpacking, refused = in_a_thread(lambda: session.codes(9, 10))
+    assert held.reached.wait(LONGEST_WAIT)
+    reading, came = in_a_thread(lambda: session.codes(1, 3))
+    reading.join(LONGEST_WAIT)
+    assert came, "it waited for another row"
+    np.testing.assert_array_equal(came[0], samples[1:3])
+    closing, closed = in_a_thread(session.close)
+    closing.join(LONGEST_WAIT)
+    assert closed, "closing waited for a row"
+    assert session.source.file_status() is None
+    held.go_on.set()
+    unpacking.join(LONGEST_WAIT)
+    assert "the session has been closed" in str(refused[0])
+    assert list(scratch.iterdir()) == []
+    with h5py.File(tmp_path / "s.h5", "r+"):
+        pass  # HDF5 would refuse to write to a file that it still holds open for reading
 
 
 class Counted:

@@ -64,15 +64,12 @@ class FormPage(BesideTheDesk):
 
     def add_button(self, text: str, accessible: str) -> QPushButton:
         """Put a button to the right of the others."""
-        button = QPushButton(text)
-        button.setAccessibleName(accessible)
-        button.setToolTip(accessible)
-        button.setAutoDefault(False)
+        button = page_button(text, accessible)
         self.buttons.addWidget(button)
         return button
 
     def add_bar(self, accessible: str) -> QProgressBar:
-        """Put a bar above the line that tells how it goes."""
+        """Put a bar below the line that tells how it goes."""
         bar = QProgressBar()
         bar.setRange(0, _BAR_STEPS)
         bar.setTextVisible(False)
@@ -95,3 +92,12 @@ class FormPage(BesideTheDesk):
             self.resize(QSize(wide, max(self.height(), needed)).boundedTo(self.screen().availableSize()))
         self.raise_()
         self.activateWindow()
+
+
+def page_button(text: str, accessible: str) -> QPushButton:
+    """Return a button for a page; Return in a field does not press it."""
+    button = QPushButton(text)
+    button.setAccessibleName(accessible)
+    button.setToolTip(accessible)
+    button.setAutoDefault(False)
+    return button

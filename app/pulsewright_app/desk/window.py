@@ -424,9 +424,10 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.manners.leave()
         windows.part(self)
         self._own_keys.leave()
+        self.background.cancel_all()
+        if self.document.session is not None:
+            self.document.session.close()  # before the workers are waited for: what unpacks a large chunk stops then
         self.background.close()
         self.importing.close()
         self.reviewing.leave()
-        if self.document.session is not None:
-            self.document.session.close()
         super().closeEvent(event)

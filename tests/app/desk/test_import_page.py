@@ -172,6 +172,31 @@ def test_a_headerless_csv_with_milliseconds_and_decimal_commas(
         assert "Time unit: ms (given)" in session.notes
 
 
+def test_what_is_being_typed_stays_while_another_file_is_looked_at(
+    make_window: MakeWindow, qtbot: Any, headerless: tuple[Path, np.ndarray], tmp_path: Path
+) -> None:
+    path, _ = headerless
+    other, third = tmp_path / "other.csv", tmp_path / "third.csv"
+    for copy in (other, third):
+        copy.write_bytes(path.read_bytes())
+    desk = make_window()
+    drop(desk, [path, other])
+    page = shown_page(qtbot)
+    for name, typed in (("Channel names", "H01,H"), ("Module of the chosen file", "north")):
+        line = called(page, name, QLineEdit)
+        qtbot.mouseClick(line, LEFT)
+        line.selectAll()
+        qtbot.keyClicks(line, typed)
+        drop(page, [third])
+        looked_at(qtbot, page)
+        assert line.text() == typed and line.hasFocus()
+        qtbot.keyClick(line, Qt.Key.Key_Return)
+        looked_at(qtbot, page)
+        third = third.rename(tmp_path / f"{third.stem}x.csv")
+    assert field(page, "Channel names") == "H01,H"
+    assert field(page, "Module of the chosen file") == "north"
+
+
 def test_what_is_wrong_is_said_beside_the_field_and_mended_there(
     make_window: MakeWindow, qtbot: Any, headerless: tuple[Path, np.ndarray]
 ) -> None:

@@ -18,11 +18,11 @@ from PySide6.QtWidgets import QApplication, QComboBox, QFileDialog, QLabel, QSpi
 from pulsewright.review import read_review, review_path_for
 from pulsewright_analysis.findings import Watch
 from pulsewright_app.desk.habits.manners import set_font_percent
-from pulsewright_app.desk.saving.picture_page import ON_SCREEN
+from pulsewright_app.desk.saving.picture_page import IN_DARK, IN_LIGHT, ON_SCREEN
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK
 
-from .gestures import Settle, labelled, message, press, shown_windows
+from .gestures import Settle, colours_of, labelled, message, press, shown_windows
 from .test_saving import PICTURE, SAVE_PICTURE, SAVE_SHEET, SHEET, called, click, how_it_goes, page_of
 
 
@@ -167,6 +167,49 @@ def test_the_screen_is_saved_before_anything_is_measured(
     shown = view.canvas.mapTo(view, view.canvas.plot_rect().center().toPoint())
     around = {image.pixelColor(2 * shown.x() + x, 2 * shown.y() + y).name() for x in range(60) for y in range(60)}
     assert (DARK.plot in around) is dark
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("view", ["single", "map"])
+def test_the_screen_is_saved_in_the_colours_that_are_chosen(
+    dark: bool, view: Any, desk: DeskWindow, qtbot: Any, settle: Settle, target: Path
+) -> None:
+    """The same picture, pixel by pixel, as of a desk that is in these colours; the desk has its own again."""
+    saved = []
+    for own in (dark, not dark):
+        desk.viewing.set_dark(own)
+        desk.viewing.set_view(view)
+        settle(desk)
+        press(desk, qtbot, "Ctrl+P")
+        page = page_of(desk, PICTURE)
+        page.drawn.setCurrentText(IN_DARK if dark else IN_LIGHT)
+        settle(desk)
+        assert ("for a moment" in how_it_goes(page)) is (own is not dark)
+        click(qtbot, page, SAVE_PICTURE)
+        settle(desk)
+        assert how_it_goes(page) == f"Saved: {target}."
+        assert desk.viewing.dark is own
+        saved.append(colours_of(QImage(str(target))))
+        page.close()
+    assert (saved[0] == saved[1]).all()
+    assert bool(saved[0].mean() < 110) is dark
+
+
+def test_a_desk_in_other_colours_for_a_moment_has_its_own_when_stopped(
+    desk: DeskWindow, qtbot: Any, settle: Settle, target: Path
+) -> None:
+    settle(desk)
+    press(desk, qtbot, "Ctrl+P")
+    page = page_of(desk, PICTURE)
+    page.drawn.setCurrentText(IN_DARK)
+    click(qtbot, page, SAVE_PICTURE)
+    assert desk.viewing.dark
+    click(qtbot, page, "Leave off making the picture")
+    assert not desk.viewing.dark
+    assert how_it_goes(page) == "It was called off."
+    settle(desk)
+    assert not target.exists()
+    assert called(page, SAVE_PICTURE).isEnabled()
 
 
 def test_a_screen_is_not_written_as_lines(desk: DeskWindow, qtbot: Any, tmp_path: Path) -> None:

@@ -19,9 +19,19 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QPoint, Qt, QUrl
 from PySide6.QtGui import QDesktopServices, QImage
-from PySide6.QtWidgets import QAbstractButton, QApplication, QFileDialog, QLabel, QLineEdit, QSpinBox, QTableWidget
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QApplication,
+    QComboBox,
+    QFileDialog,
+    QLabel,
+    QLineEdit,
+    QSpinBox,
+    QTableWidget,
+)
 
 from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.evidence.view_files import PictureSize
 from pulsewright_app.samples import sample
 
 from .gestures import Settle, labelled, message, press, shown_windows
@@ -49,7 +59,7 @@ def page_of(desk: DeskWindow, title: str) -> Any:
 
 
 def called(page: Any, name: str) -> Any:
-    kinds = (QAbstractButton, QLineEdit, QSpinBox, QTableWidget, QLabel)
+    kinds = (QAbstractButton, QLineEdit, QSpinBox, QTableWidget, QLabel, QComboBox)
     return next(w for kind in kinds for w in page.findChildren(kind) if w.accessibleName() == name)
 
 
@@ -263,6 +273,57 @@ def test_each_view_is_saved_as_png_and_svg_at_the_size_that_was_chosen(
     assert all(link.startswith(("#", "data:image/png;base64,")) for link in links)
     pictures = sum(link.startswith("data:") for link in links)
     assert pictures == (1 if view in ("afterglow", "map") else 0)
+
+
+def test_no_picture_as_on_the_sheet_is_made_of_numbers_that_are_not_final(
+    desk: DeskWindow, qtbot: Any, settle: Settle, chosen: dict[str, Any], tmp_path: Path
+) -> None:
+    press(desk, qtbot, "Ctrl+P")
+    page = page_of(desk, PICTURE)
+    assert called(page, SAVE_PICTURE).isEnabled()
+    desk.results.mark_out_of_date()
+    assert "older than the settings" in how_it_goes(page)
+    assert not called(page, SAVE_PICTURE).isEnabled()
+    desk.saving.files.write_picture(tmp_path / "old.png", PictureSize(600, 400))
+    settle(desk)
+    assert not (tmp_path / "old.png").exists()
+    box = called(page, "How the view is drawn")
+    box.setFocus()
+    qtbot.keyClick(box, Qt.Key.Key_Down)
+    assert called(page, SAVE_PICTURE).isEnabled()
+    chosen["file"], chosen["form"] = tmp_path / "screen.png", "PNG"
+    click(qtbot, page, SAVE_PICTURE)
+    settle(desk)
+    assert not QImage(str(tmp_path / "screen.png")).isNull()
+
+
+def test_what_the_sheet_does_not_draw_of_a_view_is_said(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    desk.viewing.set_view("afterglow")
+    desk.viewing.glow.set_half_life(3)
+    press(desk, qtbot, "Ctrl+P")
+    page = page_of(desk, PICTURE)
+    assert how_it_goes(page).endswith("; without the fade, which it does not draw.")
+    desk.viewing.glow.set_mean(True)
+    assert how_it_goes(page).endswith("; without the fade and the mean, which it does not draw.")
+    desk.activateWindow()
+    press(desk, qtbot, "V")
+    assert how_it_goes(page_of(desk, VIEWS)) == "Added without the fade and the mean, which the sheet does not draw."
+    desk.viewing.set_view("single")
+    assert how_it_goes(page).endswith("with its caption below.")
+    desk.viewing.trims.step_scale(0, up=True)
+    assert how_it_goes(page).endswith("; without what is drawn larger or higher than recorded, which it does not draw.")
+
+
+def test_a_caption_goes_on_being_written_while_other_things_are_added(desk: DeskWindow, qtbot: Any) -> None:
+    press(desk, qtbot, "V")
+    table = called(page_of(desk, VIEWS), VIEWS)
+    editor = table.findChild(QLineEdit)
+    qtbot.keyClicks(editor, "The plate")
+    desk.document.flag(3)
+    assert table.findChild(QLineEdit) is editor and editor.text() == "The plate"
+    qtbot.keyClicks(editor, " stands still")
+    qtbot.keyClick(editor, Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: desk.document.sheet_views[0].caption == "The plate stands still")
 
 
 def test_views_are_added_captioned_moved_and_taken_off(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QComboBox, QFormLayout, QLabel, QLineEdit, QSizePo
 
 from pulsewright.formats.option_words import OPTIONS
 from pulsewright.formats.understanding import Assumption
+from pulsewright_app.desk.importing.typed_fields import show_text
 
 _ORIGINS = {
     "file": "said by the file",
@@ -136,10 +137,8 @@ class _Row(QWidget):
                 self.choice.clear()
                 self.choice.addItems(assumption.choices)
         text = given if given is not None else "" if assumption is None else assumption.value
-        self._shown = text
-        if self.line.text() != text:
-            self.line.setText(text)
-            self.line.setCursorPosition(0)
+        before, self._shown = self._shown, text
+        show_text(self.line, text, before)
         self.error.setText(f"! {problem}" if problem else "")
         self.error.setVisible(bool(problem))
         origin = "option" if given is not None else "missing" if assumption is None else assumption.origin

@@ -11,8 +11,6 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QListWidget,
-    QProgressBar,
-    QPushButton,
     QScrollArea,
     QSplitter,
     QVBoxLayout,
@@ -20,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from pulsewright_app.desk.dropped_files import TakesFiles
-from pulsewright_app.desk.form_page import FormPage
+from pulsewright_app.desk.form_page import FormPage, page_button
 from pulsewright_app.desk.importing.assumption_form import AssumptionForm
 from pulsewright_app.desk.importing.importing import Importing, Recording
 from pulsewright_app.desk.importing.module_row import ModuleRow
@@ -49,10 +47,7 @@ class ImportPage(TakesFiles, FormPage):
         ))  # fmt: skip
         self.target = QLineEdit()
         self.target.setPlaceholderText("a new session file, NAME.h5")
-        self.bar = QProgressBar()
-        self.bar.setRange(0, 1000)
-        self.bar.setTextVisible(False)
-        self.bar.setAccessibleName("How far the import has come")
+        self.bar = self.add_bar("How far the import has come")
         self._said = ""
         self._lay_out()
         self._connect()
@@ -64,8 +59,8 @@ class ImportPage(TakesFiles, FormPage):
     # -- building -------------------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        self.add_files_button = _button("Add files …", "Choose files to import")
-        self.remove_button = _button("Leave out", "Leave the chosen file out")
+        self.add_files_button = page_button("Add files …", "Choose files to import")
+        self.remove_button = page_button("Leave out", "Leave the chosen file out")
         files = QHBoxLayout()
         files.addWidget(self.add_files_button)
         files.addWidget(self.remove_button)
@@ -93,14 +88,13 @@ class ImportPage(TakesFiles, FormPage):
         sides.addWidget(right)
         sides.setSizes([430, 520])
         self.column.insertWidget(0, sides, 100)
-        self.choose_button = _button("Choose …", "Choose the session file to make")
+        self.choose_button = page_button("Choose …", "Choose the session file to make")
         where = QHBoxLayout()
         where.addWidget(self.target, 1)
         where.addWidget(self.choose_button)
         self.target.setAccessibleName("Session file to make")
         self.add_field("Write to", where)
         self.fields.addRow("", self.target_wrong)
-        self.column.insertWidget(2, self.bar)
         self.import_button = self.add_button("Import", "Write the session file and open it")
         self.cancel_button = self.add_button("Cancel", "Leave off writing; no file is made")
         self.close_button = self.add_button("Close", "Close this page")
@@ -180,8 +174,7 @@ class ImportPage(TakesFiles, FormPage):
         _tell(self.odd, "\n".join(f"! {with_full_stop(capitalised(clause))}" for clause in understood.odd))
 
     def _progress(self, share: float, doing: str) -> None:
-        self.bar.setValue(round(1000 * share))
-        self.told.setText(f"{doing} …")
+        self.show_progress(self.bar, share, doing)
 
     def _say(self, sentence: str) -> None:
         self._said = sentence
@@ -248,14 +241,6 @@ def _label(name: str) -> QLabel:
     label.setAccessibleName(name)
     label.hide()
     return label
-
-
-def _button(text: str, accessible: str) -> QPushButton:
-    button = QPushButton(text)
-    button.setAccessibleName(accessible)
-    button.setToolTip(accessible)
-    button.setAutoDefault(False)
-    return button
 
 
 def _tell(label: QLabel, text: str) -> None:

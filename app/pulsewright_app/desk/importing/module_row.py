@@ -6,6 +6,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QFormLayout, QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from pulsewright_app.desk.importing.importing import Importing
+from pulsewright_app.desk.importing.typed_fields import show_text
 from pulsewright_app.wording import capitalised, with_full_stop
 
 BY_NUMBER, BY_TIME = "their number", "trigger time, within"
@@ -21,6 +22,8 @@ class ModuleRow(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self._shown = ("", "")
+        """Module and tolerance as they were shown last."""
         self.module, self.tolerance = QLineEdit(), QLineEdit()
         self.module.setAccessibleName("Module of the chosen file")
         self.module.setToolTip("All channels of the chosen file belong to this module")
@@ -51,13 +54,13 @@ class ModuleRow(QWidget):
         self.setVisible(module is not None)
         if module is None:
             return
-        if self.module.text() != module:
-            self.module.setText(module)
+        before, self._shown = self._shown, (module, importing.tolerance)
+        show_text(self.module, module, before[0])
         by_time = bool(importing.tolerance)
         self.by.setCurrentText(BY_TIME if by_time else BY_NUMBER)
         self.tolerance.setVisible(by_time)
-        if by_time and self.tolerance.text() != importing.tolerance:
-            self.tolerance.setText(importing.tolerance)
+        if by_time:
+            show_text(self.tolerance, importing.tolerance, before[1])
         lines = [importing.apart] if importing.apart else [with_full_stop(capitalised(c)) for c in importing.told]
         self.outcome.setText("\n".join(f"! {line}" for line in lines))
         self.outcome.setVisible(bool(lines))

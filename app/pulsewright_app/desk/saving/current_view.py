@@ -8,7 +8,9 @@ from pulsewright.errors import FilterError
 from pulsewright.review import SheetView
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.filtering import Filtering
+from pulsewright_app.desk.trims import AS_RECORDED
 from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.wording import listed
 
 
 def current_view(document: Document, viewing: Viewing) -> SheetView | str:
@@ -41,6 +43,21 @@ def current_view(document: Document, viewing: Viewing) -> SheetView | str:
         reference=_reference(viewing),
         markers=bool(document.pairs or document.levels),
     )
+
+
+def left_away(viewing: Viewing) -> str:
+    """Return what of the view on the screen the sheet does not draw, in words; empty where it draws all of it."""
+    glow, reference = viewing.glow, viewing.reference
+    in_glow, in_single = viewing.view == "afterglow", viewing.view == "single"
+    trimmed = any(viewing.trims.of(channel) != AS_RECORDED for channel in viewing.visible_channels)
+    told = {
+        "the fade": in_glow and glow.half_life is not None,
+        "the mean": in_glow and glow.mean,
+        "the current record": in_glow and glow.current,
+        "the difference": in_single and reference.of != "none" and reference.difference != "off",
+        "what is drawn larger or higher than recorded": in_single and trimmed,
+    }
+    return listed([what for what, so in told.items() if so])
 
 
 def _reference(viewing: Viewing) -> int | Literal["mean"] | None:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 RECORDS = "Writing the records"
 SERIES = "Writing the pair over all records"
 SHEET, PICTURE, NUMBERS = "Writing the evidence sheet", "Writing the picture", "Writing the numbers"
+_OR_THE_SCREEN = "or save the view as it is on the screen."
 TABLES = (RECORDS, SERIES, NUMBERS)
 """What is written without a page of its own."""
 
@@ -91,6 +92,19 @@ class Files(QObject):
             return "The digest of the whole file is still being taken; the sheet can be saved when it is known."
         return ""
 
+    def picture_refused(self) -> str:
+        """Return why the view cannot be drawn as on the sheet now, in a sentence; empty where it can."""
+        view, results = current_view(self._document, self._viewing), self._results
+        if isinstance(view, str):
+            return view
+        if results.findings is None:
+            return f"The session is not measured yet: wait until it is, {_OR_THE_SCREEN}"
+        if results.partial:
+            return f"Only {results.part} are measured so far: wait for the others, {_OR_THE_SCREEN}"
+        if results.out_of_date:
+            return f"The findings are older than the settings: measure again first, {_OR_THE_SCREEN}"
+        return ""
+
     def assessment(self) -> Assessment | None:
         """Return what was measured and judged; None before anything was."""
         findings = self._results.findings
@@ -120,15 +134,10 @@ class Files(QObject):
 
     def write_picture(self, path: Path, size: PictureSize) -> None:
         """Write the view that is looked at as PNG or SVG, by the ending of the file's name."""
-        session, findings = self._document.session, self._results.findings
+        session, findings, refused = self._document.session, self._results.findings, self.picture_refused()
         view = current_view(self._document, self._viewing)
-        if isinstance(view, str) or session is None:
-            self.failed.emit(PICTURE, str(view))
-            return
-        if findings is None:
-            self.failed.emit(
-                PICTURE, "The session is not measured yet: wait until it is, or save the view as it is on the screen."
-            )
+        if refused or isinstance(view, str) or session is None or findings is None:
+            self.failed.emit(PICTURE, refused)
             return
         review = self._reviewing.as_it_stands()
 

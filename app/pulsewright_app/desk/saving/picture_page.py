@@ -12,15 +12,19 @@ from pulsewright.errors import PulsewrightError
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
 from pulsewright_app.desk.results import Results
+from pulsewright_app.desk.saving.current_view import left_away
 from pulsewright_app.desk.saving.files import PICTURE, Files
+from pulsewright_app.desk.saving.other_colours import OtherColours
 from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.desk.viewing import Viewing
+from pulsewright_app.desk.views.view import View
 from pulsewright_app.evidence.view_files import LARGEST, SMALLEST, SUFFIXES, PictureSize
 
 FORMS = "PNG, pixels (*.png);;SVG, lines (*.svg)"
 FORM_OF_SCREEN = "PNG, pixels (*.png)"
 MOST_DENSE = 4
 ON_WHITE, ON_SCREEN = "On white, as on the sheet", "As it is on the screen"
+IN_LIGHT, IN_DARK = "As on the screen, in light colours", "As on the screen, in dark colours"
 
 
 def screen_image(view: QWidget, density: float) -> QImage:
@@ -49,14 +53,15 @@ class PicturePage(FormPage):
         viewing: Viewing,
         results: Results,
         files: Files,
-        shown: Callable[[], QWidget],
+        shown: Callable[[], View],
         parent: QWidget | None = None,
     ) -> None:
         super().__init__("Save the picture", parent)
         self._document, self._viewing, self._files = document, viewing, files
-        self._results, self._shown, self._sized = results, shown, False
+        self._shown, self._sized = shown, False
         self.drawn = QComboBox()
-        self.drawn.addItems([ON_WHITE, ON_SCREEN])
+        self.drawn.addItems([ON_WHITE, ON_SCREEN, IN_LIGHT, IN_DARK])
+        self._other_colours = OtherColours(viewing, shown, self)
         self.across, self.down, self.density = (QSpinBox() for _ in range(3))
         for side in (self.across, self.down):
             side.setRange(SMALLEST, LARGEST)
@@ -76,10 +81,14 @@ class PicturePage(FormPage):
         self.bar = self.add_bar("How much of the picture is made")
         self.drawn.currentIndexChanged.connect(self._update)
         self.save_button.clicked.connect(self.choose)
-        self.stop_button.clicked.connect(lambda: files.cancel(PICTURE))
+        self.stop_button.clicked.connect(self._stop)
         self.close_button.clicked.connect(self.close)
-        for signal in (viewing.view_changed, viewing.record_changed, viewing.channel_changed, results.changed):
+        for signal in (
+            viewing.view_changed, viewing.record_changed, viewing.channel_changed, viewing.dark_changed,
+            viewing.glow.changed, viewing.reference.changed, viewing.trims.changed, results.changed,
+        ):  # fmt: skip
             signal.connect(self._update)
+        document.session_changed.connect(self._other_colours.give_up)
         document.session_changed.connect(self._update)
         files.saved.connect(self._saved)
         files.failed.connect(self._failed)
@@ -104,11 +113,17 @@ class PicturePage(FormPage):
 
     @property
     def _of_screen(self) -> bool:
-        return self.drawn.currentText() == ON_SCREEN
+        return self.drawn.currentText() != ON_WHITE
+
+    @property
+    def _dark(self) -> bool:
+        """Whether the picture of the screen is to be dark."""
+        return {IN_LIGHT: False, IN_DARK: True}.get(self.drawn.currentText(), self._viewing.dark)
 
     def _update(self) -> None:
-        session, writing = self._document.session, self._files.writing(PICTURE)
-        self.save_button.setEnabled(session is not None and not writing)
+        session, writing = self._document.session, self._files.writing(PICTURE) or self._other_colours.waiting
+        refused = "" if self._of_screen else self._files.picture_refused()
+        self.save_button.setEnabled(session is not None and not writing and not refused)
         self.stop_button.setVisible(writing)
         self.bar.setVisible(writing)
         for side in (self.across, self.down):  # the screen has its own size
@@ -125,12 +140,17 @@ class PicturePage(FormPage):
             "afterglow": f"Afterglow, {name}",
             "map": f"Map, {name}",
         }[viewing.view]
-        if self._of_screen:
+        if self._of_screen and self._dark != self._viewing.dark:
+            colours = "dark" if self._dark else "light"
+            self.told.setText(f"{what}; as on the screen, in its size; the desk turns {colours} for a moment.")
+        elif self._of_screen:
             self.told.setText(f"{what}; as it is on the screen, in its colours and its size.")
-        elif self._results.findings is None:
-            self.told.setText(f"{what}; not measured yet: it can be saved as it is on the screen.")
+        elif refused:
+            self.told.setText(f"{what}. {refused}")
         else:
-            self.told.setText(f"{what}; drawn on white as on the evidence sheet, with its caption below.")
+            lacking = left_away(viewing)
+            without = f"; without {lacking}, which it does not draw" if lacking else ""
+            self.told.setText(f"{what}; drawn on white as on the evidence sheet, with its caption below{without}.")
 
     def choose(self) -> None:
         """Ask for the file, and write the picture into it."""
@@ -162,8 +182,21 @@ class PicturePage(FormPage):
         if path.suffix.lower() != ".png":
             self.told.setText(f"{path.name}: the screen is written as .png; choose {ON_WHITE!r} for lines.")
             return
-        self._files.write_screen(path, screen_image(self._shown(), self.density.value()))
-        self._begun()
+        density = self.density.value()
+
+        def write(view: View) -> None:
+            self._files.write_screen(path, screen_image(view, density))
+            self._begun()
+
+        self._other_colours.draw(self._dark, write)
+        self._update()
+
+    def _stop(self) -> None:
+        """Leave off, whether it is being drawn or written."""
+        if self._other_colours.waiting:
+            self._other_colours.give_up()
+            self._failed(PICTURE, "It was called off.")
+        self._files.cancel(PICTURE)
 
     def _begun(self) -> None:
         self.bar.setValue(0)

@@ -80,7 +80,7 @@ class Saving(QObject):
         if refused:
             self._window.viewing.tell(refused)
         else:
-            self.show_views_page().edit_last()
+            self.show_views_page().show_added()
 
     def copy_picture(self) -> None:
         """Copy the view as it is on the screen, caption and all, to the clipboard."""

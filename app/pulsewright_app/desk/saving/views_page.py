@@ -11,7 +11,7 @@ from pulsewright.review import SheetView
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.filtering import Filtering
 from pulsewright_app.desk.form_page import FormPage
-from pulsewright_app.desk.saving.current_view import current_view, go_to_view
+from pulsewright_app.desk.saving.current_view import current_view, go_to_view, left_away
 from pulsewright_app.desk.viewing import Viewing
 
 SHOWN, CAPTION = 0, 1
@@ -57,7 +57,7 @@ class ViewsPage(FormPage):
         self.remove_button.clicked.connect(self._remove)
         self.close_button.clicked.connect(self.close)
         self.table.itemSelectionChanged.connect(self._allow)
-        document.history_changed.connect(self._rebuild)
+        document.sheet_views_changed.connect(self._rebuild)
         document.session_changed.connect(self._rebuild)
         self._filling = False
         self.resize(720, 320)
@@ -101,8 +101,10 @@ class ViewsPage(FormPage):
 
     # -- gestures -------------------------------------------------------------------------------------------
 
-    def edit_last(self) -> None:
-        """Let the caption of the view that was added last be written."""
+    def show_added(self) -> None:
+        """Let the caption of the view that was added last be written, and say what the sheet does not draw of it."""
+        lacking = left_away(self._viewing)
+        self.told.setText(f"Added without {lacking}, which the sheet does not draw." if lacking else "")
         row = self.table.rowCount() - 1
         item = self.table.item(row, CAPTION)
         if item is not None:
@@ -115,7 +117,7 @@ class ViewsPage(FormPage):
         if refused:
             self.told.setText(refused)
         else:
-            self.edit_last()
+            self.show_added()
 
     def _caption_written(self, item: QTableWidgetItem) -> None:
         views = self._document.sheet_views

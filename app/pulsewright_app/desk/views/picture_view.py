@@ -81,6 +81,11 @@ class PictureView(View, Generic[Made]):
 
         self.desk.background.start(self.KEY, work_of, self._take, self._failed, partial=self._take_part, picture=True)
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether it shows all that the state says, and nothing of it is being made."""
+        return super().at_rest and self.making is None
+
     def leave_off(self) -> None:
         """Give up what is being made."""
         self.desk.background.cancel(self.KEY)

@@ -200,6 +200,11 @@ class View(QWidget):
         """Whether it is to be drawn anew soon."""
         return self._timer.isActive()
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether it shows all that the state says."""
+        return not self.scheduled
+
     def showEvent(self, event: QShowEvent) -> None:
         """Catch up with what changed while it was hidden."""
         super().showEvent(event)
