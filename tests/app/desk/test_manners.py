@@ -328,6 +328,21 @@ def test_an_ampersand_in_a_name_is_a_letter_and_no_key(
     assert desk.actions_by_name["undo"].text() == "Undo: Remove ping && echo"
 
 
+def test_the_guide_shows_the_late_channel_where_it_can_be_seen(habitual: Make, settle: Settle) -> None:
+    """The recipe of the sample, sample_sessions/scenario.py, delays H07 by 10 ns: less than a pixel of the lanes."""
+    desk = habitual()
+    desk.resize(1366, 768)
+    desk.open_sample()
+    settle(desk)
+    step = next(step for step in STEPS if "late channel" in step.title)
+    step.show(desk)
+    settle(desk)
+    assert desk.middle.view.canvas.pixel_time > 10e-9  # so that the guide must not say that the lanes show it
+    shown = desk.findings_panel.pages.currentWidget()
+    assert shown.isVisible() and shown is desk.findings_panel.figures["skew"]
+    assert "Skew" in step.text
+
+
 def test_the_guide_adds_nothing_to_a_session_that_is_not_its_sample(
     habitual: Make, qtbot: Any, settle: Settle, tmp_path: Path
 ) -> None:
