@@ -127,7 +127,8 @@ class Cache:
         """
         path = self.folder / key.file_name
         try:
-            raw = path.read_bytes()
+            # what is longer than all may be, or no plain file, was never kept, and may not even fit into memory
+            raw = path.read_bytes() if path.is_file() and path.stat().st_size <= self._most_bytes else b""
         except OSError:
             return None
         try:

@@ -91,6 +91,19 @@ def test_a_header_that_lies_about_shapes_is_refused(tmp_path: Path) -> None:
         assert cache.load(KEY) is None
 
 
+def test_what_is_longer_than_all_may_be_is_not_read(tmp_path: Path) -> None:
+    """A sparse file of 8 TB: reading it would take more memory than there is."""
+    cache, path = Cache(tmp_path), tmp_path / KEY.file_name
+    path.touch()
+    os.truncate(path, 8 << 40)
+    assert cache.load(KEY) is None
+    assert not path.exists()
+    os.mkfifo(path)  # reading it would wait for ever
+    assert cache.load(KEY) is None
+    assert cache.keep(KEY, ARRAYS) == ""
+    assert same(cache.load(KEY))
+
+
 def test_the_oldest_goes_first_and_the_bound_holds(tmp_path: Path) -> None:
     cache = Cache(tmp_path, most_bytes=3_500)
     keys = [replace(KEY, what=f"{number}") for number in range(4)]

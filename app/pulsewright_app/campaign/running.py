@@ -8,7 +8,7 @@ from functools import partial
 from importlib.metadata import version as installed
 from pathlib import Path
 
-from pulsewright.claims_file import ClaimsFile, read_claims
+from pulsewright.claims_file import ClaimsFile, claims_text_of, parse_claims
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.campaign.finding import basis_of, digest_of_text, find_sessions
 from pulsewright_app.campaign.measuring import lost, outcome_of
@@ -65,8 +65,8 @@ def run_campaign(
         If there is no session, the claims cannot be read, the results cannot be written, or the scheduler goes away.
     """
     require_dask()
-    claims = read_claims(claims_file)
-    claims_digest = digest_of_text(claims_file.read_bytes())
+    text = claims_text_of(claims_file)
+    claims, claims_digest = parse_claims(text, claims_file), digest_of_text(text)
     program = installed("pulsewright")
     there = find_sessions(folder)
     gone = results.mark_gone(there)

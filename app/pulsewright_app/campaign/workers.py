@@ -40,21 +40,7 @@ Dask would also have each worker hand freed memory back at once, by MALLOC_TRIM_
 block makes measuring take 1.6 times as long.
 """
 
-PRELOADED = (
-    "distributed",
-    "distributed.nanny",
-    "h5py",
-    "scipy.fft",
-    "scipy.special",
-    "pulsewright_app.campaign.measuring",
-    "pulsewright_app.campaign.running",
-    "pulsewright_app.inputs",
-    "pulsewright_analysis.assessment",
-    "pulsewright_analysis.claims",
-    "pulsewright_analysis.findings",
-    "pulsewright_analysis.pulse_kernels",
-    "pulsewright_analysis.sine_kernels",
-)
+PRELOADED = ("distributed", "distributed.nanny", "pulsewright_app.campaign.loaded_once")
 """What a process loads once that local workers are forked from; each would need a second for it."""
 
 Task = Callable[[str], Outcome]
@@ -104,15 +90,18 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
         "distributed.worker.profile.enabled": False,
         "distributed.scheduler.work-stealing": False,
         "distributed.admin.tick.interval": "500ms",
+        "distributed.worker.memory.monitor-interval": "1s",
         "distributed.nanny.pre-spawn-environ": ENVIRONMENT,
     }
     with ExitStack() as stack, dask.config.set(quiet):
         if address is None:
             stack.enter_context(dask.config.set(_loaded_once()))
-            # threads would share one lock on the files; a page of the scheduler's state is nobody's wish here
+            # threads would share one lock on the files; a page of the scheduler's state is nobody's wish here, and
+            # what it serves all the same must not want the port that another campaign has
             cluster = LocalCluster(
-                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-            )
+                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50,
+                scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
+            )  # fmt: skip
             stack.enter_context(cluster)
             yield stack.enter_context(Client(cluster, timeout=PATIENCE_S))
             return

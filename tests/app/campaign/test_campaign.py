@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from pulsewright.errors import PulsewrightError
+from pulsewright_app.campaign.measuring import lost
 from pulsewright_app.campaign.results_file import ResultsFile
 from pulsewright_app.campaign.trend_page import trend_page
 from pulsewright_app.cli import app
@@ -214,3 +216,13 @@ def test_no_scheduler_answers(runs, claims, tmp_path, monkeypatch):
     assert run.exit_code == 2
     assert "no scheduler answers" in run.stderr
     assert Path(tmp_path / "r.sqlite").exists()
+
+
+def test_results_that_are_removed_meanwhile_are_told(tmp_path):
+    path = tmp_path / "results.sqlite"
+    with ResultsFile(path) as results:
+        results.store(lost("a.h5", "", ""))
+        path.rename(tmp_path / "elsewhere.sqlite")
+        with pytest.raises(PulsewrightError, match=r"results\.sqlite: the results cannot be read or written"):
+            results.store(lost("b.h5", "", ""))
+    assert stored(tmp_path / "elsewhere.sqlite") == 1

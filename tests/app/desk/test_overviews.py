@@ -155,6 +155,16 @@ def test_a_full_disk_is_said_once_and_blocks_serve_from_memory(
     assert is_exact(desk) and not entries(kept)
 
 
+def test_without_a_folder_for_what_is_kept_the_picture_is_exact(
+    make_window: Windows, long_file: Path, settle: Settle, kept: Path
+) -> None:
+    kept.parent.parent.mkdir()
+    kept.parent.write_text("a file where the folder should be")
+    desk, _ = glowing(make_window, long_file, settle)
+    assert f"{kept}: what was derived cannot be kept" in message(desk)
+    assert is_exact(desk)
+
+
 def test_what_stayed_coarse_is_never_said_to_be_exact(
     make_window: Windows, long_file: Path, settle: Settle, kept: Path, qtbot: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
