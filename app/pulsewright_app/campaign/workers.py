@@ -40,21 +40,7 @@ Dask would also have each worker hand freed memory back at once, by MALLOC_TRIM_
 block makes measuring take 1.6 times as long.
 """
 
-PRELOADED = (
-    "distributed",
-    "distributed.nanny",
-    "h5py",
-    "scipy.fft",
-    "scipy.special",
-    "pulsewright_app.campaign.measuring",
-    "pulsewright_app.campaign.running",
-    "pulsewright_app.inputs",
-    "pulsewright_analysis.assessment",
-    "pulsewright_analysis.claims",
-    "pulsewright_analysis.findings",
-    "pulsewright_analysis.pulse_kernels",
-    "pulsewright_analysis.sine_kernels",
-)
+PRELOADED = ("distributed", "distributed.nanny", "pulsewright_app.campaign.loaded_once")
 """What a process loads once that local workers are forked from; each would need a second for it."""
 
 Task = Callable[[str], Outcome]
@@ -104,6 +90,7 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
         "distributed.worker.profile.enabled": False,
         "distributed.scheduler.work-stealing": False,
         "distributed.admin.tick.interval": "500ms",
+        "distributed.worker.memory.monitor-interval": "1s",
         "distributed.nanny.pre-spawn-environ": ENVIRONMENT,
     }
     with ExitStack() as stack, dask.config.set(quiet):

@@ -417,7 +417,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         """Save what was added, end the background work and give the file back."""
         self.viewing.play(False)
         self._finish_typing()
-        if not self.reviewing.let_go():
+        if not (self.saving.let_go() and self.reviewing.let_go()):
             event.ignore()
             return
         for page in self.findChildren(QDialog):  # a page beside the desk goes with it
