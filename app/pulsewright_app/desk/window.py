@@ -402,6 +402,8 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def event(self, event: QEvent) -> bool:
         """Let the workers wait while the whole window is laid out and painted."""
+        if event.type() is QEvent.Type.WindowActivate:
+            self.altered_file.look()  # other programs were at work meanwhile
         if event.type() is not QEvent.Type.UpdateRequest:
             return super().event(event)
         attention = self.background.attention

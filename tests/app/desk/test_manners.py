@@ -216,6 +216,24 @@ def test_panels_put_back_have_the_sizes_that_they_had_at_first(
     assert markers.height() < findings.height()
 
 
+def test_the_size_of_a_window_left_at_its_first_screen_is_remembered_and_the_panels_too(
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    desk = habitual(faults)
+    press(desk, qtbot, "Alt+R")
+    desk.close()
+    again = habitual()
+    again.resize(760, 610)  # the screen of the tests is 800 pixels wide
+    settle(again)
+    again.close()
+    last = habitual()
+    assert (last.width(), last.height()) == (760, 610)
+    last.open_path(faults)
+    settle(last)
+    assert last.docks["records_panel"].isHidden()
+    assert not last.docks["findings_panel"].isHidden()
+
+
 def test_two_sessions_in_two_windows_wear_one_theme(habitual: Make, qtbot: Any, settle: Settle, faults: Path) -> None:
     desk = habitual(faults)
     press(desk, qtbot, "Ctrl+N")
