@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from PySide6.QtCore import QCoreApplication, QEvent, QPoint, Qt, QTimer
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QWidget
+from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QLabel, QWidget
 
 from pulsewright_app.desk.viewing import VIEWS
 from pulsewright_app.desk.window import DeskWindow
@@ -68,6 +68,9 @@ def states(name: str, size: tuple[int, int] | None = None, dark: bool = False) -
     yield "message_no_file", window
     window.open_path(path)
     settle(window)
+    if window.document.session is None:
+        said = [label.text() for label in window.message_bar.findChildren(QLabel)]
+        raise RuntimeError(f"the sample was not opened: {said}, at work: {window.background.busy}")
     window.activateWindow()
     if size is not None:
         window.resize(*size)
