@@ -84,7 +84,7 @@ class SpanRows(QWidget):
                 self._give_up(name)
             return
         try:
-            refused = self._viewing.spans.set(name, *parse_span(text, "s", name)) if text else ""
+            refused = self._viewing.spans.set(name, *parse_span(text, "s", HEADINGS[name])) if text else ""
             if not text:
                 refused = self._viewing.spans.clear(name)
         except PulsewrightError as error:
