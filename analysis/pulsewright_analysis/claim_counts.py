@@ -55,6 +55,8 @@ def _no_missed_trigger(claim: Claim, evidence: Evidence, start: Verdict) -> Verd
     purpose = _purpose([t for t in withheld if t in seen])
     but = f", but for {_listed(withheld)} withheld on purpose" if withheld else ""
     start = replace(start, claimed=f"every trigger was kept{but}")
+    if withheld and not told.whole:
+        raise NotMeasurable("only a part of the records was measured, and withheld triggers are counted through all")
     if unnoticed:
         was = "was" if len(unnoticed) == 1 else "were"
         text = f"the method did not notice that {_numbered('trigger', unnoticed)} {was} withheld"
@@ -72,7 +74,8 @@ def _no_missed_trigger(claim: Claim, evidence: Evidence, start: Verdict) -> Verd
     if outside is None and told.blind:
         return _blind_verdict(purpose, told, start)
     ends = "" if outside == 0 else "; losses before the first and after the last record cannot be seen"
-    return _ended(start, "holds", f"none missed in {told.kept} records{ends}{purpose}")
+    where = _count(told.kept, "record") + ("" if told.whole else " that were measured")
+    return _ended(start, "holds", f"none missed in {where}{ends}{purpose}")
 
 
 def _kept_at(told: TriggerAccount, triggers: Sequence[int]) -> list[int]:

@@ -85,7 +85,8 @@ def _written(name: str, value: Any) -> str:
 def _claim(kind: ClaimKind, seen: str, more: dict[str, str]) -> list[str]:
     lines = [f"# seen: {seen}"] if seen else []
     if kind.has_limit:
-        lines.append(f"# limit: {HOW_TO_WRITE[kind.form]}, like {kind.example}")
+        how = HOW_TO_WRITE[kind.form]
+        lines.append(f"# limit: {how}" + ("" if kind.example in how else f", like {kind.example}"))
     named = more.get("pair", "")
     name = f"{_NAMES.get(kind.word, kind.meaning)}{f', {named}' if named else ''}"
     lines += ["[[claims]]", f"name = {_quoted(name[:1].upper() + name[1:])}", f"kind = {_quoted(kind.word)}"]
@@ -113,7 +114,11 @@ def _seen(findings: Findings, review: Review | None) -> Iterator[tuple[ClaimKind
     told = account(findings)
     yield KINDS["no_missed_trigger"], f"{len(told.missed)} missed" if told.missed else "none missed", {}
     if len(findings.session.modules) > 1:
-        yield KINDS["no_slip"], f"{len(sequence.slips)} slips" if sequence.slips else "none", {}
+        yield (
+            KINDS["no_slip"],
+            f"{len(sequence.slips)} slip{'s' * (len(sequence.slips) != 1)}" if sequence.slips else "none",
+            {},
+        )
     yield KINDS["triggers_sent"], f"{told.kept} kept, {len(told.missed)} missed", {}
     if sequence.pattern is not None:
         yield KINDS["polarity"], _pattern(sequence.pattern), {}

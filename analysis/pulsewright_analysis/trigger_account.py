@@ -18,7 +18,7 @@ class TriggerAccount:
     Attributes
     ----------
     kept : int
-        Records of the session, those that a person left out included.
+        Records of the session, or of the part that was measured; those that a person left out included.
     number : int array (records,)
         The trigger of each record, by its place in the session.
     missed : tuple of (int, int)
@@ -85,8 +85,9 @@ def account(findings: Findings, sent: int | None = None) -> TriggerAccount:
         first = int(number[gap.after_record]) + 1
         missed += [(first + i, gap.after_record) for i in range(gap.count)]
         number[gap.after_record + 1 :] += gap.count
-    whole = findings.settings.records is None
-    return TriggerAccount(total, number, tuple(missed), _blind(findings, records), whole, sequence.sent or sent)
+    part = findings.settings.records
+    whole, kept = part is None, total if part is None else part[1] - part[0]
+    return TriggerAccount(kept, number, tuple(missed), _blind(findings, records), whole, sequence.sent or sent)
 
 
 def _blind(findings: Findings, records: Ints) -> tuple[tuple[int, str], ...]:

@@ -70,10 +70,11 @@ def print_description(session: Session, file: Path, found: Survey, out: Console,
     """Print what a session holds, its channels, which other cable delays count, and what is odd about it."""
     from pulsewright_app.printing import pairs
 
+    rows = [*session_rows(session, file), *trigger_rows(session, found)]  # first: the file may be gone by now
     out.print(session.title or file.name, style="bold")
     if session.notes:
         out.print(session.notes)
-    out.print(pairs([*session_rows(session, file), *trigger_rows(session, found)]))
+    out.print(pairs(rows))
     out.print()
     out.print(channel_table(session, found))
     for sentence in delays:

@@ -48,10 +48,11 @@ def print_findings(findings: Findings, out: Console, verdicts: Sequence[Verdict]
 def _heading(findings: Findings) -> str:
     session = findings.session
     name = session.file.name if session.file is not None else "Session"
+    part = "" if len(findings.records) == session.records else f"; {len(findings.records)} of the records measured"
     return (
         f"{name}: {session.records} records of {session.record_length:,} samples at "
         f"{engineering(session.sample_rate, 'S/s', 6)}, {len(session.channels)} channels "
-        f"on {_modules(len(session.modules))}"
+        f"on {_modules(len(session.modules))}{part}"
     )
 
 

@@ -67,6 +67,7 @@ def open_with_settings(
     """
     from pulsewright.digest import sha256_of
     from pulsewright.opening import open_session
+    from pulsewright_app.span_place import require_spans
 
     session = open_session(file)
     try:
@@ -76,7 +77,9 @@ def open_with_settings(
         if review.claims and claims_file is None:
             print("pulsewright: the claims edited on the desk are not saved; those of the file count.", file=sys.stderr)
         settings = layered(options, review.measuring_settings(), None if claims is None else claims.settings)
-        return Input(session.with_delays(settings.delays), settings, digest, review, claims)
+        delayed = session.with_delays(settings.delays)
+        require_spans(delayed, settings)
+        return Input(delayed, settings, digest, review, claims)
     except BaseException:
         session.close()
         raise

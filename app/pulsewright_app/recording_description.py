@@ -37,8 +37,8 @@ def print_recording(reading: Reading, found: Survey, out: Console) -> None:
     from pulsewright_app.printing import pairs
 
     session = reading.session
-    out.print(session.title or reading.path.name, style="bold")
     rows = [("Format", reading.format), *session_rows(session, reading.path), *trigger_rows(session, found)]
+    out.print(session.title or reading.path.name, style="bold")
     unknown = {told.label for told in reading.assumptions if told.origin == "missing"}
     out.print(pairs([(name, "not known" if name in unknown else value) for name, value in rows]))
     out.print()

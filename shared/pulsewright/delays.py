@@ -38,8 +38,31 @@ def read_delays(name: str, raw: Any) -> Delays:
     for channel, delay in _entries(name, raw):
         if channel in found:
             raise SettingError(f"{name}: the delay of {channel} is given twice", "leave one of them out")
-        found[channel] = _delay(name, channel, delay)
+        found[channel] = read_delay(f"{name}: {channel}", delay, f"{channel}=12 ns")
     return tuple(sorted(found.items()))
+
+
+def read_delay(name: str, raw: Any, example: str = "12 ns") -> float:
+    """Return one cable delay in seconds.
+
+    Parameters
+    ----------
+    name : str
+        What it is called, for what is said of a value that cannot be used.
+    raw : object
+        A number with its unit.
+    example : str
+        How it is written.
+
+    Raises
+    ------
+    SettingError
+        For what is no delay, or is a second or more, as what is written without its unit is.
+    """
+    seconds = parse_number(raw, "s", name)
+    if abs(seconds) >= 1.0:
+        raise SettingError(f"{name}: {raw!r} is a second or more", f'write the unit with it, like "{example}"')
+    return seconds
 
 
 def combined(below: Delays, above: Delays) -> Delays:
@@ -69,12 +92,3 @@ def _entries(name: str, raw: Any) -> Iterable[tuple[str, Any]]:
         if len(pair) != 2 or not isinstance(pair[0], str) or not pair[0].strip():
             raise SettingError(f"{name}: {entry!r} is no channel with its delay", HOW)
         yield pair[0].strip(), pair[1]
-
-
-def _delay(name: str, channel: str, raw: Any) -> float:
-    seconds = parse_number(raw, "s", f"{name}: {channel}")
-    if abs(seconds) >= 1.0:
-        raise SettingError(
-            f"{name}: {channel}: {raw!r} is a second or more", f'write the unit with it, like "{channel}=12 ns"'
-        )
-    return seconds

@@ -20,3 +20,4 @@ def test_records_and_pulses_that_a_person_took_out_stay_in_the_review() -> None:
     review = {"left_out": [3], "rejected_pulses": [[5, "H01", 200]], "threshold": "0.2 V"}
     findings = measure(session, layered(option={"records": "0:9"}, review=review))
     assert tomllib.loads(draft(findings))["settings"].keys() == {"threshold"}
+    assert "# seen: 9 kept, 0 missed" in draft(findings)  # of the tenth nothing was looked at

@@ -255,6 +255,16 @@ def test_a_withheld_trigger_that_is_found_is_not_counted_against_the_claim(make_
     assert verdict(more, "no_missed_trigger", withheld=[11, 20]).verdict == "holds"
 
 
+def test_of_a_part_no_more_is_said_than_was_measured(make_tank: Any) -> None:
+    """Ping 20 was lost, and lies behind the part."""
+    findings = measured(make_tank, [without(20), without(20)], {"records": "0:9"})
+    found = verdict(findings, "no_missed_trigger")
+    assert "none missed in 9 records that were measured" in found.sentence
+    found = verdict(findings, "no_missed_trigger", withheld=[20])
+    assert found.verdict == "undecided"
+    assert "only a part of the records was measured" in found.sentence
+
+
 def test_a_withheld_trigger_that_is_not_found_fails_the_claim(clean: Findings) -> None:
     found = verdict(clean, "no_missed_trigger", withheld=[11])
     assert found.verdict == "fails"

@@ -42,6 +42,7 @@ CASES: list[tuple[str, tuple[str, ...], str, Callable[[Path], None], str]] = [
     (f"{READS}:1", ("describe", WALK), WALK, cut, CUT),
     (f"{READS}:1", ("describe", WALK), WALK, write_in_place, WRITTEN),
     ("pulsewright_app.survey:sha256_of:1", ("describe", WALK), WALK, replace, REPLACED),
+    ("pulsewright_app.describe_command:session_rows:1", ("describe", WALK), WALK, Path.unlink, "No such file"),
     (f"{READS}:2", ("split", "capture.h5", *SPLIT, "--to", "made.h5"), "capture.h5", cut, CUT),
     (f"{READS}:2", ("split", "capture.h5", *SPLIT, "--to", "made.h5"), "capture.h5", write_in_place, WRITTEN),
     (f"{READS}:1", ("convert", WALK, "--to", "made.npz"), WALK, write_in_place, WRITTEN),

@@ -207,6 +207,8 @@ def test_a_review_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     [
         ("--span", "2 ms .. 1 ms", "span"),
         ("--span", "soon", "span"),
+        ("--span", "190 .. 330", "which lie in −7.5 µs .. 56.5 µs; write the unit with both numbers"),
+        ("--alignment-span", "60 us .. 90 us", "alignment span: 60 µs .. 90 µs holds no sample of the records"),
         ("--channels", "H01,H99", "H99"),
         ("--channel", "H99", "H99"),
         ("--reference", "H99", "H99"),

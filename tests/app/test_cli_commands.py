@@ -123,6 +123,13 @@ def test_measure_finds_what_was_put_into_the_sample_with_faults(faults: Any) -> 
     assert abs(late["skew"]["value"] - 2.1 * 5.05e-9) < 2 * late["skew"]["u"]
 
 
+def test_a_part_that_is_measured_is_said_to_be_one() -> None:
+    """In this part of the sample no ping is missed: those behind it say nothing about it."""
+    page = pulsewright("measure", sample("tank_faults.h5"), "--records", "0:5").stdout
+    assert page.splitlines()[0].endswith("; 5 of the records measured")
+    assert "none missed in 5 records that were measured" in " ".join(page.split())
+
+
 def _skew(entry: dict[str, Any]) -> float:
     return float(entry["skew"]["value"])
 

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from pulsewright.errors import EvidenceError
+from pulsewright.opening import open_session
 from pulsewright.review import Marker, Review, SheetView
 from pulsewright.session import Channel, Session
 from pulsewright.settings import Settings, layered
@@ -22,6 +23,7 @@ from pulsewright_analysis.assessment import Assessment, assess, assessed
 from pulsewright_analysis.findings import measure
 from pulsewright_analysis.results import Findings
 from pulsewright_app.evidence.building import sheet_of
+from pulsewright_app.evidence.part_tables import session_facts
 from pulsewright_app.evidence.sheet import Sheet
 from pulsewright_app.evidence.writing import as_html, as_json, as_pdf
 from pulsewright_app.inputs import open_with_settings
@@ -198,7 +200,11 @@ def test_what_the_reviewer_added_stands_on_it(made: Made) -> None:
 def test_the_first_page_says_what_was_taken_out_of_the_measuring(made: Made) -> None:
     facts = dict(made.sheet.session)
     assert facts["Left out"] == "2 records: 5, 6"
-    assert "Rejected" not in facts
+    assert "Rejected" not in facts and "Measured" not in facts
+    settings = layered(None, {"records": "0:5", "rejected_pulses": [[2, "H01", 1220], [3, "H02", 1300]]})
+    with open_session(sample("tank_faults.h5")) as session:
+        facts = dict(session_facts(session, replace(made.assessment.findings, settings=settings)))
+    assert (facts["Measured"], facts["Rejected"]) == ("records 0 to 4", "2 pulses")
 
 
 def test_every_setting_is_listed_with_where_it_came_from(made: Made) -> None:

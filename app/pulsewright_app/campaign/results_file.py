@@ -160,7 +160,8 @@ class ResultsFile:
         try:
             yield
         except BaseException:
-            self._base.execute("ROLLBACK")
+            if self._base.in_transaction:  # a full disk has ended it already
+                self._base.execute("ROLLBACK")
             raise
         self._base.execute("COMMIT")
 

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 ALONE_S = 60.0
 """How long a campaign goes on while there is no worker: one that is started again needs a while to come back."""
 LOOK_EVERY_S = 1.0
+ANSWER_S = 60.0
+"""How long a scheduler may take to answer; one that hangs keeps its connection, and would never be missed."""
 _MISSING = "not installed"
 
 
@@ -41,11 +43,13 @@ class Workers:
         ------
         PulsewrightError
             If there has been no worker for `ALONE_S`, or a new one does not have this program in the same version.
+        ConnectionError
+            If the scheduler does not answer.
         """
         now = time.monotonic()
         if now - self._looked < LOOK_EVERY_S:
             return self._threads
-        found: dict[str, int] = self._client.nthreads()
+        found: dict[str, int] = _answer(self._client.nthreads)
         if found.keys() - self._known:
             self._check(sorted(found.keys() - self._known))
         self._threads, self._looked = sum(found.values()), now
@@ -60,7 +64,8 @@ class Workers:
         return self._threads
 
     def _check(self, new: list[str]) -> None:
-        for address, told in self._client.run(_version_teller(), workers=new, on_error="return").items():
+        answers = _answer(self._client.run, _version_teller(), workers=new, on_error="return")
+        for address, told in answers.items():
             if isinstance(told, OSError):
                 continue  # it went away just now, and may be back another time
             _require_same(f"the worker {address}", told)
@@ -74,8 +79,17 @@ def check_scheduler(client: Client) -> None:
     ------
     PulsewrightError
         If it does not have this program in the same version.
+    ConnectionError
+        If it does not answer.
     """
-    _require_same(f"the scheduler {client.scheduler.address}", client.run_on_scheduler(_version_teller()))
+    _require_same(f"the scheduler {client.scheduler.address}", _answer(client.run_on_scheduler, _version_teller()))
+
+
+def _answer(ask: Callable[..., Any], *given: Any, **more: Any) -> Any:
+    try:
+        return ask(*given, **more, callback_timeout=ANSWER_S)
+    except TimeoutError as error:
+        raise ConnectionError(f"it has not answered for {ANSWER_S:.0f} s") from error
 
 
 def _version_teller() -> Callable[[], str]:

@@ -223,7 +223,7 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("X in the records", "Reject the first pulse of each chosen record, or take the pulses back"),
     ("O in the records", "Sort them by the next column"),
     ("Shift and O in the records", "Sort them the other way round"),
-    ("Escape below the rail", "Leave the field as it was, and give the keys back to the view"),
+    ("Escape in a field", "Leave it as it was; below the rail, give the keys back to the view"),
     ("Tab, and Shift and Tab", "Go to the next control, or back"),
     ("Click a point of a figure", "Go to its record, or its channel"),
     ("Double-click a figure", "Show it in a window of its own"),

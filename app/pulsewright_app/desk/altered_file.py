@@ -15,6 +15,12 @@ from pulsewright_app.desk.work import Background, Job
 
 _KEY = "Seeing whether the file holds the same again"
 
+_SHOWN = {
+    Change.CUT: "what is left of it is shown. Copy the file again.",
+    Change.WRITTEN: "nothing more of it is shown. Open it again once nothing writes there any more.",
+    Change.REPLACED: "what is shown is still the one that was opened. Open it again to see the other.",
+}
+
 
 class AlteredFile(QObject):
     """Watches over the file of the session on the desk whenever it is looked at.
@@ -54,28 +60,32 @@ class AlteredFile(QObject):
         if seen == self._seen:
             return
         self._seen = seen
-        if change is Change.REPLACED:
-            self.told.emit(
-                f"{source.altered()}; what is shown is still the one that was opened. Open it again to see the other."
-            )
-        elif change is Change.WRITTEN and status is not None:
+        if change is Change.WRITTEN and status is not None and self._sha256():
             self._compare(session, source, status)
+        elif change is not None:
+            self._tell(source, change)
+
+    def _tell(self, source: FileSource, change: Change) -> None:
+        self.told.emit(f"{source.altered()} while it was open; {_SHOWN[change]}")
 
     def _compare(self, session: Session, source: FileSource, status: os.stat_result) -> None:
         from pulsewright.digest import sha256_of
 
         wanted, file = self._sha256(), session.file
-        if not wanted or file is None:
-            return
 
         def is_same(job: Job) -> bool:
-            named = file.stat()
-            is_own = (named.st_dev, named.st_ino) == (status.st_dev, status.st_ino)
-            return is_own and sha256_of(file, job.cancelled) == wanted
+            named = None if file is None else file.stat()
+            if file is None or named is None or (named.st_dev, named.st_ino) != (status.st_dev, status.st_ino):
+                return False
+            return sha256_of(file, job.cancelled) == wanted
 
         def take(same: bool) -> None:
-            if same and self._document.recorded is session:
+            if self._document.recorded is not session:
+                return
+            if same:
                 source.take_as_opened(status)
                 self.same_again.emit()
+            else:
+                self._tell(source, Change.WRITTEN)
 
-        self._background.start(_KEY, is_same, take)
+        self._background.start(_KEY, is_same, take, lambda _: take(False))

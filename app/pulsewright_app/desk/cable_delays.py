@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pulsewright.delays import read_delay
 from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import engineering
 from pulsewright.settings import Origin, parse_setting
@@ -45,9 +46,10 @@ def set_delay(document: Document, channel: int, text: str) -> str:
         return "The desk cannot change this delay: it was given as --delay, which counts first; open without it."
     kept = dict(_kept(document))
     kept.pop(name, None)
-    if text.strip():
-        kept[name] = text.strip()
     try:
+        if text.strip():
+            read_delay(f"Cable delay of {name}", text.strip())
+            kept[name] = text.strip()
         document.set_setting("delays", kept or None, f"Set the cable delay of {name}")
     except PulsewrightError as error:
         return f"{error.sentence} Nothing was changed."

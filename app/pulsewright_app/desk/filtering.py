@@ -28,8 +28,10 @@ class Filtering(QObject):
         super().__init__(parent)
         self._document, self._viewing = document, viewing
         self._measured = measured or MeasuredTable(document, viewing, results)
+        self._results, self._matched_by = results, results.findings
+        results.changed.connect(self._results_changed)
         for signal in (
-            results.changed, document.flags_changed, document.notes_changed, document.left_out_changed,
+            document.flags_changed, document.notes_changed, document.left_out_changed,
             viewing.channel_changed,
         ):  # fmt: skip
             signal.connect(self._match_again)
@@ -65,7 +67,12 @@ class Filtering(QObject):
         self._viewing.set_filter(found.text, found.matching(table) if found.text else None)
         self._viewing.set_only_matching(bool(found.text))
 
+    def _results_changed(self) -> None:
+        if self._results.findings is not self._matched_by:  # else only how fresh they are has changed
+            self._match_again()
+
     def _match_again(self) -> None:
+        self._matched_by = self._results.findings
         text = self._viewing.filter_text
         table = self.table() if text else None
         if table is None:

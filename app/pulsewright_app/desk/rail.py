@@ -7,7 +7,7 @@ from operator import is_
 
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from pulsewright.session import Session
@@ -57,7 +57,8 @@ class Rail(QWidget):
         self._gathered: tuple[Session | None, Extents | None, Findings | None] = (None, None, None)
         self._kept_spots: dict[str, tuple[Collection[int], tuple[int, Places], list[float]]] = {}
         """Where the signs of each kind stand, with the records and the room that they stand for."""
-        self._kept_gaps: tuple[object, list[tuple[float, float]], list[tuple[float, int]]] | None = None
+        self._kept: tuple[tuple[object, ...], tuple[object, ...], QPixmap] | None = None
+        """The bar with its signs, and what it was drawn from."""
         self.setAccessibleName("Rail of all records")
         self.setMouseTracking(True)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -182,15 +183,34 @@ class Rail(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Draw the bar, the signs above it, the numbers below it, and the current record's handle."""
-        painter, colours = QPainter(self), theme(self._viewing.dark)
         if not self._viewing.records:
             return
-        self._draw_bar(painter, colours)
-        self._draw_matches(painter, colours)
-        self._draw_gaps(painter, colours)
-        self._draw_signs(painter, colours)
+        painter, colours = QPainter(self), theme(self._viewing.dark)
+        painter.drawPixmap(0, 0, self._standing(colours))
         self._draw_numbers(painter, colours)
         self._draw_handle(painter, colours)
+
+    def _standing(self, colours: Theme) -> QPixmap:
+        """Return the bar and its signs, which a step leaves as they are: it moves the handle alone."""
+        document, viewing = self._document, self._viewing
+        about = (
+            self._places, self._signs, self._results.against, viewing.matches, document.flags, document.notes,
+            document.left_out, colours,
+        )  # fmt: skip
+        room = (self.size(), self.devicePixelRatioF(), self.font())
+        if self._kept is None or not all(map(is_, about, self._kept[0])) or room != self._kept[1]:
+            picture = QPixmap(self.size() * self.devicePixelRatioF())
+            picture.setDevicePixelRatio(self.devicePixelRatioF())
+            picture.fill(Qt.GlobalColor.transparent)
+            painter = QPainter(picture)
+            painter.setFont(self.font())
+            self._draw_bar(painter, colours)
+            self._draw_matches(painter, colours)
+            self._draw_gaps(painter, colours)
+            self._draw_signs(painter, colours)
+            painter.end()
+            self._kept = about, room, picture
+        return self._kept[2]
 
     def _draw_bar(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()
@@ -225,24 +245,14 @@ class Rail(QWidget):
     def _draw_gaps(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()
         painter.setPen(QPen(QColor(colours.missed), 1, Qt.PenStyle.DashLine))
-        boxes, told = self._gaps_of()
-        for left, width in boxes:
+        for left, width in self._places.gaps_drawn(bar.left(), pitch, 2.0):
             box = QRectF(left, bar.top(), width, bar.height())
             painter.fillRect(box, QColor(colours.page))
             painter.drawRect(box.adjusted(0.5, 2, -0.5, -2))
-        for place, missed in told:
-            room = QRectF(bar.left() + place * pitch - 30, 2, 60, self._bar_top() - 4)
-            painter.drawText(room, Qt.AlignmentFlag.AlignCenter, f"−{missed}")
-
-    def _gaps_of(self) -> tuple[list[tuple[float, float]], list[tuple[float, int]]]:
-        """Return where gaps are drawn, and the counts that are written over them; kept from one paint to the next."""
         room = self.fontMetrics().horizontalAdvance("−0000 ")
-        about = (self._places, self.width(), room)
-        if self._kept_gaps is None or self._kept_gaps[0] != about:
-            pitch = self._pitch()
-            boxes = self._places.gaps_drawn(self._bar().left(), pitch, 2.0)
-            self._kept_gaps = about, boxes, self._places.missed_told(pitch, room)
-        return self._kept_gaps[1:]
+        for place, missed in self._places.missed_told(pitch, room):
+            box = QRectF(bar.left() + place * pitch - 30, 2, 60, self._bar_top() - 4)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, f"−{missed}")
 
     def _draw_signs(self, painter: QPainter, colours: Theme) -> None:
         bar, signs, document = self._bar(), self._signs, self._document
@@ -272,7 +282,7 @@ class Rail(QWidget):
     def _spots(self, kind: str, records: Collection[int]) -> list[float]:
         """Return where the signs of some records stand, pixels; records on one pixel have one sign.
 
-        A paint follows each step: what was found is kept as long as it is about the same records.
+        What was found is kept as long as it is about the same records: a flag must not have all notes looked up.
         """
         room = (self.width(), self._places)
         kept = self._kept_spots.get(kind)

@@ -11,6 +11,7 @@ from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import engineering
 from pulsewright.settings import Origin
 from pulsewright_app.desk.document import Document
+from pulsewright_app.span_place import require_samples, time_range
 
 SpanName = Literal["span", "alignment_span"]
 Window = tuple[float, float]
@@ -89,12 +90,13 @@ class SpanDrawing(QObject):
         session, refused = self._document.session, self.refused(name)
         if session is None or refused:
             return refused
-        start = min(float(session.first_sample_time(c).min()) for c in range(len(session.channels)))
-        end = max(float(session.first_sample_time(c).max()) for c in range(len(session.channels)))
-        end += session.record_duration
-        low, high = max(min(low, high), start), min(max(low, high), end)
-        if high - low < session.sample_interval:
-            return "A span holds at least one sample of the record; nothing was changed."
+        start, end = time_range(session)
+        low, high = min(low, high), max(low, high)
+        try:
+            require_samples(session, HEADINGS[name], (low, high))
+        except PulsewrightError as error:
+            return error.sentence
+        low, high = max(low, start), min(high, end)
         self._document.set_setting(name, [low, high])
         return ""
 

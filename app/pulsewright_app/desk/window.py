@@ -402,6 +402,8 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def event(self, event: QEvent) -> bool:
         """Let the workers wait while the whole window is laid out and painted."""
+        if event.type() is QEvent.Type.WindowActivate:
+            self.altered_file.look()  # other programs were at work meanwhile
         if event.type() is not QEvent.Type.UpdateRequest:
             return super().event(event)
         attention = self.background.attention
@@ -415,7 +417,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         """Save what was added, end the background work and give the file back."""
         self.viewing.play(False)
         self._finish_typing()
-        if not self.reviewing.let_go():
+        if not (self.saving.let_go() and self.reviewing.let_go()):
             event.ignore()
             return
         for page in self.findChildren(QDialog):  # a page beside the desk goes with it

@@ -49,6 +49,8 @@ def _taken_out(settings: Settings) -> Facts:
     """Return what a person took out of the measuring: whoever signs must not have to look for it."""
     left_out, rejected = settings.left_out, settings.rejected_pulses
     facts: list[tuple[str, Cell]] = []
+    if settings.records is not None:
+        facts.append(("Measured", f"records {settings.records[0]} to {settings.records[1] - 1}"))
     if left_out:
         facts.append(("Left out", f"{in_words(len(left_out), 'record')}: {ranges(left_out)}"))
     if rejected:

@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import shutil
 import signal
 import sqlite3
@@ -226,3 +227,19 @@ def test_results_that_are_removed_meanwhile_are_told(tmp_path):
         with pytest.raises(PulsewrightError, match=r"results\.sqlite: the results cannot be read or written"):
             results.store(lost("b.h5", "", ""))
     assert stored(tmp_path / "elsewhere.sqlite") == 1
+
+
+def test_a_disk_without_room_for_results_is_told_and_what_was_stored_is_kept(tmp_path):
+    """The system itself refuses to let the file grow (RLIMIT_FSIZE)."""
+    path = tmp_path / "results.sqlite"
+    with ResultsFile(path) as results:
+        results.store(lost("a.h5", "", ""))
+        limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (512, limits[1]))
+        try:
+            with pytest.raises(PulsewrightError, match=r"cannot be read or written \((disk I/O error|.* is full)\)"):
+                results.store(lost("b.h5", "", ""))
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+        results.store(lost("c.h5", "", ""))
+    assert stored(path) == 2

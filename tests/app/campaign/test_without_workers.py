@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import signal
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -21,7 +22,7 @@ from pulsewright_app.samples import sample
 from .dask_processes import LONGEST_WAIT, DaskProcesses
 from .stored import stored
 
-SESSIONS = 8
+SESSIONS = 5
 
 
 @pytest.fixture
@@ -86,9 +87,7 @@ def test_workers_that_lack_the_program_never_come_or_all_end(
     kept = stored(results)
     assert 1 <= kept < SESSIONS
 
-    other, _ = processes.scheduler()
-    processes.worker(other)
-    body = json.loads(run(*command, "--to", results, "--cluster", other, "--json").stdout)
+    body = json.loads(run(*command, "--to", results, "--workers", 1, "--json").stdout)
     assert (body["unchanged"], body["measured"], body["failed"]) == (kept, SESSIONS - kept, 0)
 
 
@@ -108,3 +107,20 @@ def test_a_scheduler_without_the_program_is_told(command: list[str], processes: 
     address, _ = processes.scheduler(bare=True)
     told = sentence_of(run(*command, "--to", tmp_path / "results.sqlite", "--cluster", address))
     assert f"the scheduler {address} does not have pulsewright in its environment" in told
+
+
+def test_a_scheduler_that_hangs_is_told(
+    command: list[str], processes: DaskProcesses, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address, scheduler = processes.scheduler()
+    monkeypatch.setattr(worker_checks, "ANSWER_S", 0.5)
+    looked = worker_checks.Workers.threads
+
+    def hanging(workers: worker_checks.Workers) -> int:
+        scheduler.send_signal(signal.SIGSTOP)
+        return looked(workers)
+
+    monkeypatch.setattr(worker_checks.Workers, "threads", hanging)
+    told = sentence_of(run(*command, "--to", tmp_path / "results.sqlite", "--cluster", address))
+    assert "the scheduler went away (it has not answered for" in told
+    assert "give the same command again" in told

@@ -85,7 +85,11 @@ def test_what_is_no_delay_is_told_and_emptying_gives_the_files_back(desk: DeskWi
     for wrong, words in (("12", "is a second or more"), ("12 V", "is in V"), ("soon", "not a number")):
         write(desk, qtbot, wrong)
         assert words in message(desk) and "Nothing was changed." in message(desk)
+        assert message(desk).startswith("Cable delay of H03: ") and "H03=" not in message(desk)
         assert shown(desk) == "12 ns (review)"
+    write(desk, qtbot, "12.5 ns")
+    assert message(desk) == "", "what was wrong is mended"
+    write(desk, qtbot, "12 ns")
     assert "the session's file says 0 s" in shown(desk, role=int(Qt.ItemDataRole.ToolTipRole))
     write(desk, qtbot, "")
     assert shown(desk) == "0 s"

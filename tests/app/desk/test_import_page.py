@@ -106,6 +106,22 @@ def headerless(tmp_path: Path) -> tuple[Path, np.ndarray]:
     return path, values
 
 
+def test_what_lies_beside_a_session_comes_with_it_and_is_no_recording(
+    make_window: MakeWindow, settle: Settle, faults: Path
+) -> None:
+    review, claims = faults.with_name("tank_faults.review.json"), faults.with_name("tank_faults.claims.toml")
+    review.write_text("{}")
+    desk = make_window()
+    for alone in (review, claims):
+        drop(desk, [alone])
+        settle(desk)
+        assert message(desk).startswith(f"{alone.name}: is no recording; it counts beside the session")
+    drop(desk, [claims, faults, review])
+    settle(desk)
+    assert desk.windowTitle().startswith("tank_faults.h5")
+    assert not pages()
+
+
 def test_every_text_beside_the_fields_is_seen_whole(
     make_window: MakeWindow, qtbot: Any, settle: Settle, headerless: tuple[Path, np.ndarray]
 ) -> None:

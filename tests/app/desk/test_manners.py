@@ -216,6 +216,24 @@ def test_panels_put_back_have_the_sizes_that_they_had_at_first(
     assert markers.height() < findings.height()
 
 
+def test_the_size_of_a_window_left_at_its_first_screen_is_remembered_and_the_panels_too(
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    desk = habitual(faults)
+    press(desk, qtbot, "Alt+R")
+    desk.close()
+    again = habitual()
+    again.resize(760, 610)  # the screen of the tests is 800 pixels wide
+    settle(again)
+    again.close()
+    last = habitual()
+    assert (last.width(), last.height()) == (760, 610)
+    last.open_path(faults)
+    settle(last)
+    assert last.docks["records_panel"].isHidden()
+    assert not last.docks["findings_panel"].isHidden()
+
+
 def test_two_sessions_in_two_windows_wear_one_theme(habitual: Make, qtbot: Any, settle: Settle, faults: Path) -> None:
     desk = habitual(faults)
     press(desk, qtbot, "Ctrl+N")
@@ -326,6 +344,21 @@ def test_an_ampersand_in_a_name_is_a_letter_and_no_key(
     desk.document.rename_pair(pair.id, "ping & echo")
     desk.document.remove_pair(pair.id)
     assert desk.actions_by_name["undo"].text() == "Undo: Remove ping && echo"
+
+
+def test_the_guide_shows_the_late_channel_where_it_can_be_seen(habitual: Make, settle: Settle) -> None:
+    """The recipe of the sample, sample_sessions/scenario.py, delays H07 by 10 ns: less than a pixel of the lanes."""
+    desk = habitual()
+    desk.resize(1366, 768)
+    desk.open_sample()
+    settle(desk)
+    step = next(step for step in STEPS if "late channel" in step.title)
+    step.show(desk)
+    settle(desk)
+    assert desk.middle.view.canvas.pixel_time > 10e-9  # so that the guide must not say that the lanes show it
+    shown = desk.findings_panel.pages.currentWidget()
+    assert shown.isVisible() and shown is desk.findings_panel.figures["skew"]
+    assert "Skew" in step.text
 
 
 def test_the_guide_adds_nothing_to_a_session_that_is_not_its_sample(

@@ -15,6 +15,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 from PySide6.QtCore import QItemSelectionModel, Qt
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QPushButton, QToolButton
 
+from pulsewright_app.desk import filtering
 from pulsewright_app.desk.panels import record_text, records
 from pulsewright_app.desk.panels.tables import tab_separated
 from pulsewright_app.desk.window import DeskWindow
@@ -145,6 +146,28 @@ def test_no_table_is_made_anew_where_only_the_freshness_of_the_numbers_changes(d
     desk.results.mark_out_of_date()
     assert labelled(desk, "Summary of the records").endswith("measured columns are out of date")
     assert not arranged
+
+
+def test_a_filter_is_not_applied_anew_where_only_the_freshness_of_the_numbers_changes(
+    desk: DeskWindow, qtbot: Any, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    line = part(desk, QLineEdit, "Filter of the records")
+    qtbot.keyClicks(line, "polarity positive")
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    applied: list[str] = []
+    parse = filtering.parse_filter
+
+    def watched(text: str, unit: str) -> Any:
+        applied.append(text)
+        return parse(text, unit)
+
+    monkeypatch.setattr(filtering, "parse_filter", watched)
+    desk.results.mark_out_of_date()
+    assert not applied
+    desk.document.set_setting("threshold", "2 V")  # above every pulse
+    settle(desk)
+    assert applied == ["polarity positive"]
+    assert labelled(desk, "How many records match the filter") == "0 of 12 match"
 
 
 def test_a_record_left_out_is_said_to_be_though_nothing_was_measured(

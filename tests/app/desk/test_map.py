@@ -6,15 +6,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
+from pulsewright.session import Session
 from pulsewright_analysis.results import MissedTrigger
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK, LIGHT
 
-from .gestures import LEFT, Settle, at, canvas_of, labelled, picture, pixels, point
+from .gestures import LEFT, Settle, at, canvas_of, colours_of, labelled, picture, pixels, point, pulse_of
 
 CAPTION = "What the Map view shows"
 
@@ -113,3 +115,39 @@ def test_a_partial_map_says_so(
     settle(desk)
     assert any("of 40 records so far" in text for text in said)
     assert "so far" not in said[-1]
+
+
+def test_the_number_of_the_first_of_many_rows_is_whole(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Session], settle: Settle
+) -> None:
+    """Its letters are as high as those of a row in the middle, by the pixels of the axis."""
+    desk = make_window(walking_session(records=400))
+    desk.viewing.set_view("map")
+
+    def height(record: int) -> int:
+        desk.viewing.go_to(record)
+        settle(desk)
+        canvas = canvas_of(desk)
+        axis = colours_of(canvas.grab().toImage())[:, : round(canvas.plot_rect().left()) - 4]
+        dark = np.flatnonzero((axis.max(axis=2) < 100).any(axis=1))  # the current row's number alone is so dark
+        return int(dark.max() - dark.min()) + 1
+
+    assert height(0) == height(200) == height(399)
+
+
+def test_very_many_pulses_are_marked_once_a_pixel_each_where_it_is(
+    mapped: DeskWindow, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pulsewright_app.desk.views import map as map_view
+
+    x, y = np.array([3.2, 3.4, 3.6, -2.0, 3.3]), np.array([7.0, 7.3, 7.1, 7.0, 8.0])
+    assert sorted(map_view._once_a_pixel(x, y)) == [(-2.0, 7.0), (3.2, 7.0), (3.3, 8.0), (3.6, 7.1)]
+    monkeypatch.setattr(map_view, "_MOST_ROUND", 0)
+    mapped.viewing.set_channel(0)
+    settle(mapped)
+    marked = pixels(picture(mapped), LIGHT.pulse)
+    canvas = canvas_of(mapped)
+    for record in range(12):
+        time, _ = pulse_of(mapped, record, 0)
+        spot = round(canvas.x_of(time)), round(canvas.y_of(-record - 0.5))
+        assert spot in marked, record

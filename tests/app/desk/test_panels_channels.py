@@ -114,7 +114,7 @@ def test_only_its_module_shows_the_module_of_the_row(bench: Any) -> None:
 def test_how_a_channel_is_drawn_is_written_in_its_row(bench: Any) -> None:
     panel = bench.show(ChannelsPanel)
     told: list[str] = []
-    bench.viewing.told.connect(told.append)
+    bench.viewing.told.connect(lambda sentence: told.append(sentence) if sentence else None)
 
     def write(column: int, text: str) -> None:
         panel.table.setCurrentIndex(panel.table.model().index(2, column))

@@ -20,7 +20,7 @@ from pulsewright_analysis.results import MissedTrigger
 from pulsewright_app.desk.places import Places
 from pulsewright_app.desk.rail import Rail
 from pulsewright_app.desk.window import DeskWindow
-from pulsewright_app.theme import LIGHT
+from pulsewright_app.theme import DARK, LIGHT
 
 Settle = Callable[[DeskWindow], None]
 
@@ -205,3 +205,33 @@ def test_many_gaps_are_drawn_once_a_pixel_and_their_counts_are_told_together() -
     few = Places(12, [MissedTrigger(3, 2, ("time",)), MissedTrigger(7, 1, ("time",))])
     assert few.missed_told(40.0, 40.0) == [(5.0, 2), (10.5, 1)]
     assert len(few.gaps_drawn(0.0, 40.0, 2.0)) == 2
+
+
+def test_a_step_moves_the_handle_and_draws_no_sign_anew(
+    desk: DeskWindow, qtbot: Any, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pulsewright_app.desk import rail as rail_module
+
+    drawn: list[float] = []
+    draw_flag = rail_module.draw_flag
+
+    def watched(painter: Any, x: float, top: float) -> None:
+        drawn.append(x)
+        draw_flag(painter, x, top)
+
+    monkeypatch.setattr(rail_module, "draw_flag", watched)
+    rail = rail_of(desk)
+    desk.document.flag(5)
+    settle(desk)
+    assert drawn == [rail.x_of(5)]
+    before = rail.grab().toImage()
+    qtbot.keyClick(desk.middle.view.canvas, Qt.Key.Key_PageDown)
+    settle(desk)
+    assert drawn == [rail.x_of(5)]
+    assert rail.grab().toImage() != before, "the handle did not move"
+    desk.document.flag(7)
+    settle(desk)
+    assert drawn[1:] == [rail.x_of(5), rail.x_of(7)]
+    desk.viewing.set_dark(True)
+    settle(desk)
+    assert count_colour(rail.grab().toImage(), DARK.flagged, 0, rail.width()) > 0

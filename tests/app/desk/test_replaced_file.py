@@ -11,6 +11,9 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
+from PySide6.QtCore import QEvent
+from PySide6.QtWidgets import QApplication
+
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 from pulsewright_app.theme import LIGHT
@@ -63,6 +66,9 @@ def test_of_a_file_that_is_written_to_no_other_samples_are_shown(
             stream.write(whole[:5000])
         else:
             stream.write(sample("tank_walk.h5").read_bytes().ljust(len(whole), b"\0")[: len(whole)])
+    QApplication.sendEvent(desk, QEvent(QEvent.Type.WindowActivate))
+    settle(desk)
+    assert "nothing more of it is shown" in message(desk), "it is said only once something cannot be read"
     assert not ink_of(desk, settle, 20)
     assert "tank_faults.h5: it has been written to while it was open" in message(desk)
     assert "cannot be read" in labelled(desk, CAPTION)

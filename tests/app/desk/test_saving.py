@@ -106,6 +106,22 @@ def test_the_sheet_is_saved_and_opened_and_says_what_the_desk_shows(
     )  # in the table, and with the claim
 
 
+def test_a_desk_that_is_writing_says_so_before_it_closes(
+    desk: DeskWindow, qtbot: Any, settle: Settle, chosen: dict[str, Any], tmp_path: Path
+) -> None:
+    chosen["file"] = tmp_path / "out.html"
+    press(desk, qtbot, "Ctrl+E")
+    click(qtbot, page_of(desk, SHEET), SAVE_SHEET)
+    assert not desk.close()
+    assert desk.isVisible()
+    assert message(desk).startswith("Writing the evidence sheet goes on: close the desk once more")
+    settle(desk)
+    assert chosen["file"].is_file()
+    click(qtbot, page_of(desk, SHEET), SAVE_SHEET)
+    assert not desk.close()  # another sheet, and it is said of that one, too
+    assert desk.close()
+
+
 @pytest.mark.parametrize(
     ("keys", "title", "button", "name"),
     [("Ctrl+E", SHEET, SAVE_SHEET, "out.pdf"), ("Ctrl+P", PICTURE, SAVE_PICTURE, "out.png")],

@@ -99,6 +99,26 @@ def test_a_span_is_typed_mended_and_cleared(desk: DeskWindow, qtbot: Any) -> Non
     assert (field.text(), rows.origins["span"].text()) == ("", "the whole record")
 
 
+def test_a_span_without_its_unit_is_told_and_escape_leaves_the_field_as_it_was(desk: DeskWindow, qtbot: Any) -> None:
+    field = rows_of(desk).fields["span"]
+    field.setFocus()
+    for mended in (False, True):
+        field.selectAll()
+        qtbot.keyClicks(field, "30 .. 80")
+        qtbot.keyClick(field, Qt.Key.Key_Return)
+        assert "30 s .. 80 s holds no sample" in message(desk) and "write the unit" in message(desk)
+        assert field.text() == "30 .. 80", "it is there to be mended"
+        if mended:
+            field.selectAll()
+            qtbot.keyClicks(field, "30 us .. 80 us")
+            qtbot.keyClick(field, Qt.Key.Key_Return)
+        else:
+            qtbot.keyClick(field, Qt.Key.Key_Escape)
+            assert field.text() == ""
+        assert message(desk) == "", "what was wrong is mended"
+    assert window_of(desk, "span") == pytest.approx((30e-6, 80e-6))
+
+
 def test_what_is_being_typed_is_not_written_over(desk: DeskWindow, qtbot: Any) -> None:
     field = rows_of(desk).fields["span"]
     field.setFocus()

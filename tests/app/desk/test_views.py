@@ -13,7 +13,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QMouseEvent
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox
 
 from pulsewright.session import Session
 from pulsewright_app.desk.additions import Additions
@@ -262,3 +262,25 @@ def test_a_second_button_takes_nothing_from_a_drag(desk: DeskWindow, qtbot: Any,
     assert desk.document.pairs[0].u1 == pytest.approx(session.sample_interval / 12**0.5), "it was not dropped"
     assert desk.document.pairs[0].id == pair.id
     assert desk.viewing.time_window is None, "the right button pushed the window along"
+
+
+@pytest.mark.parametrize("keys", ["Alt+1", "Alt+2", "Alt+3", "Alt+4"])
+def test_a_click_on_a_control_of_a_view_leaves_the_keyboard_to_the_view(
+    desk: DeskWindow, qtbot: Any, settle: Any, keys: str
+) -> None:
+    """Space then plays, and does not press what was clicked last."""
+    desk.viewing.reference.take_current()
+    desk.viewing.glow.set_of("stepped")
+    press(desk, qtbot, keys)
+    settle(desk)
+    canvas_of(desk).setFocus()
+    controls = [c for c in desk.middle.view.findChildren(QAbstractButton) if c.isVisible() and c.text()]
+    boxes = [c for c in desk.middle.view.findChildren(QComboBox) if c.isVisible()]
+    assert bool(controls) == (keys in ("Alt+1", "Alt+3"))
+    for control in controls:
+        qtbot.mouseClick(control, LEFT, pos=QPoint(8, control.height() // 2))
+        assert not control.hasFocus(), control.text()
+    for box in boxes:  # a click would open its list
+        assert not box.focusPolicy() & Qt.FocusPolicy.ClickFocus, box.accessibleName()
+    qtbot.keyClick(desk.focusWidget(), Qt.Key.Key_Space)
+    assert desk.viewing.playing

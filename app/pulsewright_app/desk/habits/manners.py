@@ -49,9 +49,10 @@ class Manners(QObject):
 
     def end(self) -> None:
         """Remember where things are, as the window closes."""
-        if self._window.document.session is None:
-            return  # the panels are hidden then, which nobody asked for
-        self.habits.arrange(self._layout())
+        layout = self._layout()
+        if self._window.document.session is None:  # the panels are hidden then, which nobody asked for
+            layout = replace(layout, panels=self.habits.layout.panels)
+        self.habits.arrange(layout)
 
     def leave(self) -> None:
         """Follow the system no more."""

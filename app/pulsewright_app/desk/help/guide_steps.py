@@ -54,6 +54,8 @@ def _late_channel(desk: DeskWindow) -> None:
     desk.viewing.set_view("single")
     desk.viewing.set_lanes(True)
     desk.viewing.zoom_time((5e-6, 25e-6))
+    _verdicts(desk)
+    desk.findings_panel.show_figure("skew")
 
 
 def _markers(desk: DeskWindow) -> None:
@@ -114,13 +116,14 @@ STEPS: tuple[Step, ...] = (
     ),
     Step(
         "See them as a map",
-        "Alt+4 shows every record as a row. The echo walks to the right, and a missed ping is a hatched row.",
+        "Alt+4 shows every record as a row. The echo walks to the right, and a missed ping is an open row.",
         _map,
     ),
     Step(
         "Find the late channel",
-        "Alt+1, then drag across the test pulse to zoom. In the lanes, H07 comes later than the others and H10 points "
-        "the other way. Backspace zooms back, W shows everything.",
+        "Alt+1, then drag across the test pulse to zoom. In the lanes, H10 points the other way. H07 comes later by a "
+        "small part of a sample, which no eye sees there: the figure Skew, below the findings, shows it. Backspace "
+        "zooms back, W shows everything.",
         _late_channel,
     ),
     Step(

@@ -11,6 +11,9 @@ from pulsewright_app.desk.importing.previewing import is_recording
 from pulsewright_app.desk.opening import Opened, open_for_desk
 from pulsewright_app.desk.session_lock import SessionLock
 
+_BESIDE = (".claims.toml", ".review.json")
+"""What the names of claims files and reviews end in."""
+
 
 @dataclass(frozen=True)
 class Arrived:
@@ -44,9 +47,14 @@ def open_or_import(paths: Sequence[Path], own_lock: SessionLock | None) -> Arriv
     own_lock : SessionLock, optional
         As for `open_for_desk`.
     """
-    recordings = tuple(path for path in paths if is_recording(path))
-    sessions = [path for path in paths if path not in recordings]
-    opened, told = None, ""
+    beside = [path for path in paths if path.name.lower().endswith(_BESIDE)]
+    files = [path for path in paths if path not in beside]  # with their session they come by themselves
+    recordings = tuple(path for path in files if is_recording(path))
+    sessions = [path for path in files if path not in recordings]
+    opened = None
+    told = (
+        "" if files else f"{beside[0].name}: is no recording; it counts beside the session of its name: open that one."
+    )
     try:
         opened = open_for_desk(sessions[0], own_lock) if sessions else None
     except PulsewrightError as error:

@@ -211,6 +211,7 @@ class ChannelTable(QAbstractTableModel):
         except PulsewrightError as error:
             self._viewing.tell(error.sentence)
             return False
+        self._viewing.tell("")
         return True
 
     def _write_delay(self, channel: int, text: str) -> bool:
@@ -218,6 +219,5 @@ class ChannelTable(QAbstractTableModel):
         if session is None or text.strip() == delay_text(session.channels[channel].delay):
             return False  # an editor that was only looked into changes nothing
         refused = set_delay(self._document, channel, text)
-        if refused:
-            self._viewing.tell(refused)
+        self._viewing.tell(refused)  # nothing, once what was wrong is mended
         return not refused

@@ -236,7 +236,11 @@ class FindingsPanel(Panel):
         if evidence.record is not None:
             self.viewing.go_to(evidence.record)
         if evidence.figure is not None:
-            self.pages.setCurrentWidget(self.figures[evidence.figure])
+            self.show_figure(evidence.figure)
+
+    def show_figure(self, name: FigureName) -> None:
+        """Bring a figure before the others."""
+        self.pages.setCurrentWidget(self.figures[name])
 
     def open_large(self) -> None:
         """Open the figure that is looked at in a window of its own; beside the table, that of the skews."""

@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QToolButton, QWidg
 from pulsewright.errors import PulsewrightError
 from pulsewright.quantity import parse_span
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.keyboard import on_escape
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.spans import HEADINGS, ORIGINS, SPANS, SpanName, span_of
 from pulsewright_app.desk.viewing import Viewing
@@ -44,6 +45,7 @@ class SpanRows(QWidget):
             f"{_MEANINGS[name]}: write it like 100 µs .. 300 µs, from the trigger; left empty: the whole record"
         )
         field.editingFinished.connect(lambda: self._take(name))
+        on_escape(field, lambda: self._give_up(name))
         origin.setAccessibleName(f"{_MEANINGS[name]}: where the setting came from")
         clear.setText("Clear")
         clear.setAccessibleName(f"{_MEANINGS[name]}: take back what was set on the desk")
@@ -78,24 +80,27 @@ class SpanRows(QWidget):
         field = self.fields[name]
         text = field.text().strip()
         if text == span_of(self._document, name).text:
-            field.setModified(False)
+            if field.isModified():
+                self._give_up(name)
             return
         try:
-            refused = self._viewing.spans.set(name, *parse_span(text, "s", name)) if text else ""
+            refused = self._viewing.spans.set(name, *parse_span(text, "s", HEADINGS[name])) if text else ""
             if not text:
                 refused = self._viewing.spans.clear(name)
         except PulsewrightError as error:
             refused = error.sentence
-        self._tell(refused)
+        self._viewing.tell(refused)
         if not refused:
             field.setModified(False)
         self._show()
 
     def _clear(self, name: SpanName) -> None:
         self.fields[name].setModified(False)
-        self._tell(self._viewing.spans.clear(name))
+        self._viewing.tell(self._viewing.spans.clear(name))
         self._show()
 
-    def _tell(self, sentence: str) -> None:
-        if sentence:
-            self._viewing.tell(sentence)
+    def _give_up(self, name: SpanName) -> None:
+        """Show what counts again, whatever was typed and told of it."""
+        self.fields[name].setModified(False)
+        self._viewing.tell("")
+        self._show()

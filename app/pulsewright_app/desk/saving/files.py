@@ -83,9 +83,8 @@ class Files(QObject):
             return "The findings are older than the settings: measure again first."
         lacking = [one.name or "one without a name" for one in self._document.written_claims.incomplete]
         if lacking:
-            return (
-                f"Not complete: the claim {lacking[0]}{' and others' if lacking[1:] else ''}; fill it in or remove it."
-            )
+            others = " and others" if lacking[1:] else ""
+            return f"Not complete: the claim {lacking[0]}{others}; fill it in or remove it (Ctrl+K)."
         claims = self._document.claims_file
         if claims is not None and claims.claims and results.verdicts_out_of_date:
             return "The claims are not judged by these findings yet."
@@ -232,6 +231,11 @@ class Files(QObject):
     def writing_tables(self) -> bool:
         """Whether a table is being written."""
         return any(key in self._writing for key in TABLES)
+
+    @property
+    def under_way(self) -> str:
+        """What is being written, the first of it; empty if nothing is."""
+        return min(self._writing, default="")
 
     def writing(self, key: str) -> bool:
         """Return whether something of that kind is being written."""

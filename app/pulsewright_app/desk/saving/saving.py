@@ -33,6 +33,8 @@ class Saving(QObject):
             window.document, window.viewing, window.results, window.reviewing, window.background, parent=self
         )
         self._pages: dict[str, FormPage] = {}
+        self._told_once = ""
+        """What is being written, as was said when the desk was to be closed."""
         self.files.saved.connect(self._saved)
         self.files.failed.connect(self._failed)
         self.files.progress.connect(self._progress)
@@ -137,17 +139,28 @@ class Saving(QObject):
         if not self.files.cancel_tables():
             self._window.results.ask_to_cancel()
 
+    def let_go(self) -> bool:
+        """Return whether the desk may close: while a file is being written, it says so once and stays."""
+        under_way = self.files.under_way
+        if not under_way or under_way == self._told_once:
+            return True
+        self._told_once = under_way
+        self._window.viewing.tell(f"{under_way} goes on: close the desk once more to leave without it.")
+        return False
+
     def _progress(self, key: str, share: float, _: str) -> None:
         if key in TABLES:
             self._window.middle.told.setText(f"{key}: {100 * share:.0f} %, Ctrl+. stops it")
 
     def _saved(self, key: str, path: object, sentence: str) -> None:
+        self._told_once = ""
         if key in TABLES:
             self._window.middle.told.setText(f"{sentence} in {path}")
             self._window.update_actions()
 
     def _failed(self, key: str, sentence: str) -> None:
         """Tell in the bar what no page is there to tell."""
+        self._told_once = ""
         if key in TABLES:
             self._window.middle.told.setText("")
             self._window.update_actions()

@@ -107,11 +107,13 @@ class ValueAxis(NumberAxis):
         strong.setBold(True)
         p.setClipRect(QRectF(self.boundingRect()))
         written: list[float] = []
+        line = QFontMetricsF(plain).height()
         for height, text, colour, current in sorted(self._rows, key=lambda row: not row[3]):  # the current one first
             y = bounds.bottom() - (height - low) / (high - low) * bounds.height()
-            least = _CLOSEST * QFontMetricsF(plain).height()
+            least = _CLOSEST * line
             if not low <= height <= high or any(abs(y - other) < least for other in written):
                 continue  # out of sight, or it would lie over another
+            y = min(max(y, bounds.top() + line / 2), bounds.bottom() - line / 2)  # the first row's is whole too
             written.append(y)
             p.setFont(strong if current else plain)
             p.setPen(QColor(colour))

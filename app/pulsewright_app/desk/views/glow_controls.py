@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QCheckBox, QComboBox, QPushButton, QWidget
 
 from pulsewright_app.desk.glow_options import HALF_LIVES
@@ -29,6 +30,7 @@ class GlowControls(QWidget):
         self.over = QPushButton("Start over")
         self.over.setToolTip("Forget the records stepped through so far")
         self.over.setAccessibleName("Forget the records stepped through so far")
+        self.over.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.over.clicked.connect(glow.start_over)
         self.row.addWidget(self.over)
         self.inks = self._choice(
@@ -59,6 +61,7 @@ class GlowControls(QWidget):
             box.addItem(text, value)
         box.setAccessibleName(name)
         box.setToolTip(name)
+        box.setFocusPolicy(Qt.FocusPolicy.TabFocus)  # a click must not take the keyboard: Space plays
         box.activated.connect(lambda: chosen(box.currentData()))
         self.row.addWidget(box)
         return box
@@ -67,6 +70,7 @@ class GlowControls(QWidget):
         box = QCheckBox(text)
         box.setAccessibleName(name)
         box.setToolTip(name)
+        box.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         box.toggled.connect(chosen)
         self.row.addWidget(box)
         return box

@@ -12,7 +12,7 @@ from PySide6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
 from pulsewright.quantity import engineering
-from pulsewright.session import Session
+from pulsewright.session import Floats, Session
 from pulsewright_app.desk.places import WIDEST_GAP, Places, gap_text, out_of_step, places_of, round_step
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.found import NO_POSITION, FoundPulses, found_pulses
@@ -25,6 +25,8 @@ from pulsewright_app.theme import theme
 from pulsewright_app.wording import count
 
 _LABEL_EVERY = 20.0
+_MOST_ROUND = 3000
+"""Dots of found pulses up to which each is drawn round and smooth; more of them would hold up every step."""
 _LOW_ROW = 4.0
 """Pixels of a row below which the dots of found pulses would cover their neighbours, and are drawn smaller."""
 
@@ -248,27 +250,28 @@ class MapView(PictureView[_Drawn]):
         found = self._pulses(session)
         row = canvas.plot_rect().height() / max(self._places.total, 1)
         smaller = 1.0 if row >= _LOW_ROW else 0.45
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         theme = self.theme
         for placed, inks in (
             (True, ((theme.plot, 7.0), (theme.pulse, 5.0))),
             (False, ((theme.plot, 8.0), (theme.muted, 6.0), (theme.plot, 4.0))),
         ):
             spots = self._spots_of(canvas, found)[placed]
+            few = spots.size() <= _MOST_ROUND
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing, few)
             for colour, width in inks:
                 pen = QPen(QColor(colour), width * smaller)
-                pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+                pen.setCapStyle(Qt.PenCapStyle.RoundCap if few else Qt.PenCapStyle.SquareCap)
                 painter.setPen(pen)
                 painter.drawPoints(spots)
 
     def _spots_of(self, canvas: Canvas, found: FoundPulses) -> dict[bool, QPolygonF]:
-        """Return where the dots of pulses are, with and without a position; worked out once for many paintings."""
+        """Return where the dots of pulses are, with and without a position, those on one pixel once; kept for long."""
         wanted = (found, self._places, canvas.windows(), canvas.plot_rect())
         if not _are(wanted, self._spots_for):
             x, y = canvas.x_of(found.time), canvas.y_of(-(self._places.place[found.record] + 0.5))
             self._spots_for = wanted
             self._spots = {
-                placed: QPolygonF([QPointF(*spot) for spot in zip(x[chosen], y[chosen], strict=True)])
+                placed: QPolygonF([QPointF(*spot) for spot in _once_a_pixel(x[chosen], y[chosen])])
                 for placed, chosen in ((True, found.placed), (False, ~found.placed))
             }
         return self._spots
@@ -301,6 +304,13 @@ class MapView(PictureView[_Drawn]):
         if record in self.document.left_out:
             text += f"    left out: {self.document.left_out[record] or 'no reason given'}"
         return text
+
+
+def _once_a_pixel(x: Floats, y: Floats) -> list[tuple[float, float]]:
+    """Return points of which no two lie on one pixel."""
+    pixels = np.rint(x).astype(np.int64) * (1 << 32) + np.rint(y).astype(np.int64)
+    _, first = np.unique(pixels, return_index=True)
+    return list(zip(x[first].tolist(), y[first].tolist(), strict=True))
 
 
 def _are(wanted: tuple[object, ...], kept: tuple[object, ...]) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from typing import Any
 
-from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelIndex, Qt
+from PySide6.QtCore import QAbstractListModel, QEvent, QModelIndex, QPersistentModelIndex, Qt
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QLabel, QListView, QPushButton, QVBoxLayout, QWidget
 
@@ -103,6 +103,8 @@ class PassingList(QWidget):
         self.back_button.setAccessibleName("Step through all records again")
         self.close_button = QPushButton("Close the list")
         self.close_button.setAccessibleName("Close the list of passing records")
+        for button in (self.walk_button, self.back_button, self.close_button):
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         column = QVBoxLayout(self)
         column.setContentsMargins(6, 0, 8, 4)
         column.setSpacing(6)
@@ -135,12 +137,21 @@ class PassingList(QWidget):
         self._passing.show_records(passing, self._viewing.channel)
         self._label = f"passing records at {spot}"
         self.heading.setText(f"{count(len(passing), 'record')} within a pixel of {spot}")
-        # as wide as its texts: the plot needs the room
-        widest = max(self.fontMetrics().horizontalAdvance(b.text()) for b in (self.walk_button, self.back_button))
-        self.setFixedWidth(widest + 5 * self.fontMetrics().averageCharWidth() + 14)
+        self._fit_width()
         self._follow(self._viewing.record)
         self._show_walk()
         self.show()
+
+    def _fit_width(self) -> None:
+        """Be as wide as the texts: the plot needs the room."""
+        widest = max(self.fontMetrics().horizontalAdvance(b.text()) for b in (self.walk_button, self.back_button))
+        self.setFixedWidth(widest + 5 * self.fontMetrics().averageCharWidth() + 14)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Make room for larger letters."""
+        super().changeEvent(event)
+        if event.type() is QEvent.Type.FontChange and not self.isHidden():
+            self._fit_width()
 
     def forget(self) -> None:
         """Empty the list and put it away; nobody steps through records any more that stand nowhere."""

@@ -41,6 +41,7 @@ class ReferenceControls(QWidget):
         self.this = QPushButton("Take this one")
         self.this.setAccessibleName("Take the current record as the reference")
         self.this.setToolTip("Take the current record as the reference (R)")
+        self.this.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.this.clicked.connect(reference.take_current)
         self.difference = _choice(
             "Difference between the current record and the reference",

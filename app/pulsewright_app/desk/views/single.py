@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter
 from PySide6.QtWidgets import QBoxLayout, QCheckBox, QWidget
 
@@ -56,6 +56,7 @@ class SingleView(View):
         self._taken.traces = self._traces.share_of
         self.lanes = QCheckBox("A lane for each channel")
         self.lanes.setAccessibleName("A lane for each channel")
+        self.lanes.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.lanes.setChecked(self.viewing.lanes)
         self.lanes.toggled.connect(self.viewing.set_lanes)
         self.viewing.shown_changed.connect(lambda: self.lanes.setChecked(self.viewing.lanes))
