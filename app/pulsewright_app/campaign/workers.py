@@ -191,9 +191,10 @@ def _done(running: Mapping[Future, str]) -> Collection[Future]:
 
 def _taken(client: Client, future: Future, session: str, lost: Task) -> Outcome:
     from distributed import KilledWorker
+    from distributed.comm import CommClosedError
 
     if future.status == "cancelled" or client.status not in ("running", "connecting"):
-        raise ConnectionError("the scheduler went away")
+        raise CommClosedError
     if future.status == "error":
         error = future.exception()
         if isinstance(error, KilledWorker):
@@ -215,8 +216,10 @@ def _scheduler_stays() -> Iterator[None]:
     try:
         yield
     except (CommClosedError, CancelledError, OSError) as error:
+        own = isinstance(error, ConnectionError)
+        reason = _short(error) if own else "the connection to it was lost"  # the library's words are of its insides
         raise PulsewrightError(
-            f"the scheduler went away ({_short(error)}); what was done is stored",
+            f"the scheduler went away ({reason}); what was done is stored",
             "give the same command again: only what is missing will be done",
         ) from error
 

@@ -4,8 +4,6 @@ import json
 import os
 import shutil
 import socket
-import subprocess
-import sys
 import time
 from contextlib import suppress
 from functools import partial
@@ -53,8 +51,8 @@ def campaign(*arguments):
     return CliRunner().invoke(app, ["campaign", *map(str, arguments)])
 
 
-def test_a_scheduler_with_two_workers_gives_the_same_results(runs, scheduler, tmp_path):
-    address, _ = scheduler
+def test_a_scheduler_with_two_workers_gives_the_same_results_and_may_go_away(runs, scheduler, tmp_path, monkeypatch):
+    address, process = scheduler
     claims = sample("tank_faults.h5").with_suffix(".claims.toml")
     here, there = tmp_path / "here.sqlite", tmp_path / "there.sqlite"
     one = campaign(runs, "--claims", claims, "--to", here, "--workers", 1)
@@ -63,6 +61,39 @@ def test_a_scheduler_with_two_workers_gives_the_same_results(runs, scheduler, tm
     with ResultsFile(here) as a, ResultsFile(there) as b:
         for table in ("sessions", "quantities", "verdicts"):
             assert a.rows(table) == b.rows(table)
+
+    for number in range(6):
+        shutil.copy(sample("tank_walk.h5"), runs / f"more{number}.h5")
+    with monkeypatch.context() as patched:
+        patched.setattr(ResultsFile, "store", then(ResultsFile.store, process.kill))
+        broken = campaign(runs, "--claims", claims, "--to", there, "--cluster", address)
+    assert broken.exit_code == 2, broken.output
+    (sentence,) = broken.stderr.strip().splitlines()
+    assert "the scheduler went away (the connection to it was lost)" in sentence
+    assert "give the same command again" in sentence
+    kept = stored(there) - 3
+    assert 1 <= kept < 6
+    body = json.loads(campaign(runs, "--claims", claims, "--to", there, "--workers", 1, "--json").stdout)
+    assert (body["unchanged"], body["measured"], body["failed"]) == (3 + kept, 6 - kept, 0)
+    with ResultsFile(there) as results:
+        for table in ("quantities", "verdicts"):
+            of = by_session(results.rows(table)[1])
+            assert all(of[f"more{number}.h5"] == of["tank_walk.h5"] for number in range(6))
+
+
+def then(store, what):
+    """Return what stores an outcome and does something more."""
+
+    def store_and(results, outcome):
+        store(results, outcome)
+        what()
+
+    return store_and
+
+
+def by_session(rows):
+    """Return the rows of each session, without its name."""
+    return {name: [row[1:] for row in rows if row[0] == name] for name in {row[0] for row in rows}}
 
 
 def test_a_scheduler_that_goes_away_is_told(scheduler, tmp_path):
@@ -83,36 +114,6 @@ def test_a_scheduler_that_goes_away_is_told(scheduler, tmp_path):
             if len(taken) == 3:
                 process.kill()
     assert len(taken) >= 3
-
-
-def test_a_campaign_whose_scheduler_goes_away_is_finished_by_the_next_run(runs, scheduler, tmp_path):
-    address, process = scheduler
-    for number in range(5):
-        shutil.copy(sample("tank_walk.h5"), runs / f"more{number}.h5")
-    claims = sample("tank_faults.h5").with_suffix(".claims.toml")
-    whole, broken = tmp_path / "whole.sqlite", tmp_path / "broken.sqlite"
-    common = [str(runs), "--claims", str(claims)]
-    program = [sys.executable, "-c", "from pulsewright_app.cli import run; run()", "campaign", *common]
-    left_alone = subprocess.Popen(
-        [*program, "--to", str(broken), "--cluster", address], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
-    end = time.monotonic() + LONGEST_WAIT
-    while left_alone.poll() is None and time.monotonic() < end and not stored(broken):
-        time.sleep(0.01)
-    process.kill()
-    printed, errors = left_alone.communicate(timeout=LONGEST_WAIT)
-    assert left_alone.returncode == 2, (printed, errors)
-    assert "the scheduler went away" in errors
-    assert "give the same command again" in errors
-    assert "Traceback" not in errors
-    kept = stored(broken)
-    assert 1 <= kept < 8
-    body = json.loads(campaign(*common, "--to", broken, "--workers", 1, "--json").stdout)
-    assert (body["unchanged"], body["measured"], body["failed"]) == (kept, 8 - kept, 0)
-    campaign(*common, "--to", whole, "--workers", 1)
-    with ResultsFile(whole) as a, ResultsFile(broken) as b:
-        for table in ("sessions", "quantities", "verdicts"):
-            assert a.rows(table) == b.rows(table)
 
 
 def test_a_session_that_ends_its_workers_is_given_up_and_the_others_are_done():
