@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.campaign.outcome import Outcome
-from pulsewright_app.campaign.worker_checks import LOOK_EVERY_S, Workers, check_scheduler
+from pulsewright_app.campaign.worker_checks import LOOK_EVERY_S, Workers, check_scheduler, require_answer
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -106,8 +106,9 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
             yield stack.enter_context(Client(cluster, timeout=PATIENCE_S))
             return
         try:
+            require_answer(address, PATIENCE_S)
             client = Client(address, timeout=PATIENCE_S)
-        except (OSError, ValueError, ImportError) as error:
+        except (OSError, ValueError, ImportError, TypeError, RuntimeError) as error:  # as the kind of address has it
             raise PulsewrightError(
                 f"{address}: no scheduler answers there ({_short(error)})",
                 "start one with dask scheduler, or leave out --cluster for workers on this machine",
