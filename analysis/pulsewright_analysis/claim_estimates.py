@@ -15,7 +15,7 @@ from pulsewright.review import Marker, Review
 from pulsewright_analysis.budgets import pulse_quantity
 from pulsewright_analysis.estimates import Estimate
 from pulsewright_analysis.results import Findings
-from pulsewright_analysis.standing_pairs import ends_of, standing_in
+from pulsewright_analysis.standing_pairs import standing_in
 from pulsewright_analysis.type_b import clock_term
 
 
@@ -390,7 +390,7 @@ def _difference(pair: tuple[Marker, Marker], findings: Findings) -> Quantity:
     there = standing_in(findings, pair)
     if there.told is None:
         raise NotMeasurable(f"{pair[0].name!r} follows its pulses: {there.reason}")
-    follows = [end.pulse is not None for end in ends_of(pair)]
+    follows = [pulse is not None for pulse in there.pulses]
     sources = ["its pulse's position" if moves else "as it was put down" for moves in follows]
     terms = (
         Term("first marker", there.parts[0], "B", None, sources[0]),

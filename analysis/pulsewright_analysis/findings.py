@@ -239,6 +239,7 @@ def _summary(session: Session, sha256: str) -> SessionSummary:
         modules=session.modules,
         own_times=not session.shared_time,
         delays=tuple(c.delay for c in session.channels),
+        one_trigger=session.shared_offset,
     )
 
 

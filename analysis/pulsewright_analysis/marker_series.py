@@ -1,4 +1,4 @@
-"""A marker pair that follows one pulse or two of a channel, measured in every record."""
+"""A marker pair that follows one pulse or two, each of its own channel, measured in every record."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ import numpy as np
 
 from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
+from pulsewright_analysis.followed_pulses import PulseFinder
 from pulsewright_analysis.results import Findings, Floats, Ints
-from pulsewright_analysis.standing_pairs import End, FollowedPulse, PulseFinder, standing
+from pulsewright_analysis.standing_pairs import End, standing
 
 NEEDED_FOR_SCATTER = 2
 
@@ -21,16 +22,18 @@ class PairSeries:
 
     Attributes
     ----------
-    channel : int
+    channels : (int, int)
+        Place of the channel of each end.
     orders : (int or None, int or None)
-        Which pulses of the channel it follows in each record, counted from 0 in the order of time; None for an end
-        that is fixed in time.
+        Which pulse of its channel each end follows, counted from 0 in the order of time; None for one that is fixed.
     position : str
         The pulse position that is quoted.
     intervals : int
         N.
     t1, t1_u, t2, t2_u : array (records,)
         Positions, seconds from the record's trigger, and their standard uncertainties; NaN where not measurable.
+    polarity : int array (records, 2)
+        1 or −1 for the pulse that each end follows; 0 for an end that is fixed in time, and where not measurable.
     delta, delta_u : array (records,)
         t₂ − t₁ and its standard uncertainty, seconds; NaN where not measurable.
     reasons : tuple of str
@@ -41,7 +44,7 @@ class PairSeries:
         Standard deviation of Δ over the records, seconds; None below two records.
     """
 
-    channel: int
+    channels: tuple[int, int]
     orders: tuple[int | None, int | None]
     position: str
     intervals: int
@@ -49,6 +52,7 @@ class PairSeries:
     t1_u: Floats
     t2: Floats
     t2_u: Floats
+    polarity: Ints
     delta: Floats
     delta_u: Floats
     reasons: tuple[str, ...]
@@ -66,39 +70,15 @@ class PairSeries:
         return None if self.mean is None else self.mean.scaled(1 / self.intervals)
 
 
-def intervals_between(findings: Findings, record: int, channel: int, low: float, high: float) -> int | None:
-    """Return how many intervals the pulses of a record and channel that lie in a stretch make: one less than pulses.
-
-    Parameters
-    ----------
-    findings : Findings
-    record, channel : int
-        Where the pulses are.
-    low, high : float
-        The stretch, seconds from the record's trigger.
-
-    Returns
-    -------
-    int or None
-        From 1 up; None below two pulses.
-    """
-    pulses = findings.pulses
-    there = pulses.time[pulses.where(record, channel)]
-    count = int(np.count_nonzero((there >= low) & (there <= high)))
-    return count - 1 if count > 1 else None
-
-
-def pair_over_records(findings: Findings, channel: int, ends: tuple[End, End], intervals: int = 1) -> PairSeries:
-    """Return a pair that follows one pulse or two of a channel, in every record of a session.
+def pair_over_records(findings: Findings, ends: tuple[End, End], intervals: int = 1) -> PairSeries:
+    """Return a pair that follows one pulse or two, in every record of a session.
 
     Parameters
     ----------
     findings : Findings
         From `assess`, or from `measure`.
-    channel : int
-        Place of the channel.
     ends : (End, End)
-        Each follows a pulse, or is fixed in time.
+        Each follows a pulse of its own channel, or is fixed in time.
     intervals : int
         N, the number of equal intervals between the two; from 1 up.
 
@@ -107,26 +87,21 @@ def pair_over_records(findings: Findings, channel: int, ends: tuple[End, End], i
     PairSeries
         The mean of Δ is not weighted. Its u is the larger of the scatter's, s/√n with n − 1 degrees of freedom, and of
         theory's, √(Σu²)/n (JCGM 100:2008, 4.2.3 and 5.1.2), joined by what no number of records lessens: the sample
-        clock's share, the u of a time that is fixed, and what the pulse against it has in common in all records.
+        clock's share, the u of a time that is fixed, and what does not cancel between the ends and is the same in all
+        records (see `FollowedPulse.against`).
 
     Raises
     ------
     ValueError
         If neither end follows a pulse, `intervals` is below 1 or a pulse's number below 0.
     """
-    if intervals < 1:
-        raise ValueError("the number of intervals is a whole number from 1 up")
-    orders = (ends[0].pulse, ends[1].pulse)
-    followed = [order for order in orders if order is not None]
-    if not followed:
-        raise ValueError("a pair that is fixed in time is the same in every record")
-    if min(followed) < 0:
-        raise ValueError("the pulses of a record count from 0")
+    _check(ends, intervals)
     ppm, records = findings.settings.clock_ppm, findings.session.records
     columns = np.full((6, records), np.nan)
     varying, steady = np.full(records, np.nan), np.full(records, np.nan)
+    polarity = np.zeros((records, 2), dtype=np.int64)
     reasons: list[str] = []
-    finder = PulseFinder(findings, channel)
+    finder = PulseFinder(findings)
     for record in range(records):
         there = standing(ends, finder.of(record), 1, ppm)
         reasons.append(there.reason)
@@ -134,28 +109,50 @@ def pair_over_records(findings: Findings, channel: int, ends: tuple[End, End], i
             continue
         delta = there.told.delta
         columns[:, record] = there.times[0], there.us[0], there.times[1], there.us[1], delta.value, delta.u
-        pulses = [found for order in followed if isinstance(found := finder(record, order), FollowedPulse)]
-        both = len(followed) == 2
-        varying[record] = math.hypot(*(pulse.own_u if both else pulse.record_u for pulse in pulses))
-        steady[record] = 0.0 if both else pulses[0].steady_u
-    lasting = _lasting(ends, steady)
-    mean, deviation = _over(columns[4], varying, lasting, ppm)
-    position = findings.pulses.position
+        polarity[record] = [0 if pulse is None else pulse.polarity for pulse in there.pulses]
+        first, second = there.pulses
+        parts = [one.against(other) for one, other in ((first, second), (second, first)) if one is not None]
+        varying[record], steady[record] = (math.hypot(*part) for part in zip(*parts, strict=True))
+    mean, deviation = _over(columns[4], varying, _lasting(ends, steady), ppm)
     t1, t1_u, t2, t2_u, apart, apart_u = columns
     return PairSeries(
-        channel, orders, position, intervals, t1, t1_u, t2, t2_u, apart, apart_u, tuple(reasons), mean, deviation
+        channels=(ends[0].channel, ends[1].channel),
+        orders=(ends[0].pulse, ends[1].pulse),
+        position=findings.pulses.position,
+        intervals=intervals,
+        t1=t1,
+        t1_u=t1_u,
+        t2=t2,
+        t2_u=t2_u,
+        polarity=polarity,
+        delta=apart,
+        delta_u=apart_u,
+        reasons=tuple(reasons),
+        mean=mean,
+        deviation=deviation,
     )
+
+
+def _check(ends: tuple[End, End], intervals: int) -> None:
+    followed = [end.pulse for end in ends if end.pulse is not None]
+    if intervals < 1:
+        raise ValueError("the number of intervals is a whole number from 1 up")
+    if not followed:
+        raise ValueError("a pair that is fixed in time is the same in every record")
+    if min(followed) < 0:
+        raise ValueError("the pulses of a record count from 0")
 
 
 def _lasting(ends: tuple[End, End], steady: Floats) -> tuple[Term, ...]:
-    """Return what is the same in every record where one end is fixed in time; nothing where both follow."""
-    fixed = [end for end in ends if end.pulse is None]
-    if not fixed or not np.isfinite(steady).any():
+    """Return what is the same in every record: the u of an end that is fixed, and what does not cancel of pulses."""
+    if not np.isfinite(steady).any():
         return ()
-    return (
-        Term("marker that is fixed", fixed[0].u, "B", None, "as it was put down"),
-        Term("pulse, the same in every record", float(np.nanmax(steady)), "B", None, "cable delay, trigger offset"),
-    )
+    share, told = float(np.nanmax(steady)), "cable delay, trigger offset"
+    fixed = [end for end in ends if end.pulse is None]
+    if fixed:
+        held = Term("marker that is fixed", fixed[0].u, "B", None, "as it was put down")
+        return (held, Term("pulse, the same in every record", share, "B", None, told))
+    return (Term("pulses, the same in every record", share, "B", None, told),) if share else ()
 
 
 def _over(

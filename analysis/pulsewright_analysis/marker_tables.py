@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from pulsewright.review import Marker, Review, level_pairs, marker_pairs
+from pulsewright.review import Review, level_pairs, marker_pairs
 from pulsewright_analysis.findings_json import channel_units
 from pulsewright_analysis.level_markers import level_difference, placed
 from pulsewright_analysis.marker_series import PairSeries, pair_over_records
 from pulsewright_analysis.results import Findings
-from pulsewright_analysis.standing_pairs import ends_of, standing_in
+from pulsewright_analysis.standing_pairs import End, ends_of, standing_in
 from pulsewright_analysis.table_columns import Table, make_table, number_column, quantity_columns
 
 _SECONDS = ("t1", "t2", "difference", "interval")
@@ -43,7 +43,7 @@ def marker_table(review: Review, findings: Findings) -> Table:
         "intervals": [max(a.intervals, 1) for a, _ in pairs],
         **quantity_columns("interval", [None if one is None else one.per_interval for one in told]),
         **quantity_columns("rate", [None if one is None else one.rate for one in told]),
-        "follows": [_followed(pair) for pair in pairs],
+        "follows": [_followed(ends_of(pair, findings)) for pair in pairs],
         "reason": [one.reason for one in there],
         "note": [a.note for a, _ in pairs],
     }
@@ -52,10 +52,10 @@ def marker_table(review: Review, findings: Findings) -> Table:
     return make_table("markers", columns, units)
 
 
-def _followed(pair: tuple[Marker, Marker]) -> str:
+def _followed(ends: tuple[End, End]) -> str:
     """Return which pulses a pair follows, as ``t1: 0, t2: 1``; empty where it follows none."""
-    ends = zip(("t1", "t2"), ends_of(pair), strict=True)
-    return ", ".join(f"{key}: {end.pulse}" for key, end in ends if end.pulse is not None)
+    told = zip(("t1", "t2"), ends, strict=True)
+    return ", ".join(f"{key}: {end.pulse}" for key, end in told if end.pulse is not None)
 
 
 def level_table(review: Review, findings: Findings) -> Table:
@@ -98,19 +98,18 @@ def marker_series_table(review: Review, findings: Findings) -> Table:
     review : Review
     findings : Findings
     """
-    names = [name for name, _ in findings.session.channels]
     columns: dict[str, list[Any]] = {key: [] for key in _SERIES}
     for pair in marker_pairs(review):
-        first, ends = pair[0], ends_of(pair)
-        if all(end.pulse is None for end in ends) or first.channel not in names:
+        first, ends = pair[0], ends_of(pair, findings)
+        if all(end.pulse is None for end in ends):
             continue
-        told = pair_over_records(findings, names.index(first.channel), ends, max(first.intervals, 1))
-        for key, values in _series_columns(told, first.pair, first.name, first.channel).items():
+        told = pair_over_records(findings, ends, max(first.intervals, 1))
+        for key, values in _series_columns(told, first.pair, first.name, findings).items():
             columns[key].extend(values)
     return make_table("marker_series", columns, _SERIES_UNITS)
 
 
-def one_series_table(told: PairSeries, pair: int, name: str, channel: str) -> Table:
+def one_series_table(told: PairSeries, pair: int, name: str, findings: Findings) -> Table:
     """Return one pair in every record, with the columns of `marker_series_table`.
 
     Parameters
@@ -118,24 +117,28 @@ def one_series_table(told: PairSeries, pair: int, name: str, channel: str) -> Ta
     told : PairSeries
     pair : int
         Its number.
-    name, channel : str
-        Its name, and that of its channel.
+    name : str
+        Its name.
+    findings : Findings
+        For the names of its channels.
     """
-    columns = {key: list(values) for key, values in _series_columns(told, pair, name, channel).items()}
+    columns = {key: list(values) for key, values in _series_columns(told, pair, name, findings).items()}
     return make_table("marker_series", columns, _SERIES_UNITS)
 
 
-def _series_columns(told: PairSeries, pair: int, name: str, channel: str) -> dict[str, Iterable[Any]]:
+def _series_columns(told: PairSeries, pair: int, name: str, findings: Findings) -> dict[str, Iterable[Any]]:
     count, intervals = len(told.delta), told.intervals
+    first, second = (findings.channel_name(channel) for channel in told.channels)
     rows: tuple[Iterable[Any], ...] = (
-        [pair] * count, [name] * count, range(count), [channel] * count, told.t1, told.t1_u, told.t2, told.t2_u,
-        told.delta, told.delta_u, [intervals] * count, told.delta / intervals, told.delta_u / intervals, told.reasons,
+        [pair] * count, [name] * count, range(count), [first] * count, [second] * count, told.t1, told.t1_u,
+        told.polarity[:, 0], told.t2, told.t2_u, told.polarity[:, 1], told.delta, told.delta_u, [intervals] * count,
+        told.delta / intervals, told.delta_u / intervals, told.reasons,
     )  # fmt: skip
     return dict(zip(_SERIES, rows, strict=True))
 
 
 _SERIES = (
-    "pair", "name", "record", "channel", "t1", "t1_u", "t2", "t2_u", "difference", "difference_u", "intervals",
-    "interval", "interval_u", "reason",
+    "pair", "name", "record", "channel", "channel_2", "t1", "t1_u", "polarity", "t2", "t2_u", "polarity_2",
+    "difference", "difference_u", "intervals", "interval", "interval_u", "reason",
 )  # fmt: skip
 _SERIES_UNITS = {key: "s" for key in _SERIES if key.removesuffix("_u") in _SECONDS}

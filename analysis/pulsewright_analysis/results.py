@@ -44,6 +44,8 @@ class SessionSummary:
         Whether each module recorded trigger times of its own.
     delays : tuple of float
         Seconds of cable delay that were taken off the times of each channel; empty where it was not kept.
+    one_trigger : bool
+        Whether one trigger offset serves all modules.
     """
 
     file: Path | None
@@ -56,6 +58,7 @@ class SessionSummary:
     modules: tuple[str, ...]
     own_times: bool = False
     delays: tuple[float, ...] = ()
+    one_trigger: bool = False
 
 
 @dataclass(frozen=True)

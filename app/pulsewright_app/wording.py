@@ -175,17 +175,23 @@ def ranges(records: Iterable[int]) -> str:
     return ", ".join(told)
 
 
-def follows(first: int | None, second: int | None) -> str:
+def follows(first: int | None, second: int | None, channels: tuple[str, str]) -> str:
     """Return what a marker pair follows, such as ``follows pulses 0 and 1``, or ``t₂ follows pulse 1``.
 
     Parameters
     ----------
     first, second : int or None
         The pulse that each of its markers follows; None for one that is fixed in time.
+    channels : (str, str)
+        The name of each marker's channel. They are told where they differ: ``follows pulse 0 of H01 and pulse 0 of
+        H02``.
     """
+    of_first, of_second = (f" of {name}" if channels[0] != channels[1] else "" for name in channels)
     if first is not None and second is not None:
+        if of_first:
+            return f"follows pulse {first}{of_first} and pulse {second}{of_second}"
         return f"follows pulses {first} and {second}"
-    return f"t₂ follows pulse {second}" if first is None else f"t₁ follows pulse {first}"
+    return f"t₂ follows pulse {second}{of_second}" if first is None else f"t₁ follows pulse {first}{of_first}"
 
 
 def level_words(level: str, pulse: int | None) -> str:
@@ -224,8 +230,8 @@ def held_for(records: Sequence[int], shown: int | None) -> list[str]:
     return [f"record {apart[0]}" if len(apart) == 1 else f"records {apart[0]} and {apart[1]}"]
 
 
-def stays(first: int | None, second: int | None, records: Sequence[int]) -> list[str]:
-    """Return which record the marker that is fixed is of, where the other one of its pair follows into another.
+def stays(first: int | None, second: int | None, records: Sequence[int], channels: tuple[str, str]) -> list[str]:
+    """Return what the marker that is fixed is of, where the other one of its pair follows elsewhere.
 
     Parameters
     ----------
@@ -233,12 +239,16 @@ def stays(first: int | None, second: int | None, records: Sequence[int]) -> list
         The pulse that each marker follows.
     records : sequence of int
         Those that the two stand in.
+    channels : (str, str)
+        The name of each marker's channel.
 
     Returns
     -------
     list of str
-        One phrase, such as ``t₁ of record 0``; none where there is nothing to say.
+        One phrase, such as ``t₁ of record 0``, or ``t₁ of record 0, H01`` where the other one is on another channel;
+        none where there is nothing to say.
     """
-    if (first is None) == (second is None) or records[0] == records[1]:
+    if (first is None) == (second is None) or (records[0] == records[1] and channels[0] == channels[1]):
         return []
-    return [f"t₁ of record {records[0]}" if first is None else f"t₂ of record {records[1]}"]
+    marker, fixed = ("t₁", 0) if first is None else ("t₂", 1)
+    return [f"{marker} of record {records[fixed]}" + (f", {channels[fixed]}" if channels[0] != channels[1] else "")]

@@ -11,8 +11,9 @@ import uncertainties
 from pulsewright.session import Channel, Session
 from pulsewright.settings import layered
 from pulsewright_analysis.assessment import assess
+from pulsewright_analysis.followed_pulses import FollowedPulse, followed_pulse
 from pulsewright_analysis.marker_series import PairSeries, pair_over_records
-from pulsewright_analysis.standing_pairs import End, FollowedPulse, followed_pulse
+from pulsewright_analysis.standing_pairs import End
 
 RATE, LENGTH, RECORDS, PPM = 10e6, 1000, 20, 25.0
 APART = 40e-6
@@ -42,7 +43,7 @@ def findings() -> Any:
 
 @pytest.fixture(scope="module")
 def series(findings: Any) -> PairSeries:
-    return pair_over_records(findings, 0, BOTH, intervals=4)
+    return pair_over_records(findings, BOTH, intervals=4)
 
 
 def test_mean_and_standard_deviation_are_those_of_numpy(series: PairSeries) -> None:
@@ -94,11 +95,11 @@ def test_a_record_without_the_pulses_says_why(series: PairSeries, record: int, r
 
 def test_numbers_that_have_no_meaning_are_refused(findings: Any) -> None:
     with pytest.raises(ValueError, match="from 1 up"):
-        pair_over_records(findings, 0, BOTH, 0)
+        pair_over_records(findings, BOTH, 0)
     with pytest.raises(ValueError, match="from 0"):
-        pair_over_records(findings, 0, (End(0.0, 0.0, -1), End(0.0, 0.0, 1)))
+        pair_over_records(findings, (End(0.0, 0.0, -1), End(0.0, 0.0, 1)))
     with pytest.raises(ValueError, match="fixed in time"):
-        pair_over_records(findings, 0, (End(1e-6, 1e-9), End(2e-6, 1e-9)))
+        pair_over_records(findings, (End(1e-6, 1e-9), End(2e-6, 1e-9)))
 
 
 def test_one_marker_that_is_fixed_is_not_averaged_away(findings: Any) -> None:
@@ -107,7 +108,7 @@ def test_one_marker_that_is_fixed_is_not_averaged_away(findings: Any) -> None:
     Every part is a variable of its own in the package `uncertainties`.
     """
     fixed = End(10e-6, 80e-9)
-    series = pair_over_records(findings, 0, (fixed, BOTH[1]))
+    series = pair_over_records(findings, (fixed, BOTH[1]))
     clock, put_down = uncertainties.ufloat(1.0, PPM * 1e-6), uncertainties.ufloat(fixed.time, fixed.u)
     deltas = []
     for record in series.measured:

@@ -32,8 +32,8 @@ class MarkerPair:
     intervals : int
         N, the number of equal intervals between the two.
     pulses : (int or None, int or None) or None
-        Which found pulses of the channel the two follow from record to record, counted from 0 in the order of time;
-        the times are then those of `record`. None for the one that is fixed in time, and for a pair of which both are.
+        Which found pulse of its own channel each follows from record to record, counted from 0 in the order of time;
+        its time is then that of its record. None for the one that is fixed in time, and for a pair of which both are.
     note : str
         What the person wrote about it; may be empty.
     second_place : (int, int) or None
@@ -75,7 +75,8 @@ class MarkerPair:
     def ends(self) -> tuple[End, End]:
         """Both markers as they were put down."""
         first, second = self.pulses or (None, None)
-        return End(self.t1, self.u1, first), End(self.t2, self.u2, second)
+        (_, one), (_, other) = self.places
+        return End(self.t1, self.u1, first, one), End(self.t2, self.u2, second, other)
 
     def time(self, which: Which) -> float:
         """Return t₁ or t₂, seconds."""

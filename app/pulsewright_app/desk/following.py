@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pulsewright_analysis.followed_pulses import FollowedPulse, followed_pulse
 from pulsewright_analysis.markers import MarkerDifference
 from pulsewright_analysis.results import Findings
-from pulsewright_analysis.standing_pairs import FollowedPulse, followed_pulse, standing
+from pulsewright_analysis.standing_pairs import standing
 from pulsewright_app.desk.additions import MarkerPair, Which
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.results import Results
@@ -52,8 +53,8 @@ class Following:
     def shown(self, pair: MarkerPair, record: int, clock_ppm: float) -> Shown:
         """Return a pair as it stands in a record."""
 
-        def find(order: int) -> FollowedPulse | str:
-            return self._pulse(record, pair.channel, order)
+        def find(channel: int, order: int) -> FollowedPulse | str:
+            return self._pulse(record, channel, order)
 
         there = standing(pair.ends, find, pair.intervals, clock_ppm)
         if there.told is None or pair.pulses is None:
@@ -63,7 +64,7 @@ class Following:
         choices: tuple[Which, Which] = (1, 2)
         for which in choices:
             if pair.pulses[which - 1] is not None:
-                here = here.put(which, record, pair.channel)
+                here = here.put(which, record, pair.places[which - 1][1])
         return Shown(here, there.told)
 
     def _pulse(self, record: int, channel: int, order: int) -> FollowedPulse | str:
@@ -92,7 +93,7 @@ def follow_or_fix(window: DeskWindow) -> None:
         window.viewing.tell(found)
         return
     record, (first, second) = found
-    if first == second:
+    if first == second and pair.one_channel:
         window.viewing.tell(f"{pair.name}: both markers stand on one pulse; drop the second one on another.")
     else:
         _follow(window, pair, record, (first, second))
@@ -113,7 +114,7 @@ def follow_or_fix_one(window: DeskWindow) -> None:
         window.viewing.tell(found)
         return
     record, (pulse,) = found
-    if pulse in now:
+    if pulse == now[2 - which] and pair.one_channel:
         window.viewing.tell(f"{pair.name}: its other marker follows that pulse; drop this one on another.")
     else:
         _follow(window, pair, record, (pulse, now[1]) if which == 1 else (now[0], pulse))
@@ -145,20 +146,18 @@ def _follow(window: DeskWindow, pair: MarkerPair, record: int, pulses: tuple[int
 def _pulses_at(window: DeskWindow, pair: MarkerPair, which: tuple[Which, ...]) -> tuple[int, list[int]] | str:
     """Return a record in which markers of a pair stand on pulses, and on which; or why there is none.
 
-    It is the record that the first of them was put down on, or else the current one.
+    It is the record that the first of them was put down on, or else the current one; each stands on its own channel.
     """
     findings, session = window.results.findings, window.document.session
     if findings is None or session is None:
         return "The session is not measured yet: a pair can follow pulses when they are found."
-    if not pair.one_channel:
-        names = " and ".join(session.channels[channel].name for _, channel in pair.places)
-        return f"{pair.name}: its markers stand on two channels, {names}; drop both on one to let them follow."
     reach = max(_REACH * window.middle.view.canvas.pixel_time, session.sample_interval)
     pulses, missing = findings.pulses, which[0]
     own = pair.places[which[0] - 1][0]
     for record in (own, window.viewing.record):
-        there, found = pulses.where(record, pair.channel), []
+        found: list[int] = []
         for marker in which:
+            there = pulses.where(record, pair.places[marker - 1][1])
             away = np.abs(pulses.time[there] - pair.time(marker))
             away[~np.isfinite(away)] = np.inf
             if not len(away) or away.min() > reach:
@@ -167,6 +166,6 @@ def _pulses_at(window: DeskWindow, pair: MarkerPair, which: tuple[Which, ...]) -
             found.append(int(away.argmin()))
         if len(found) == len(which):
             return record, found
-    name = session.channels[pair.channel].name
+    name = session.channels[pair.places[missing - 1][1]].name
     drop = "drop both markers on pulses first" if len(which) == 2 else "drop it on a pulse first"
     return f"{pair.name}: marker {missing} stands on no found pulse of {name} in record {own}; {drop}."

@@ -94,7 +94,7 @@ class PairEdits(History):
         channel: int | None = None,
         merge: bool = False,
     ) -> None:
-        """Move one marker of a pair, which is fixed in time from then on; on another channel the other one is, too.
+        """Move one marker of a pair, which is fixed in time from then on; the other one goes on as it was.
 
         Parameters
         ----------
@@ -113,12 +113,11 @@ class PairEdits(History):
         before = pair.places[which - 1]
         moved = pair.put(which, before[0] if record is None else record, before[1] if channel is None else channel)
         moved = replace(moved, t1=time, u1=u) if which == 1 else replace(moved, t2=time, u2=u)
-        kept = pair.pulses if moved.one_channel else None
-        moved = replace(moved, pulses=without(kept, which))
+        moved = replace(moved, pulses=without(pair.pulses, which))
         self._replace_pair(moved, f"Move {pair.name}", ("move", pair_id, which) if merge else None)
 
     def follow(self, pair: MarkerPair, pulses: tuple[int | None, int | None]) -> None:
-        """Let a pair follow one pulse or two of its channel; its times are those handed over, of its record."""
+        """Let a pair follow one pulse or two, each of its own channel, from the times handed over on."""
         what = "its pulses" if None not in pulses else "one pulse"
         self._replace_pair(replace(pair, pulses=pulses), f"Let {pair.name} follow {what}", None)
 

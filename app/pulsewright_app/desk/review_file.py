@@ -9,7 +9,6 @@ from pulsewright.review import LevelMarker, Marker, RejectedPulse, Review
 from pulsewright.review_markers import by_pair
 from pulsewright.session import Session
 from pulsewright_analysis.level_markers import placed
-from pulsewright_analysis.standing_pairs import ends_of
 from pulsewright_app.desk.additions import Additions, LevelPair, MarkerPair
 
 
@@ -139,8 +138,7 @@ def _pairs(review: Review, session: Session) -> tuple[tuple[MarkerPair, ...], tu
             continue
         first, second = markers
         channel, record = names.index(first.channel or names[0]), first.record or 0
-        one, other = ends_of((first, second))
-        pulses = None if one.pulse is None and other.pulse is None else (one.pulse, other.pulse)
+        pulses = None if first.pulse is None and second.pulse is None else (first.pulse, second.pulse)
         name, intervals = first.name or f"Pair {number}", max(first.intervals, 1)
         times = first.time, second.time, first.u, second.u
         pair = MarkerPair(number, name, *times, record, channel, intervals, pulses, first.note)

@@ -95,7 +95,7 @@ def dimensions_of(
     units : dict of str to str
         The unit of each channel, by its name.
     channels : collection of str
-        The channels whose pairs are wanted.
+        The channels whose pairs are wanted: those with a marker on one of them.
     record : int, optional
         The record that is drawn; each pair in the one that it was put down on if left out, and that is said.
 
@@ -107,14 +107,15 @@ def dimensions_of(
     """
     drawn, absent = [], []
     for pair in marker_pairs(review):
-        if pair[0].channel is not None and pair[0].channel not in channels:
+        named = {marker.channel for marker in pair}
+        if None not in named and named.isdisjoint(channels):
             continue
         there = standing_in(findings, pair, record)
         name = short(pair[0].name or f"Pair {pair[0].pair}")
         if there.told is None:
             absent.append(f"{name}: {there.reason}")
         else:
-            drawn.append(DrawnPair(there.times, f"{name}: Δ {there.told.delta}{_about(pair, record)}"))
+            drawn.append(DrawnPair(there.times, f"{name}: Δ {there.told.delta}{_about(pair, record, findings)}"))
     levels = [
         DrawnLevels(pair[0].channel, (pair[0].value, pair[1].value), _level_text(pair, findings, units, record))
         for pair in level_pairs(review)
@@ -123,16 +124,20 @@ def dimensions_of(
     return Dimensions(tuple(drawn), tuple(levels), tuple(absent))
 
 
-def _about(pair: tuple[Marker, Marker], record: int | None) -> str:
+def _about(pair: tuple[Marker, Marker], record: int | None, findings: Findings) -> str:
     """Return which record a pair's Δ holds for, and what it follows, where that has to be said."""
-    first, second = (end.pulse for end in ends_of(pair))
+    ends = ends_of(pair, findings)
+    first, second = (end.pulse for end in ends)
     moves = first is not None or second is not None
     shown = record_of(pair) if record is None and moves else record
     own = [
         marker.record or 0 if pulse is None or shown is None else shown
         for marker, pulse in zip(pair, (first, second), strict=True)
     ]
-    told = [follows(first, second), f"record {shown}", *stays(first, second, own)] if moves else held_for(own, shown)
+    told = held_for(own, shown)
+    if moves:
+        one, other = (findings.channel_name(end.channel) for end in ends)
+        told = [follows(first, second, (one, other)), f"record {shown}", *stays(first, second, own, (one, other))]
     return f" ({', '.join(told)})" if told else ""
 
 

@@ -26,9 +26,10 @@ def marker_table(review: Review, findings: Findings) -> Table | None:
 def _row(pair: tuple[Marker, Marker], findings: Findings) -> tuple[Cell, ...]:
     first, there = pair[0], standing_in(findings, pair)
     where = _places(pair, findings)
-    ends = [end.pulse for end in ends_of(pair)]
-    if any(pulse is not None for pulse in ends):
-        where = f"{follows(*ends)}, {where}"
+    ends = ends_of(pair, findings)
+    if any(end.pulse is not None for end in ends):
+        one, other = (findings.channel_name(end.channel) for end in ends)
+        where = f"{follows(ends[0].pulse, ends[1].pulse, (one, other))}, {where}"
     name, intervals = _name(first), Number(str(max(first.intervals, 1)), max(first.intervals, 1))
     if there.told is None:
         return name, *("not there",) * 4, intervals, "not there", f"{where}: {there.reason}"
@@ -74,15 +75,15 @@ def _put_down(pair: tuple[LevelMarker, LevelMarker]) -> str:
 
 def series_table(review: Review, findings: Findings) -> Table | None:
     """Return the pairs that follow pulses over all records; None where there are none."""
-    names = [name for name, _ in findings.session.channels]
     rows: list[tuple[Cell, ...]] = []
     for pair in marker_pairs(review):
-        ends = ends_of(pair)
-        if pair[0].channel in names and any(end.pulse is not None for end in ends):
-            channel, intervals = names.index(pair[0].channel), max(pair[0].intervals, 1)
-            rows.append((_name(pair[0]), *_series_cells(pair_over_records(findings, channel, ends, intervals))))
-    headings = ("Pair", "Mean Δ ± U", "Standard deviation of Δ", "Mean Δ/N ± U", "Records")
-    return Table(headings, tuple(rows), right=(1, 2, 3)) if rows else None
+        ends = ends_of(pair, findings)
+        if any(end.pulse is not None for end in ends):
+            told = pair_over_records(findings, ends, max(pair[0].intervals, 1))
+            between = " → ".join(dict.fromkeys(findings.channel_name(channel) for channel in told.channels))
+            rows.append((_name(pair[0]), between, *_series_cells(told)))
+    headings = ("Pair", "Channels", "Mean Δ ± U", "Standard deviation of Δ", "Mean Δ/N ± U", "Records")
+    return Table(headings, tuple(rows), right=(2, 3, 4)) if rows else None
 
 
 def _series_cells(told: PairSeries) -> tuple[Cell, ...]:

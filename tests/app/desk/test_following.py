@@ -125,7 +125,9 @@ def test_nudging_fixes_it_too_and_the_key_fixes_it_alone(following: DeskWindow, 
     assert following.document.pairs[0].t1 == times(following, 1)[0]
 
 
-def test_markers_on_two_channels_do_not_follow_and_say_why(following: DeskWindow, qtbot: Any, settle: Any) -> None:
+def test_dropped_on_another_channel_a_marker_is_fixed_and_the_other_goes_on_following(
+    following: DeskWindow, qtbot: Any, settle: Any
+) -> None:
     following.viewing.set_lanes(True)
     settle(following)
     place = following.middle.view.level_row(1)
@@ -133,11 +135,11 @@ def test_markers_on_two_channels_do_not_follow_and_say_why(following: DeskWindow
     there = at(following, times(following, 0)[1], (place.low + place.high) / 2)
     drag(qtbot, following, at(following, times(following, 0)[1]), there)
     pair = following.document.pairs[0]
-    assert (pair.places, pair.pulses) == (((0, 0), (0, 1)), None)
-    assert cell(following, PLACE) == "t₁: record 0, H01; t₂: record 0, H02"
+    assert (pair.places, pair.pulses) == (((0, 0), (0, 1)), (0, None))
+    assert cell(following, PLACE) == "t₁ follows pulse 0 of H01, record 0, t₂ of record 0, H02"
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_T)
-    assert following.document.pairs[0].pulses is None
-    assert [label for label in following.findChildren(QLabel) if "on two channels, H01 and H02" in label.text()]
+    assert following.document.pairs[0].pulses == (0, 1)
+    assert cell(following, PLACE) == "follows pulse 0 of H01 and pulse 1 of H02, record 0"
 
 
 def test_a_pair_beside_the_pulses_cannot_follow_and_says_why(desk: DeskWindow, qtbot: Any) -> None:

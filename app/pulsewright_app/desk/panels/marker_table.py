@@ -206,12 +206,13 @@ class MarkerTable(QAbstractTableModel):
         places = [f"record {record}, {self._channel_name(channel)}" for record, channel in pair.places]
         if pair.pulses is None:
             return places[0] if places[0] == places[1] else f"t₁: {places[0]}; t₂: {places[1]}"
-        told = f"{follows(*pair.pulses)}, {self._channel_name(pair.channel)}"
+        one, other = (self._channel_name(channel) for _, channel in pair.places)
+        told = [follows(*pair.pulses, (one, other)), *([one] if pair.one_channel else [])]
         if shown.reason:
-            return f"{told}: {shown.reason}"
+            return f"{', '.join(told)}: {shown.reason}"
         records = [record for record, _ in pair.places]
         moving = records[1] if pair.pulses[0] is None else records[0]
-        return ", ".join([told, f"record {moving}", *stays(*pair.pulses, records)])
+        return ", ".join([*told, f"record {moving}", *stays(*pair.pulses, records, (one, other))])
 
     def _channel_name(self, channel: int) -> str:
         session = self._document.session

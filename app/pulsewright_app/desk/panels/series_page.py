@@ -19,13 +19,15 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.files import SERIES
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background
+from pulsewright_app.wording import follows
 
-RECORD, FIRST, SECOND, DELTA, INTERVALS, EACH, REASON = range(7)
-HEADINGS = ("Record", "t₁ ± U", "t₂ ± U", "Δ ± U", "N", "Δ/N ± U", "Why not")
-_COPIED = ("Record", "t1 / s", "t2 / s", "Δ / s", "N", "Δ/N / s", "Why not")
+RECORD, FIRST, SECOND, DELTA, INTERVALS, EACH, POLARITY, REASON = range(8)
+HEADINGS = ("Record", "t₁ ± U", "t₂ ± U", "Δ ± U", "N", "Δ/N ± U", "Polarity", "Why not")
+_COPIED = ("Record", "t1 / s", "t2 / s", "Δ / s", "N", "Δ/N / s", "Polarity", "Why not")
 FOOT = ("Mean", "Standard deviation")
 _NO_PAIR = "No pair follows its pulses: drop both markers of a pair on pulses, and let it follow them (T)."
 _KEY = "Marker pair over all records"
+_SIGNS = {1: "+", -1: "−", 0: "fixed"}
 _Role = Qt.ItemDataRole
 
 
@@ -58,7 +60,7 @@ class SeriesTable(QAbstractTableModel):
         """Return what a column holds."""
         if orientation is Qt.Orientation.Vertical:
             return None
-        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _COPIED}.get(role, (None,) * 7)[section]
+        return {int(_Role.DisplayRole): HEADINGS, EXACT_ROLE: _COPIED}.get(role, (None,) * len(HEADINGS))[section]
 
     def data(self, index: AnyIndex, role: int = 0) -> Any:
         """Return what a cell shows."""
@@ -85,6 +87,8 @@ class SeriesTable(QAbstractTableModel):
             return str(series.intervals)
         if column == REASON:
             return series.reasons[record]
+        if column == POLARITY:
+            return _polarity_text(series, record)
         value, u = {
             FIRST: (series.t1, series.t1_u),
             SECOND: (series.t2, series.t2_u),
@@ -116,17 +120,27 @@ def _foot_text(series: PairSeries) -> str:
     return f"Mean Δ {series.mean}{scatter}, in {len(series.measured)} of {len(series.delta)} records."
 
 
-def _told(pair: MarkerPair, channel: str, position: str) -> str:
+def _told(pair: MarkerPair, channels: tuple[str, str], position: str) -> str:
     """Say which pulses a pair follows, and what it does with the other marker."""
-    followed = [end.pulse for end in pair.ends if end.pulse is not None]
+    followed = [(end.pulse, name) for end, name in zip(pair.ends, channels, strict=True) if end.pulse is not None]
     if len(followed) == 2:
-        return f"{pair.name} follows pulses {followed[0]} and {followed[1]} of {channel}, each by its {position}."
+        of_channel = f" of {channels[0]}" if pair.one_channel else ""
+        told = follows(pair.ends[0].pulse, pair.ends[1].pulse, channels)
+        return f"{pair.name} {told}{of_channel}, each by its {position}."
+    ((pulse, channel),) = followed
+    on = "" if pair.one_channel else f", put down on {channels[0 if pair.ends[0].pulse is None else 1]}"
     fixed = 1 if pair.ends[0].pulse is None else 2
     where = engineering(pair.time(1 if fixed == 1 else 2), "s", 6)
     return (
-        f"{pair.name}: marker {3 - fixed} follows pulse {followed[0]} of {channel} by its {position}; "
-        f"marker {fixed} is fixed at {where}."
+        f"{pair.name}: marker {3 - fixed} follows pulse {pulse} of {channel} by its {position}; "
+        f"marker {fixed} is fixed at {where}{on}."
     )
+
+
+def _polarity_text(series: PairSeries, record: int) -> str:
+    """Return the polarity of the pulse that each end follows, such as ``+, −``; empty where there is none."""
+    first, second = (_SIGNS[sign] for sign in series.polarity[record].tolist())
+    return "" if series.reasons[record] else f"{first}, {second}"
 
 
 def _text(quantity: Quantity, exact: bool) -> str:
@@ -192,14 +206,14 @@ class SeriesPage(FormPage):
             self._background.cancel(_KEY)
             self._show(None, "The session is not measured yet." if findings is None else _NO_PAIR)
             return
-        channel, ends, intervals = pair.channel, pair.ends, pair.intervals
-        name, position = findings.session.channels[channel][0], findings.pulses.position
-        told = _told(pair, name, position)
+        ends, intervals = pair.ends, pair.intervals
+        first, second = (findings.channel_name(end.channel) for end in ends)
+        told = _told(pair, (first, second), findings.pulses.position)
         if self._results.partial or self._results.out_of_date:
             told += " The numbers are not final: the session is being measured."
         self._background.start(
             _KEY,
-            lambda _: pair_over_records(findings, channel, ends, intervals),
+            lambda _: pair_over_records(findings, ends, intervals),
             lambda series: self._show(series, told, pair),
             lambda sentence: self._show(None, sentence),
         )
@@ -214,10 +228,10 @@ class SeriesPage(FormPage):
         self.csv_button.setEnabled(series is not None and final)  # no file from numbers that are not final
 
     def _save(self) -> None:
-        session = self._document.session
-        if self._series is not None and session is not None:
+        findings = self._results.findings
+        if self._series is not None and findings is not None:
             series, pair = self._series
-            self.save_wanted.emit(one_series_table(series, pair.id, pair.name, session.channels[pair.channel].name))
+            self.save_wanted.emit(one_series_table(series, pair.id, pair.name, findings))
 
     def tell_saved(self, key: str, path: object, sentence: str) -> None:
         """Say that the table was written."""

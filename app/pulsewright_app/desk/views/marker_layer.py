@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import QPointF
 from PySide6.QtGui import QColor, QPainter, QPen
 
@@ -23,15 +25,19 @@ _BETWEEN = 14.0
 """Pixels between the text of one dimension line and the line above it."""
 
 
-def pair_text(shown: Shown, record: int) -> str:
-    """Return what stands on the dimension line: Δ ± U, and whether that is of this record or of another."""
+def pair_text(shown: Shown, record: int, names: Sequence[str]) -> str:
+    """Return what stands on the dimension line: Δ ± U, and whether that is of this record or of another.
+
+    `names` are the channels'.
+    """
     pair = shown.pair
     if shown.told is None:
         return f"{pair.name}: {shown.reason}"
     records = [own for own, _ in pair.places]
     held = held_for(records, record)
     if pair.pulses is not None:
-        held = [follows(*pair.pulses), *stays(*pair.pulses, records)]
+        one, other = (names[channel] for _, channel in pair.places)
+        held = [follows(*pair.pulses, (one, other)), *stays(*pair.pulses, records, (one, other))]
     note = f"  ({', '.join(held)})" if held else ""
     return f"{pair.name}: Δ {shown.told.delta}{note}"
 
@@ -76,8 +82,10 @@ class MarkerLayer:
         """Draw the dimension line of every pair, each on a row of its own, the first below what the spans write."""
         spans = (span_of(self._document, name).window for name in SPANS)
         below = canvas.fontMetrics().height() + 2 * _AIR if any(spans) else _AIR
-        for row, shown in enumerate(self.shown()):
-            text = pair_text(shown, self._viewing.record)
+        session = self._document.session
+        names = [] if session is None else [channel.name for channel in session.channels]
+        for row, shown in enumerate(self.shown() if names else []):
+            text = pair_text(shown, self._viewing.record, names)
             height = text_size(painter, canvas, text)[1]
             y = canvas.plot_rect().top() + below + height + _AIR + row * (height + _BETWEEN)
             if shown.reason:
