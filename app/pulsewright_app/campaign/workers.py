@@ -95,7 +95,8 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
     }
     with ExitStack() as stack, dask.config.set(quiet):
         if address is None:
-            stack.enter_context(dask.config.set(_loaded_once()))
+            preloaded = {"distributed.worker.preload": ["pulsewright_app.campaign.worker_signals"]}
+            stack.enter_context(dask.config.set({**preloaded, **_loaded_once()}))
             # threads would share one lock on the files; a page of the scheduler's state is nobody's wish here, and
             # what it serves all the same must not want the port that another campaign has
             cluster = LocalCluster(

@@ -138,6 +138,21 @@ def test_a_killed_run_is_finished_by_the_next(runs, claims, tmp_path):
     assert numbers(broken) == numbers(whole)
 
 
+def test_a_request_to_terminate_ends_it_in_order(runs, claims, tmp_path, monkeypatch):
+    store, to = ResultsFile.store, tmp_path / "r.sqlite"
+
+    def store_and_be_asked(results, outcome):
+        store(results, outcome)
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    monkeypatch.setattr(ResultsFile, "store", store_and_be_asked)
+    before = signal.getsignal(signal.SIGTERM)
+    run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1)
+    assert (run.exit_code, run.stdout, run.stderr) == (130, "", "")
+    assert stored(to) == 1
+    assert signal.getsignal(signal.SIGTERM) is before
+
+
 class Page(HTMLParser):
     def __init__(self):
         super().__init__()
