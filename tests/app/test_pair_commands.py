@@ -19,6 +19,7 @@ from typer.testing import CliRunner
 from pulsewright.review import Marker, Review, review_path_for, save_review
 from pulsewright_app.cli import app
 from pulsewright_app.samples import sample
+
 from .evidence_reading import Reader
 from .test_sample_findings import scenario
 
