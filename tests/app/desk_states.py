@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from PySide6.QtCore import QCoreApplication, QEvent, QPoint, Qt, QTimer
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QWidget
+from PySide6.QtWidgets import QApplication, QDialog, QFileDialog, QLabel, QWidget
 
 from pulsewright_app.desk.viewing import VIEWS
 from pulsewright_app.desk.window import DeskWindow
@@ -68,6 +68,9 @@ def states(name: str, size: tuple[int, int] | None = None, dark: bool = False) -
     yield "message_no_file", window
     window.open_path(path)
     settle(window)
+    if window.document.session is None:
+        said = [label.text() for label in window.message_bar.findChildren(QLabel)]
+        raise RuntimeError(f"the sample was not opened: {said}, at work: {window.background.busy}")
     window.activateWindow()
     if size is not None:
         window.resize(*size)
@@ -151,8 +154,8 @@ def _views(window: DeskWindow) -> Iterator[State]:
 def _spot_on_a_pulse(window: DeskWindow) -> QPoint | None:
     """Return a spot of the view that the flank of the current record's first pulse goes through; None without one.
 
-    Of the spots near its middle that whose row of the screen's pixels the flank meets most squarely: on a dense screen
-    a click falls on the first of several.
+    Of the spots halfway up, where no line of levels is in the way, it is that whose row of the screen's pixels the
+    flank meets most squarely: on a dense screen a click falls on the first of several.
     """
     session, findings, viewing = window.document.session, window.results.findings, window.viewing
     found = [] if findings is None else findings.pulses.where(viewing.record, viewing.channel)
@@ -164,8 +167,9 @@ def _spot_on_a_pulse(window: DeskWindow) -> QPoint | None:
     middle_of_first = 0.5 / window.devicePixelRatioF()
     columns = round(float(canvas.x_of(findings.pulses.time[found[0]]))) + np.arange(-9, 10)
     at = np.array([canvas.time_at(column + middle_of_first) for column in columns])
-    heights = canvas.y_of(np.interp(at, times, values))
-    best = int(np.argmin(np.abs(heights % 1 - middle_of_first)))
+    there = np.interp(at, times, values)
+    heights, steep = canvas.y_of(there), np.abs(there / findings.pulses.amplitude[found[0]] - 0.5) < 0.3
+    best = int(np.argmin(np.where(steep, np.abs(heights % 1 - middle_of_first), np.inf)))
     return QPoint(int(columns[best]), int(heights[best]))
 
 

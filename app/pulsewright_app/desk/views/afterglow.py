@@ -263,7 +263,7 @@ class AfterglowView(PictureView[_Shown]):
             return
         channel = self.viewing.channel
         about, shift = session.channels[channel], shown.plan.alignment.shift[self.viewing.record]
-        start = float(session.first_sample_time(channel)[self.viewing.record] - shift)
+        start = float(session.first_sample_times(self.viewing.record)[channel] - shift)
         if np.isfinite(start):
             values = codes[channel] * about.scale + about.offset
             draw_current(painter, canvas, self.theme, values, start, session.sample_interval)

@@ -276,7 +276,7 @@ class View(QWidget):
 
     def whole_time(self, session: Session) -> Window:
         """Return the stretch of time that every record lies in, seconds."""
-        starts = np.array([session.first_sample_time(c)[0] for c in range(len(session.channels))])
+        starts = session.first_sample_times(0)
         return float(starts.min()), float(starts.max()) + session.record_duration
 
     def time_window(self, session: Session) -> Window:
@@ -352,7 +352,7 @@ class View(QWidget):
         codes = self.desk.data.row(record, channel)
         if session is None or codes is None:
             return ""
-        start = float(session.first_sample_time(channel)[record])
+        start = float(session.first_sample_times(record)[channel])
         sample = round((time - start) * session.sample_rate)
         about = session.channels[channel]
         if not 0 <= sample < session.record_length:
