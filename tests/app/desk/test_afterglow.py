@@ -341,6 +341,19 @@ def test_markers_and_spans_are_not_drawn_over_moved_records(glowing: DeskWindow,
     assert pixels(picture(glowing), marker) and pixels(picture(glowing), span)
 
 
+def test_no_trigger_is_drawn_or_named_over_moved_records(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    """By construction: the word stands in the bottom corner, in the colour of the axis' numbers, beside the line."""
+
+    def corner() -> set[tuple[int, int]]:
+        plot, x = canvas_of(glowing).plot_rect(), at(glowing, 0.0).x()
+        inked = pixels(picture(glowing), LIGHT.muted) | pixels(picture(glowing), LIGHT.trigger)
+        return {spot for spot in inked if abs(spot[0] - x) < 60 and plot.bottom() - 40 < spot[1] < plot.bottom() - 2}
+
+    assert corner()
+    aligned(glowing, qtbot, settle)
+    assert not corner()
+
+
 def test_markers_and_spans_cannot_be_moved_over_moved_records(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
     glowing.document.add_pair(30e-6, 120e-6, 1e-8, 1e-8, 0, 0)
     before = glowing.document.pairs

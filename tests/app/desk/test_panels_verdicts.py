@@ -229,6 +229,18 @@ def test_a_figure_opens_large_and_its_numbers_copy(judged: tuple[Any, FindingsPa
     assert not window.isVisible()
 
 
+def test_a_large_window_without_a_figure_offers_nothing_to_show_or_copy(judged: tuple[Any, FindingsPanel]) -> None:
+    bench, panel = judged
+    figure(bench, panel, "Skew")
+    bench.press(panel.large_button)
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
+    assert window.fit_button.isEnabled() and window.copy_button.isEnabled()
+    bench.results.clear()
+    bench.qtbot.waitUntil(lambda: not window.copy_button.isEnabled())
+    assert not window.fit_button.isEnabled()
+    window.close()
+
+
 @pytest.mark.parametrize("by", ["double-click", "key"])
 def test_a_small_figure_opens_by_double_click_or_key(judged: tuple[Any, FindingsPanel], by: str) -> None:
     bench, panel = judged

@@ -143,13 +143,17 @@ class View(QWidget):
         viewing.selection_changed.connect(self._repaint)
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
-        canvas.below.append(self._paint_before_trigger)
-        lines, spans, lengths = map(
-            self._where_time_counts, (self.markers.paint_lines, self.spans.paint, self.markers.paint)
-        )
+        before, trigger, word, lines, spans, lengths = map(
+            self._where_time_counts,
+            (
+                self._paint_before_trigger, self._paint_trigger, self._paint_trigger_word,
+                self.markers.paint_lines, self.spans.paint, self.markers.paint,
+            ),
+        )  # fmt: skip
+        canvas.below.append(before)
         canvas.above += [  # lines first: none may run through a text
-            self.paint_above, self._paint_trigger, lines, self.levels.paint_lines,
-            spans, self._paint_trigger_word, lengths, self.levels.paint,
+            self.paint_above, trigger, lines, self.levels.paint_lines,
+            spans, word, lengths, self.levels.paint,
         ]  # fmt: skip
         canvas.grabber = lambda point: self.hands.grab(point, self.time_refused)
         canvas.hover_shape = lambda point: self.hands.shape_at(point, self.markers, self.levels, self.time_refused)
