@@ -390,7 +390,7 @@ class Session:
         channel : int
             Place of the channel, from 0.
         """
-        start = self.first_sample_time(channel)[record]
+        start = self.first_sample_times(record)[channel]
         result: Floats = start + np.arange(self.record_length) / self.sample_rate
         return result
 

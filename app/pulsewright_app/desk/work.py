@@ -10,6 +10,7 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
@@ -235,6 +236,11 @@ class Extents:
     low: NDArray[Any]
     high: NDArray[Any]
 
+    @cached_property
+    def ends(self) -> tuple[NDArray[Any], NDArray[Any]]:
+        """The lowest and the highest code of every channel over all records, shape (channels,)."""
+        return self.low.min(axis=0), self.high.max(axis=0)
+
     def clipped(self, session: Session) -> NDArray[np.bool_]:
         """Return where a record touches an end code of its channel's converter, shape (records, channels)."""
         lowest = np.array([channel.lowest_code for channel in session.channels])
@@ -382,7 +388,7 @@ class SessionData(QObject):
         if session is None or not channels:
             return (-1.0, 1.0)
         if self.extents is not None:
-            low, high = self.extents.low.min(axis=0), self.extents.high.max(axis=0)
+            low, high = self.extents.ends
         elif (newest := self._kept.newest) is not None:
             low, high = newest.min(axis=1), newest.max(axis=1)
         else:

@@ -71,7 +71,7 @@ def _markers(desk: DeskWindow) -> None:
         desk.viewing.tell(f"Record {record} has no pulse with a position here: step to another one.")
         return
     pulses, i = findings.pulses, found[-1]
-    start = float(session.first_sample_time(channel)[record])
+    start = float(session.first_sample_times(record)[channel])
     sample = round((_TEST_PULSE - start) * session.sample_rate)
     first, u = start + sample * session.sample_interval, u_on_sample(session.sample_interval)
     desk.document.add_pair(first, float(pulses.time[i]), u, float(pulses.time_u[i]), record, channel)

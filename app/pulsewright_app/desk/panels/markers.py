@@ -307,7 +307,7 @@ class MarkersPanel(Panel):
         if session is None:
             return
         record, channel = self.viewing.record, self.viewing.channel
-        start = float(session.first_sample_time(channel)[record])
+        start = float(session.first_sample_times(record)[channel])
         last = session.record_length - 1
         low, high = self.viewing.time_window or (start, start + last * session.sample_interval)
         times = []

@@ -247,10 +247,6 @@ class AfterglowView(PictureView[_Shown]):
         if not self._aligned:  # moved records have their triggers in many places
             super()._paint_before_trigger(painter, canvas)
 
-    def _paint_trigger(self, painter: QPainter, canvas: Canvas) -> None:
-        if not self._aligned:
-            super()._paint_trigger(painter, canvas)
-
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the mean, and the current record where the records are over each other."""
         session, shown = self.document.session, self.made
@@ -263,7 +259,7 @@ class AfterglowView(PictureView[_Shown]):
             return
         channel = self.viewing.channel
         about, shift = session.channels[channel], shown.plan.alignment.shift[self.viewing.record]
-        start = float(session.first_sample_time(channel)[self.viewing.record] - shift)
+        start = float(session.first_sample_times(self.viewing.record)[channel] - shift)
         if np.isfinite(start):
             values = codes[channel] * about.scale + about.offset
             draw_current(painter, canvas, self.theme, values, start, session.sample_interval)

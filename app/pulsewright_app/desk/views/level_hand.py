@@ -157,7 +157,7 @@ class LevelHand:
         codes = self.codes(record)
         if session is None or findings is None or codes is None:
             return None
-        start = float(session.first_sample_time(channel)[record])
+        start = float(session.first_sample_times(record)[channel])
         reach = max(SNAP_REACH * self._canvas.pixel_time, session.sample_interval)
         ends = [round((edge - start) * session.sample_rate) for edge in (time - reach, time + reach)]
         first, stop = max(ends[0], 0), min(ends[1] + 1, session.record_length)

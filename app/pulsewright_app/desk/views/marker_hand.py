@@ -176,7 +176,7 @@ class MarkerHand:
         level = None if findings is None else mid_level(findings, record, channel, time)
         if session is None or findings is None or level is None or codes is None:
             return None
-        about, start = session.channels[channel], float(session.first_sample_time(channel)[record])
+        about, start = session.channels[channel], float(session.first_sample_times(record)[channel])
         place, reach = (time - start) * session.sample_rate, reach * session.sample_rate
         low = max(math.floor(place - reach) - 2 * TAPS, 0)
         near = codes[channel, low : max(math.ceil(place + reach) + 2 * TAPS, 0)]
@@ -195,6 +195,6 @@ class MarkerHand:
     def _nearest_sample(self, time: float, channel: int) -> Place:
         session = self._document.session
         assert session is not None
-        start = float(session.first_sample_time(channel)[self._viewing.record])
+        start = float(session.first_sample_times(self._viewing.record)[channel])
         sample = min(max(round((time - start) * session.sample_rate), 0), session.record_length - 1)
         return start + sample * session.sample_interval, u_on_sample(session.sample_interval)

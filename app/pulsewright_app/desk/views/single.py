@@ -242,7 +242,7 @@ class SingleView(View):
         self, painter: QPainter, canvas: Canvas, session: Session, codes: Codes, channel: int, row: Row
     ) -> None:
         about = session.channels[channel]
-        start = float(session.first_sample_time(channel)[self.viewing.record])
+        start = float(session.first_sample_times(self.viewing.record)[channel])
         first, stop = seen(start, session.sample_interval, session.record_length, canvas.windows()[0])
         clipped = first + clipped_samples(codes[channel, first:stop], about.lowest_code, about.highest_code)
         if not len(clipped):

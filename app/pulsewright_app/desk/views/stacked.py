@@ -154,13 +154,12 @@ class StackedView(View):
     def _make_traces(self, session: Session) -> list[Trace]:
         channel = self.viewing.channel
         about, colour = session.channels[channel], self.theme.channel(channel)
-        starts = session.first_sample_time(channel)
         traces = []
         for record in sorted(self._rows, key=lambda r: r == self.viewing.record):
             codes = self.desk.data.row(record, channel)
             if codes is not None:
                 places, strong = self._rows[record].places(about), record == self.viewing.record
-                start = float(starts[record])
+                start = float(session.first_sample_times(record)[channel])
                 traces.append(Trace(codes, start, session.sample_interval, *places, colour, strong))
         return traces
 

@@ -144,12 +144,15 @@ class View(QWidget):
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
         canvas.below.append(self._paint_before_trigger)
-        lines, spans, lengths = map(
-            self._where_time_counts, (self.markers.paint_lines, self.spans.paint, self.markers.paint)
-        )
+        trigger, lines, spans, word, lengths = map(
+            self._where_time_counts,
+            (
+                self._paint_trigger, self.markers.paint_lines, self.spans.paint, self._paint_trigger_word,
+                self.markers.paint,
+            ),
+        )  # fmt: skip
         canvas.above += [  # lines first: none may run through a text
-            self.paint_above, self._paint_trigger, lines, self.levels.paint_lines,
-            spans, self._paint_trigger_word, lengths, self.levels.paint,
+            self.paint_above, trigger, lines, self.levels.paint_lines, spans, word, lengths, self.levels.paint,
         ]  # fmt: skip
         canvas.grabber = lambda point: self.hands.grab(point, self.time_refused)
         canvas.hover_shape = lambda point: self.hands.shape_at(point, self.markers, self.levels, self.time_refused)
@@ -276,7 +279,7 @@ class View(QWidget):
 
     def whole_time(self, session: Session) -> Window:
         """Return the stretch of time that every record lies in, seconds."""
-        starts = np.array([session.first_sample_time(c)[0] for c in range(len(session.channels))])
+        starts = session.first_sample_times(0)
         return float(starts.min()), float(starts.max()) + session.record_duration
 
     def time_window(self, session: Session) -> Window:
@@ -352,7 +355,7 @@ class View(QWidget):
         codes = self.desk.data.row(record, channel)
         if session is None or codes is None:
             return ""
-        start = float(session.first_sample_time(channel)[record])
+        start = float(session.first_sample_times(record)[channel])
         sample = round((time - start) * session.sample_rate)
         about = session.channels[channel]
         if not 0 <= sample < session.record_length:
