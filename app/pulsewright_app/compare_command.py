@@ -109,7 +109,7 @@ def print_comparison(comparison: Comparison, separated: Sequence[Separated], out
     out.print()
     out.print(summary(comparison))
     out.print()
-    out.print(_differences(comparison))
+    out.print(_differences(comparison, out.width))
     out.print()
     counted = [(name, str(old), str(new)) for name, old, new in comparison.counts]
     out.print(columns(("Counted", "Before", "After"), counted, right=(1, 2)))
@@ -121,25 +121,34 @@ def print_comparison(comparison: Comparison, separated: Sequence[Separated], out
             out.print(remark)
 
 
-def _differences(comparison: Comparison) -> Table:
+_NAME = 23
+"""Letters of a quantity's name in one line: as many as those of a skew have."""
+_SIGNIFICANT = "significant"
+
+
+def _differences(comparison: Comparison, width: int) -> Table:
     """Return the table of quantities; one that was measured in neither session is no row."""
     from rich import box
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column("Quantity", min_width=23, overflow="fold")
-    for heading in ("Before ± U", "After ± U", "Difference ± U"):
-        table.add_column(heading, justify="right", overflow="fold")
-    table.add_column("", min_width=len("significant"), overflow="fold")
+    numbers = ("Before ± U", "After ± U", "Difference ± U")
+    between = 3 * (len(numbers) + 1)
+    # what does not fit would be cut at the page's edge, and there stands what matters
+    room = (width - _NAME - len(_SIGNIFICANT) - between) // len(numbers)
+    table.add_column("Quantity", min_width=_NAME, overflow="fold")
+    for heading in numbers:
+        table.add_column(heading, justify="right", max_width=max(room, 8), overflow="fold")
+    table.add_column("", min_width=len(_SIGNIFICANT), overflow="fold")
     for found in comparison.differences:
         told = _told(found.significant, found.reason)
-        numbers = (shown(q) if q else "" for q in (found.old, found.new, found.difference))
-        table.add_row(capitalised(found.meaning), *numbers, told)
+        told_of = (shown(q) if q else "" for q in (found.old, found.new, found.difference))
+        table.add_row(capitalised(found.meaning), *told_of, told)
     return table
 
 
 def _told(significant: bool | None, reason: str) -> str:
-    return reason if significant is None else "significant" if significant else ""
+    return reason if significant is None else _SIGNIFICANT if significant else ""
 
 
 def _print_claims(comparison: Comparison, out: Console) -> None:

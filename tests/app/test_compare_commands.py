@@ -42,6 +42,10 @@ def test_what_the_recipe_changed_is_significant(both: tuple[dict[str, Any], str]
     significant = {entry["name"] for entry in body["quantities"] if entry["significant"]}
     assert {"skew H07", "noise H05"} <= significant
     assert "Skew of H07 against H01" in page and "significant" in page
+    for narrow in (80, 100):  # a terminal's usual width, and the page's
+        lines = CliRunner().invoke(app, ["compare", str(WALK), str(FAULTS)], env={"COLUMNS": str(narrow)}).stdout
+        marked = [line for line in lines.splitlines() if line.rstrip().endswith(" significant")]
+        assert len(marked) == len(significant), f"cut at {narrow} letters"
     counts = {entry["name"]: (entry["old"], entry["new"]) for entry in body["counts"]}
     assert counts["missed triggers"] == (0, 2)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from pulsewright.review import Review, save_review
+from pulsewright.review import RejectedPulse, Review, save_review
 from pulsewright_app.cli import app
 from pulsewright_app.samples import sample, samples_folder
 
@@ -96,12 +96,15 @@ def test_date_and_author_stand_on_the_sheet_or_are_left_to_fill_in(session: Path
     assert not [attributes for _, attributes in page.tags if attributes.get("class") == "blank"]
 
 
-def test_records_left_out_of_the_review_stand_in_both_forms(session: Path) -> None:
-    save_review(Review(left_out={7: "Somebody knocked at the tank"}), session.with_suffix(".review.json"))
+def test_what_the_review_took_out_stands_in_both_forms_with_its_reason(session: Path) -> None:
+    rejected = RejectedPulse(0, "H01", 1220, "A bubble burst")
+    review = Review(left_out={7: "Somebody knocked at the tank"}, rejected=[rejected])
+    save_review(review, session.with_suffix(".review.json"))
     for name in ("sheet.html", "sheet.pdf"):
         assert pulsewright("evidence", session, "--to", session.parent / name).exit_code in (0, 1, 3)
-    assert "Somebody knocked at the tank" in Reader((session.parent / "sheet.html").read_text("utf-8")).text
-    assert "Somebody knocked at the tank" in pdf_text((session.parent / "sheet.pdf").read_bytes())
+    for why in ("Somebody knocked at the tank", "A bubble burst"):
+        assert why in Reader((session.parent / "sheet.html").read_text("utf-8")).text
+        assert why in pdf_text((session.parent / "sheet.pdf").read_bytes())
 
 
 # -- refusals ---------------------------------------------------------------------------------------------------------

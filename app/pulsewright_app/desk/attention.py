@@ -37,6 +37,11 @@ class WindowThread:
         """Whether it is, and has not been for too long."""
         return not self._rests.is_set() and time.monotonic() < self._until
 
+    @property
+    def held(self) -> bool:
+        """Whether any window is at something that goes on over several events; on the windows' thread alone."""
+        return any(until > time.monotonic() for until in self._holds.values())
+
     def held_by(self, holder: Attention) -> bool:
         """Return whether what a window is at goes on over several events; on the windows' thread alone."""
         return self._holds.get(holder, 0.0) > time.monotonic()

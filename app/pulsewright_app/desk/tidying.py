@@ -28,7 +28,7 @@ class Tidying(QObject):
         self._clock.start(_EVERY)
 
     def _look(self) -> None:
-        if not self._attention.held:  # a person waits for something that takes several events
+        if not self._attention.thread.held:  # a person waits for something that takes several events
             look_for_garbage()
 
     def end(self) -> None:

@@ -102,7 +102,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.importing = Importing(self)
         self.viewing.set_dark(dark)
         self.actions_by_name = make_actions(self, answers_of(self))
-        self._empty, self._putting_on = True, False
+        self._empty, self._putting_on = False, False
         self._pages: dict[str, FormPage] = {}
         self._help: ShortcutsPage | None = None
         self._claims_page: ClaimsPage | None = None
@@ -224,11 +224,9 @@ class DeskWindow(TakesFiles, QMainWindow):
         session = self.document.session
         name = "" if session is None else (session.file.name if session.file else session.title or "session")
         self.setWindowTitle(f"{name} — Pulsewright" if name else "Pulsewright")
-        for dock in self.docks.values():
-            dock.setVisible(session is not None)
-        if session is not None and self._empty:
-            self.manners.restore_panels()
-        self._empty = session is None
+        if (session is None) != self._empty:  # from one session to the next the panels stay as they are
+            self._empty = session is None
+            self.manners.show_panels(not self._empty)
         # after the panels, which would make it anew in three sizes
         self.pages.setCurrentWidget(self.first_screen if session is None else self.middle)
         allow_actions(self)
@@ -299,6 +297,10 @@ class DeskWindow(TakesFiles, QMainWindow):
         self._finish_typing()
         if self.background.closed or not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
+            return
+        if opened.lock is self.reviewing.lock and opened.places.overtaken:
+            opened.give_back(self.reviewing.lock)  # something was added here while the same session was opened
+            self.open_path(opened.path)
             return
         self.background.cancel_all(but=_OPENING)  # another session may be asked for already
         self.measuring.sha256 = opened.sha256

@@ -17,6 +17,7 @@ from pulsewright_app.evidence.part_tables import (
     left_out_table,
     notes_table,
     recorder_table,
+    rejected_table,
     session_facts,
     skew_table,
 )
@@ -91,6 +92,7 @@ def sheet_of(
         levels=level_table(review, session, findings),
         pair_notes=pair_notes_table(review),
         left_out=left_out_table(review, findings),
+        rejected=rejected_table(review, findings),
         notes=notes_table(review, findings),
         views=tuple(
             view_picture(view, session, findings, review, pictures.next_number(), watch) for view in review.sheet_views

@@ -146,6 +146,24 @@ def left_out_table(review: Review, findings: Findings) -> Table | None:
     return Table(("Record", "Why it was left out"), tuple(rows), right=(0,), wide=(1,)) if rows else None
 
 
+def rejected_table(review: Review, findings: Findings) -> Table | None:
+    """Return the pulses that were rejected with their reasons; None where there are none."""
+    settings = findings.settings
+    why = {(pulse.record, pulse.channel, pulse.sample): pulse.reason for pulse in review.rejected}
+    other = f"no reason given ({ORIGINS[settings.origin('rejected_pulses')]})"
+    rows = [
+        (
+            Number(str(record), record),
+            channel,
+            Number(f"{sample:,}", sample),
+            why.get((record, channel, sample)) or other,
+        )
+        for record, channel, sample in settings.rejected_pulses
+    ]
+    headings = ("Record", "Channel", "Sample", "Why it was rejected")
+    return Table(headings, tuple(rows), right=(0, 2), wide=(3,)) if rows else None
+
+
 def notes_table(review: Review, findings: Findings) -> Table | None:
     """Return the records that a person flagged or wrote a note about; None where there are none."""
     known = range(findings.session.records)

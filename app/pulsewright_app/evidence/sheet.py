@@ -182,7 +182,7 @@ class Sheet:
     markers, marker_series, levels, pair_notes : Table or None
         Marker pairs in the record that each names, those that follow pulses over all records, level pairs, and what
         was written about any of them.
-    left_out, notes : Table or None
+    left_out, rejected, notes : Table or None
     views : tuple of Picture
         Views that a person added.
     settings : Table
@@ -210,6 +210,7 @@ class Sheet:
     levels: Table | None
     pair_notes: Table | None
     left_out: Table | None
+    rejected: Table | None
     notes: Table | None
     views: tuple[Picture, ...]
     settings: Table

@@ -216,6 +216,29 @@ def test_panels_put_back_have_the_sizes_that_they_had_at_first(
     assert markers.height() < findings.height()
 
 
+@pytest.mark.parametrize("between", [(), ("Ctrl+W",)])
+def test_panels_stay_as_they_are_when_another_session_comes(
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path, between: tuple[str, ...]
+) -> None:
+    """Opened over the one before, or after that was closed."""
+    desk = habitual(faults)
+    press(desk, qtbot, "Alt+R")
+    desk.docks["markers_panel"].setFloating(True)
+    for keys in between:
+        press(desk, qtbot, keys)
+        settle(desk)
+        assert all(dock.isHidden() for dock in desk.docks.values())
+    desk.open_sample()
+    settle(desk)
+    shown = {name for name, dock in desk.docks.items() if not dock.isHidden()}
+    assert shown == {"channels_panel", "markers_panel", "findings_panel"}
+    assert desk.docks["markers_panel"].isFloating()
+    press(desk, qtbot, "Ctrl+W")
+    desk.close()
+    again = habitual(faults)
+    assert again.docks["records_panel"].isHidden() and not again.docks["findings_panel"].isHidden()
+
+
 def test_the_size_of_a_window_left_at_its_first_screen_is_remembered_and_the_panels_too(
     habitual: Make, qtbot: Any, settle: Settle, faults: Path
 ) -> None:

@@ -206,7 +206,7 @@ def test_a_desk_in_other_colours_for_a_moment_has_its_own_when_stopped(
     assert desk.viewing.dark
     click(qtbot, page, "Leave off making the picture")
     assert not desk.viewing.dark
-    assert how_it_goes(page) == "It was called off."
+    assert how_it_goes(page) == "Writing the picture was called off."
     settle(desk)
     assert not target.exists()
     assert called(page, SAVE_PICTURE).isEnabled()
@@ -239,7 +239,7 @@ def test_a_picture_under_way_is_stopped_and_the_old_file_stays(
     qtbot.mouseClick(stop, Qt.MouseButton.LeftButton)
     gate.opened.set()
     settle(desk)
-    assert how_it_goes(page) == "It was called off."
+    assert how_it_goes(page) == "Writing the picture was called off."
     assert not stop.isVisible()
     assert target.read_bytes() == b"the old picture"
     assert [path.name for path in target.parent.glob(".pulsewright*")] == []
@@ -264,7 +264,7 @@ def test_a_table_under_way_is_stopped_by_a_key_and_the_old_file_stays(
     gate.opened.set()
     settle(desk)
     assert not stop.isEnabled()
-    assert "called off" in message(desk)
+    assert message(desk) == "Writing the records was called off."
     assert path.read_text() == "the old table"
     assert sorted(file.name for file in tmp_path.glob("*.csv")) == ["records.csv"]
     assert list(tmp_path.glob(".pulsewright*")) == []

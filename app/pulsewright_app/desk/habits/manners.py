@@ -33,7 +33,9 @@ class Manners(QObject):
         self._window, self.habits = window, habits
         self._page: PreferencesPage | None = None
         self._usual = Layout()
-        self._following = False
+        self._panels = ""
+        """How the panels were when the last session was closed."""
+        self._ever_shown = False
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._system_changed)
 
     # -- beginning and ending -------------------------------------------------------------------------------
@@ -51,7 +53,7 @@ class Manners(QObject):
         """Remember where things are, as the window closes."""
         layout = self._layout()
         if self._window.document.session is None:  # the panels are hidden then, which nobody asked for
-            layout = replace(layout, panels=self.habits.layout.panels)
+            layout = replace(layout, panels=self._panels or self.habits.layout.panels)
         self.habits.arrange(layout)
 
     def leave(self) -> None:
@@ -71,13 +73,19 @@ class Manners(QObject):
         if layout.panels:
             self._window.restoreState(QByteArray.fromBase64(layout.panels.encode("ascii", "ignore")), PANELS_VERSION)
 
-    def restore_panels(self) -> None:
-        """Show the panels that were shown when the desk was left, now that there is a session."""
-        if self.habits.layout.panels:
-            self._restore(replace(self.habits.layout, geometry=""))
+    def show_panels(self, on: bool) -> None:
+        """Show the panels as a person left them, now that there is a session, or hide them all as there is none."""
+        if not on and self._ever_shown:
+            self._panels = self._layout().panels
+        for dock in self._window.docks.values():
+            dock.setVisible(on)
+        if on:
+            self._ever_shown = True
+            self._restore(Layout(panels=self._panels or self.habits.layout.panels))
 
     def usual_layout(self) -> None:
         """Put every panel back where it was at first."""
+        self._panels = ""
         self._restore(replace(self._usual, geometry=""))
         for dock in self._window.docks.values():
             dock.setVisible(self._window.document.session is not None)

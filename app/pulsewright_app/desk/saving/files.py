@@ -218,7 +218,7 @@ class Files(QObject):
         if key in self._writing:
             self._writing.discard(key)
             self._background.cancel(key)
-            self.failed.emit(key, "It was called off.")
+            self.failed.emit(key, f"{key} was called off.")
 
     def cancel_tables(self) -> bool:
         """Leave off writing tables; return whether one was being written."""

@@ -195,7 +195,7 @@ class PicturePage(FormPage):
         """Leave off, whether it is being drawn or written."""
         if self._other_colours.waiting:
             self._other_colours.give_up()
-            self._failed(PICTURE, "It was called off.")
+            self._failed(PICTURE, f"{PICTURE} was called off.")
         self._files.cancel(PICTURE)
 
     def _begun(self) -> None:

@@ -243,6 +243,10 @@ class AfterglowView(PictureView[_Shown]):
         top, bottom = canvas.y_of(raster.value_high), canvas.y_of(raster.value_low)
         return QRectF(left, top, right - left, bottom - top)
 
+    def _paint_before_trigger(self, painter: QPainter, canvas: Canvas) -> None:
+        if not self._aligned:  # moved records have their triggers in many places
+            super()._paint_before_trigger(painter, canvas)
+
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the mean, and the current record where the records are over each other."""
         session, shown = self.document.session, self.made

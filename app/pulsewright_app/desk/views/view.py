@@ -143,17 +143,16 @@ class View(QWidget):
         viewing.selection_changed.connect(self._repaint)
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
-        before, trigger, word, lines, spans, lengths = map(
+        canvas.below.append(self._paint_before_trigger)
+        trigger, lines, spans, word, lengths = map(
             self._where_time_counts,
             (
-                self._paint_before_trigger, self._paint_trigger, self._paint_trigger_word,
-                self.markers.paint_lines, self.spans.paint, self.markers.paint,
+                self._paint_trigger, self.markers.paint_lines, self.spans.paint, self._paint_trigger_word,
+                self.markers.paint,
             ),
         )  # fmt: skip
-        canvas.below.append(before)
         canvas.above += [  # lines first: none may run through a text
-            self.paint_above, trigger, lines, self.levels.paint_lines,
-            spans, word, lengths, self.levels.paint,
+            self.paint_above, trigger, lines, self.levels.paint_lines, spans, word, lengths, self.levels.paint,
         ]  # fmt: skip
         canvas.grabber = lambda point: self.hands.grab(point, self.time_refused)
         canvas.hover_shape = lambda point: self.hands.shape_at(point, self.markers, self.levels, self.time_refused)
