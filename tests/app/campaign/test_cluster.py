@@ -3,14 +3,18 @@
 import json
 import os
 import shutil
+import signal
 import socket
 import time
 from contextlib import suppress
 from functools import partial
+from importlib.metadata import version as installed
 
 import pytest
 from typer.testing import CliRunner
 
+from pulsewright.errors import PulsewrightError
+from pulsewright_app.campaign import worker_checks
 from pulsewright_app.campaign.measuring import lost
 from pulsewright_app.campaign.results_file import ResultsFile
 from pulsewright_app.campaign.workers import connected, outcomes
@@ -97,8 +101,6 @@ def by_session(rows):
 
 
 def test_a_scheduler_that_goes_away_is_told(scheduler, tmp_path):
-    from pulsewright.errors import PulsewrightError
-
     address, process = scheduler
     taken = []
 
@@ -130,7 +132,7 @@ def test_a_session_that_ends_its_workers_is_given_up_and_the_others_are_done():
     assert "workers ended" in found["bad.h5"].reason
 
 
-def test_local_workers_keep_the_memory_they_free_and_want_no_port_of_another_campaign(monkeypatch, recwarn):
+def test_local_workers_keep_their_memory_pass_over_ctrl_c_and_want_no_port_of_others(monkeypatch, recwarn):
     monkeypatch.delenv("MALLOC_TRIM_THRESHOLD_", raising=False)
     with socket.socket() as other:
         with suppress(OSError):  # another campaign may have it in earnest
@@ -139,5 +141,21 @@ def test_local_workers_keep_the_memory_they_free_and_want_no_port_of_another_cam
         with connected(None, 1) as client:
             (threshold,) = client.run(os.environ.get, "MALLOC_TRIM_THRESHOLD_").values()
             (threads,) = client.run(os.environ.get, "OMP_NUM_THREADS").values()
-    assert (threshold, threads) == (None, "1")
+            (ctrl_c,) = client.run(lambda: signal.getsignal(signal.SIGINT)).values()
+    assert (threshold, threads, ctrl_c) == (None, "1", signal.SIG_IGN)
     assert not [told for told in recwarn if "Port" in str(told.message)]
+
+
+def test_another_version_of_the_program_measures_nothing(monkeypatch):
+    """Its results would be stored as this one's."""
+    told = []
+    monkeypatch.setattr(worker_checks, "installed", lambda _: "99.1")
+    with connected(None, 1) as client:
+        for check in (worker_checks.check_scheduler, lambda client: worker_checks.Workers(client).threads()):
+            with pytest.raises(PulsewrightError) as refused:
+                check(client)
+            told.append(refused.value.sentence)
+    own = installed("pulsewright")
+    for who, sentence in zip(("the scheduler tcp://", "the worker tcp://"), told, strict=True):
+        assert sentence.startswith(who)
+        assert f"has pulsewright {own}, and this is 99.1; install pulsewright 99.1 in its environment" in sentence

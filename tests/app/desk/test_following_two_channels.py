@@ -182,13 +182,18 @@ def test_the_review_keeps_it_and_sheet_and_tables_have_the_desks_numbers(
     save_review(review_of(following.document.additions, frozenset(), Kept(), session, ""), path)
     review = read_review(path)
     assert additions_of(review, session)[0].pairs == following.document.pairs
+    older = path.with_name("older.json")
+    older.write_text(path.read_text().replace(',\n   "pulse": 0', ""))
+    assert '"pulse"' not in older.read_text()
+    (fixed,) = additions_of(read_review(older), session)[0].pairs
+    assert (fixed.pulses, fixed.places) == (None, ((0, 0), (0, 1)))
     sheet = sheet_of(Assessment(findings), session, review)
     assert sheet.markers is not None and sheet.marker_series is not None
     (row,) = sheet.markers.rows
     delta = row[3]
     assert isinstance(delta, Number)
     assert delta.text == cell(following, DELTA)
-    assert row[-1] == "follows pulse 0 of H01 and pulse 0 of H02, t₁: record 0, H01; t₂: record 0, H02"
+    assert row[-1] == "follows pulse 0 of H01 and pulse 0 of H02, record 0"
     (over,) = sheet.marker_series.rows
     assert (over[0], over[1], over[-1]) == ("way", "H01 → H02", f"{RECORDS - 1} of {RECORDS}")
     write_csv(Assessment(findings, (), None), tmp_path, review)
