@@ -87,7 +87,7 @@ def test_a_verdict_opens_into_its_numbers_and_budget_by_mouse(judged: tuple[Any,
     assert "Compared: 9.6 ns to 11.6 ns (95 %) with at most 5 ns" in told
     assert "Probability that it is true: below 0.01 %." in told
     assert any(
-        line.startswith("value 10.6 ns, standard uncertainty u 500 ps") for line in told
+        line.startswith("Value 10.6 ns, standard uncertainty u 500 ps") for line in told
     )  # 0.3 and 0.4 in square
     assert "– noise: u 300 ps, 36.0 % of u², type A (24 records)" in told
     assert "– sample clock: u 400 ps, 64.0 % of u², type B (setting clock_ppm)" in told
@@ -123,7 +123,7 @@ def test_a_sentence_with_a_number_opens_and_one_without_does_not(judged: tuple[A
     bench, panel = judged
     row = next(i for i, line in enumerate(lines(panel)) if line.startswith("The pulse on H01 moves"))
     bench.click(panel.list, row, from_left=4)
-    assert lines(panel)[row + 1].startswith("value 5 µs, standard uncertainty u 200 ps, 22 degrees of freedom")
+    assert lines(panel)[row + 1].startswith("Value 5 µs, standard uncertainty u 200 ps, 22 degrees of freedom")
     assert lines(panel)[row + 2].startswith("95 % interval: 4.99")
     settings = next(i for i, line in enumerate(lines(panel)) if line.startswith("Position quoted"))
     count = len(lines(panel))
@@ -191,6 +191,10 @@ def test_where_a_figure_cannot_be_drawn_the_reason_stands(judged: tuple[Any, Fin
     page = figure(bench, panel, "Triggers")
     assert page.reason.isVisible()
     assert page.reason.text() == "No trigger gaps: the session has no trigger times."
+    bench.press(panel.large_button)
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
+    assert not window.fit_button.isEnabled() and not window.copy_button.isEnabled()  # there is nothing to fit or copy
+    window.close()
 
 
 def test_a_figure_of_older_settings_says_so(judged: tuple[Any, FindingsPanel], clean_findings: Findings) -> None:
@@ -229,6 +233,18 @@ def test_a_figure_opens_large_and_its_numbers_copy(judged: tuple[Any, FindingsPa
     assert not window.isVisible()
 
 
+def test_a_large_window_without_a_figure_offers_nothing_to_show_or_copy(judged: tuple[Any, FindingsPanel]) -> None:
+    bench, panel = judged
+    figure(bench, panel, "Skew")
+    bench.press(panel.large_button)
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
+    assert window.fit_button.isEnabled() and window.copy_button.isEnabled()
+    bench.results.clear()
+    bench.qtbot.waitUntil(lambda: not window.copy_button.isEnabled())
+    assert not window.fit_button.isEnabled()
+    window.close()
+
+
 @pytest.mark.parametrize("by", ["double-click", "key"])
 def test_a_small_figure_opens_by_double_click_or_key(judged: tuple[Any, FindingsPanel], by: str) -> None:
     bench, panel = judged
@@ -260,3 +276,22 @@ def test_the_claims_file_beside_a_session_is_judged_on_the_desk(
     assert "H07" in window.note.text()
     window.close()
     settle(desk)
+
+
+def test_keys_with_control_held_are_the_desk_s_in_the_list_too(
+    make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    """Ctrl+Right moves the chosen pair back; right alone opens a sentence."""
+    desk = make_window(faults)
+    first, second = (desk.document.add_pair(t, t + 20e-6, 1e-9, 1e-9, 0, 0) for t in (10e-6, 40e-6))
+    desk.viewing.select_marker(first.id)
+    listed = desk.findings_panel.list
+    listed.setFocus()
+    listed.setCurrentIndex(listed.model().index(1, 0))
+    rows = listed.model().rowCount()
+    qtbot.keyClick(listed, Qt.Key.Key_Right, Qt.KeyboardModifier.ControlModifier)
+    assert [pair.id for pair in desk.document.pairs] == [second.id, first.id]
+    assert listed.model().rowCount() == rows
+    settle(desk)
+    qtbot.keyClick(listed, Qt.Key.Key_Right)
+    assert listed.model().rowCount() > rows
