@@ -92,6 +92,7 @@ def test_a_verdict_changes_as_its_limit_is_written(page: Page) -> None:
     page.write(LIMIT, "12 us ± 1 ns")
     assert page.rows[0] == "▲ The plate moves 7.5 mm a ping"
     assert page.verdict.startswith("Fails. Claimed: the pulse's step")
+    assert "12\u00a0µs\u00a0±\u00a01\u00a0ns" in page.verdict  # no line of it ends between a number and its unit
     assert page.desk.results.verdicts[0].verdict == "fails"
     page.write(LIMIT, "12 us")
     assert "is not a value ± what it may be off" in page.wrong("limit")

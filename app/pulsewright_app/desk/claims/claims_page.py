@@ -34,7 +34,7 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import VERDICT_SHAPES, theme
-from pulsewright_app.wording import capitalised, count, with_full_stop
+from pulsewright_app.wording import capitalised, count, unbroken, with_full_stop
 
 NOT_COMPLETE = "not complete"
 FORMS = "Claims (*.claims.toml *.toml)"
@@ -205,7 +205,7 @@ class ClaimsPage(FormPage):
         verdict = None if one is None else self._verdict_of(one)
         if verdict is not None:
             parts = (f"{verdict.verdict.capitalize()}. {verdict.sentence}", verdict.why, verdict.needed)
-            self.verdict.setText(" ".join(with_full_stop(capitalised(part)) for part in parts if part))
+            self.verdict.setText(unbroken(" ".join(with_full_stop(capitalised(part)) for part in parts if part)))
         elif one is not None and one.claim is not None:
             self.verdict.setText("It is judged as soon as the session is measured.")
         else:
