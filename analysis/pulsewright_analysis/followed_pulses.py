@@ -6,8 +6,6 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-
 from pulsewright_analysis.results import Findings
 
 _PPM = 1e-6
@@ -105,79 +103,52 @@ def followed_pulse(findings: Findings, record: int, channel: int, order: int) ->
     -------
     FollowedPulse or str
     """
-    return PulseFinder(findings, record)(record, channel, order)
+    there = findings.pulses.where(record, channel)
+    if order >= len(there):
+        return _why_none(findings, record, channel, order, len(there))
+    pulse = _pulse(findings, int(there[order]))
+    if not (math.isfinite(pulse.time) and math.isfinite(pulse.u)):
+        name, position = findings.channel_name(channel), findings.pulses.position
+        return f"the {position} of pulse {order} on {name} cannot be measured in record {record}"
+    return pulse
 
 
-class PulseFinder:
-    """Finds pulses by record, channel and number: what is asked of all pulses is asked once.
+def pulses_of(findings: Findings, record: int) -> Find:
+    """Return what finds the pulses of one record.
 
     Parameters
     ----------
     findings : Findings
-    record : int, optional
-        The only record that will be asked for; any if left out.
+    record : int
     """
+    return lambda channel, order: followed_pulse(findings, record, channel, order)
 
-    def __init__(self, findings: Findings, record: int | None = None) -> None:
-        self._findings, self._record = findings, record
-        pulses = findings.pulses
-        self._own_u, self._u = pulses.times_u[pulses.position], pulses.time_u
-        lasting = np.zeros(len(pulses)) if pulses.lasting_u is None else pulses.lasting_u
-        clock = np.nan_to_num(pulses.time) * findings.settings.clock_ppm * _PPM
-        steady = np.sqrt(np.maximum(np.square(lasting) - np.square(clock), 0.0))
-        self._delay_u = np.minimum(steady, findings.settings.delay_u)
-        self._offset_u = np.sqrt(np.square(steady) - np.square(self._delay_u))
-        modules = findings.session.modules
-        self._modules = [modules.index(module) for _, module in findings.session.channels]
-        self._places: dict[int, dict[int, list[int]]] = {}
 
-    def of(self, record: int) -> Find:
-        """Return what finds the pulses of one record.
-
-        Parameters
-        ----------
-        record : int
-        """
-        return lambda channel, order: self(record, channel, order)
-
-    def __call__(self, record: int, channel: int, order: int) -> FollowedPulse | str:
-        """Return a pulse, or the reason why there is none to quote."""
-        there = self._on(channel).get(record, [])
-        if order >= len(there):
-            return _why_none(self._findings, record, channel, order, len(there))
-        pulse = self._pulse(there[order])
-        if not (math.isfinite(pulse.time) and math.isfinite(pulse.u)):
-            name, position = self._findings.channel_name(channel), self._findings.pulses.position
-            return f"the {position} of pulse {order} on {name} cannot be measured in record {record}"
-        return pulse
-
-    def _on(self, channel: int) -> dict[int, list[int]]:
-        """Return the places of a channel's pulses in the findings, by record."""
-        if channel not in self._places:
-            by_record: dict[int, list[int]] = {}
-            pulses = self._findings.pulses
-            for place in pulses.where(self._record, channel):
-                by_record.setdefault(int(pulses.record[place]), []).append(int(place))
-            self._places[channel] = by_record
-        return self._places[channel]
-
-    def _pulse(self, place: int) -> FollowedPulse:
-        findings, pulses = self._findings, self._findings.pulses
-        record, channel = int(pulses.record[place]), int(pulses.channel[place])
-        return FollowedPulse(
-            record=record,
-            channel=channel,
-            module=findings.session.channels[channel][1],
-            polarity=int(pulses.polarity[place]),
-            in_step=bool(findings.sequence.in_step[record, self._modules[channel]]),
-            one_trigger=findings.session.one_trigger,
-            time=float(pulses.time[place]),
-            u=float(self._u[place]),
-            own_u=float(self._own_u[place]),
-            untimed_u=float(pulses.trigger_u[place]),
-            offset_u=float(self._offset_u[place]),
-            delay_u=float(self._delay_u[place]),
-        )
+def _pulse(findings: Findings, place: int) -> FollowedPulse:
+    """Return one of the found pulses, by its place among them; no array is touched as a whole: a step must be short."""
+    pulses, session = findings.pulses, findings.session
+    record, channel = int(pulses.record[place]), int(pulses.channel[place])
+    time, own_u = float(pulses.time[place]), float(pulses.times_u[pulses.position][place])
+    untimed_u = float(pulses.trigger_u[place])
+    lasting_u = 0.0 if pulses.lasting_u is None else float(pulses.lasting_u[place])
+    clock_u = time * findings.settings.clock_ppm * _PPM if math.isfinite(time) else 0.0
+    steady = max(lasting_u**2 - clock_u**2, 0.0)
+    delay_u = min(math.sqrt(steady), findings.settings.delay_u)
+    module = session.channels[channel][1]
+    return FollowedPulse(
+        record=record,
+        channel=channel,
+        module=module,
+        polarity=int(pulses.polarity[place]),
+        in_step=bool(findings.sequence.in_step[record, session.modules.index(module)]),
+        one_trigger=session.one_trigger,
+        time=time,
+        u=math.hypot(own_u, untimed_u, lasting_u),
+        own_u=own_u,
+        untimed_u=untimed_u,
+        offset_u=math.sqrt(max(steady - delay_u**2, 0.0)),
+        delay_u=delay_u,
+    )
 
 
 def _why_none(findings: Findings, record: int, channel: int, order: int, there: int) -> str:

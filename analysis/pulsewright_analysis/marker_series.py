@@ -9,7 +9,7 @@ import numpy as np
 
 from pulsewright.budget import Term
 from pulsewright.quantity import Quantity
-from pulsewright_analysis.followed_pulses import PulseFinder
+from pulsewright_analysis.followed_pulses import pulses_of
 from pulsewright_analysis.results import Findings, Floats, Ints
 from pulsewright_analysis.standing_pairs import End, standing
 
@@ -101,9 +101,8 @@ def pair_over_records(findings: Findings, ends: tuple[End, End], intervals: int 
     varying, steady = np.full(records, np.nan), np.full(records, np.nan)
     polarity = np.zeros((records, 2), dtype=np.int64)
     reasons: list[str] = []
-    finder = PulseFinder(findings)
     for record in range(records):
-        there = standing(ends, finder.of(record), 1, ppm)
+        there = standing(ends, pulses_of(findings, record), 1, ppm)
         reasons.append(there.reason)
         if there.told is None:
             continue

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from pulsewright.review import Marker
-from pulsewright_analysis.followed_pulses import Find, FollowedPulse, PulseFinder
+from pulsewright_analysis.followed_pulses import Find, FollowedPulse, pulses_of
 from pulsewright_analysis.markers import MarkerDifference, difference
 from pulsewright_analysis.results import Findings
 
@@ -117,7 +117,7 @@ def standing_in(findings: Findings, pair: tuple[Marker, Marker], record: int | N
     """
     here = record_of(pair) if record is None else record
     ppm, intervals = findings.settings.clock_ppm, max(pair[0].intervals, 1)
-    return standing(ends_of(pair, findings), PulseFinder(findings, here).of(here), intervals, ppm)
+    return standing(ends_of(pair, findings), pulses_of(findings, here), intervals, ppm)
 
 
 def record_of(pair: tuple[Marker, Marker]) -> int:

@@ -32,12 +32,13 @@ def run_campaign_command(
     """
     from pulsewright_app.campaign.results_file import ResultsFile
     from pulsewright_app.campaign.running import run_campaign
+    from pulsewright_app.ending import ended_as_by_ctrl_c
     from pulsewright_app.printing import print_json, progress_on_stderr
 
     if cluster is not None and workers is not None:
         raise PulsewrightError("--workers is for a cluster on this machine", "leave out --workers or --cluster")
     with ResultsFile(to) as results:
-        with progress_on_stderr("Measuring") as progress:
+        with ended_as_by_ctrl_c(), progress_on_stderr("Measuring") as progress:
             done = run_campaign(folder, claims_file, results, cluster, workers, progress)
         if csv_folder is not None:
             from pulsewright_app.campaign.tidy_csv import write_tidy_csv

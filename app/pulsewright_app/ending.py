@@ -1,4 +1,4 @@
-"""Ends the writing of a large file between two of its steps, when somebody asks the program to end."""
+"""Ends long work in an orderly way when somebody asks the program to end."""
 
 from __future__ import annotations
 
@@ -47,6 +47,29 @@ def ended_between_steps(progress: Progress) -> Iterator[Progress]:
         return
     try:
         yield step
+    finally:
+        for one, handler in zip(signals, before, strict=True):
+            signal.signal(one, handler)
+
+
+@contextmanager
+def ended_as_by_ctrl_c() -> Iterator[None]:
+    """Let a request to terminate, and the end of the terminal, raise KeyboardInterrupt as Ctrl+C does.
+
+    What was begun, such as processes of its own, is then ended in order.
+    """
+
+    def end(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    signals = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    try:
+        before = [signal.signal(one, end) for one in signals]
+    except ValueError:  # not on the main thread: whoever called sees to it
+        yield
+        return
+    try:
+        yield
     finally:
         for one, handler in zip(signals, before, strict=True):
             signal.signal(one, handler)

@@ -1,9 +1,11 @@
 """How much faster two local workers do a campaign than one, with the same results to the bit.
 
-Run: ``python tests/benchmarks/campaign_scaling.py [--sessions 64] [--repeats 3]``. The start and the end of the workers
-are on the clock both times, but the process that loads what they need is started once, with the first; compiled code
-and files are warm. Beside it stands what a plain loop got from two processes in the same moments: where that is far
-below 2, others use the cores, and the row says nothing about campaigns.
+Run: ``python tests/benchmarks/campaign_scaling.py [--sessions 64] [--repeats 3] [--records 10]``. Sessions are copies
+of the samples, of 36 short records; with ``--records``, each has so many records of 12 × 25,000 samples: one file under
+many names. The start and the end of the workers are on the clock both times, but the process that loads what they need
+is started once, with the first; compiled code and files are warm. Beside it stands what a plain loop got from two
+processes in the same moments: where that is far below 2, others use the cores, and the row says nothing about
+campaigns.
 """
 
 from __future__ import annotations
@@ -17,6 +19,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from desk_sessions import write_walk
+
 from pulsewright_app.campaign.results_file import ResultsFile
 from pulsewright_app.campaign.running import run_campaign
 from pulsewright_app.samples import sample
@@ -24,11 +28,16 @@ from pulsewright_app.samples import sample
 SOURCES = ("tank_walk", "tank_faults", "tank_slip")
 
 
-def made(folder: Path, sessions: int) -> Path:
-    """Return a folder of so many sessions, each a copy of a sample."""
+def made(folder: Path, sessions: int, records: int = 0) -> Path:
+    """Return a folder of so many sessions, each a copy of a sample, or of so many long records."""
     runs = folder / "runs"
     runs.mkdir()
+    if records:
+        write_walk(folder / "long.h5", records)
     for number in range(sessions):
+        if records:
+            (runs / f"run{number:04d}.h5").hardlink_to(folder / "long.h5")
+            continue
         shutil.copy(sample(f"{SOURCES[number % len(SOURCES)]}.h5"), runs / f"run{number:04d}.h5")
     return runs
 
@@ -70,10 +79,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sessions", type=int, default=64)
     parser.add_argument("--repeats", type=int, default=3)
+    parser.add_argument("--records", type=int, default=0)
     given = parser.parse_args()
     claims = sample("tank_faults.h5").with_suffix(".claims.toml")
     with tempfile.TemporaryDirectory() as folder:
-        runs = made(Path(folder), given.sessions)
+        runs = made(Path(folder), given.sessions, given.records)
         to = Path(folder) / "r.sqlite"
         timed(runs, claims, to, 2)  # compiles, and warms the file cache
         ratios: list[float] = []

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from importlib.metadata import version as installed
 from typing import TYPE_CHECKING, Any
 
@@ -70,6 +72,35 @@ class Workers:
                 continue  # it went away just now, and may be back another time
             _require_same(f"the worker {address}", told)
             self._known.add(address)
+
+
+def require_answer(address: str, patience: float) -> None:
+    """See that a scheduler answers at an address: Dask's own client waits for ever for one that takes its call alone.
+
+    Parameters
+    ----------
+    address : str
+    patience : float
+        Seconds.
+
+    Raises
+    ------
+    Exception
+        If none does, or the address is none; which one depends on the kind of address.
+    """
+    from distributed.comm import connect
+    from distributed.security import Security
+
+    async def knock() -> None:
+        security = Security().get_connection_args("client")
+        comm = await asyncio.wait_for(connect(address, timeout=patience, **security), patience)
+        comm.abort()
+
+    with ThreadPoolExecutor(1) as apart:  # whoever calls may have a loop of events of its own
+        try:
+            apart.submit(asyncio.run, knock()).result()
+        except TimeoutError as error:
+            raise ConnectionError(f"nothing came back for {patience:.0f} s") from error
 
 
 def check_scheduler(client: Client) -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.campaign.outcome import Outcome
-from pulsewright_app.campaign.worker_checks import LOOK_EVERY_S, Workers, check_scheduler
+from pulsewright_app.campaign.worker_checks import LOOK_EVERY_S, Workers, check_scheduler, require_answer
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -95,7 +95,8 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
     }
     with ExitStack() as stack, dask.config.set(quiet):
         if address is None:
-            stack.enter_context(dask.config.set(_loaded_once()))
+            preloaded = {"distributed.worker.preload": ["pulsewright_app.campaign.worker_signals"]}
+            stack.enter_context(dask.config.set({**preloaded, **_loaded_once()}))
             # threads would share one lock on the files; a page of the scheduler's state is nobody's wish here, and
             # what it serves all the same must not want the port that another campaign has
             cluster = LocalCluster(
@@ -106,8 +107,9 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
             yield stack.enter_context(Client(cluster, timeout=PATIENCE_S))
             return
         try:
+            require_answer(address, PATIENCE_S)
             client = Client(address, timeout=PATIENCE_S)
-        except (OSError, ValueError, ImportError) as error:
+        except (OSError, ValueError, ImportError, TypeError, RuntimeError) as error:  # as the kind of address has it
             raise PulsewrightError(
                 f"{address}: no scheduler answers there ({_short(error)})",
                 "start one with dask scheduler, or leave out --cluster for workers on this machine",

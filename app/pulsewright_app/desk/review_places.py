@@ -129,6 +129,11 @@ class ReviewPlaces:
     def _told_place(self, path: Path) -> str:
         return path.name if path.parent == self._usual.parent else str(path)
 
+    @property
+    def overtaken(self) -> bool:
+        """Whether a place holds something else now than when it was read: what was found is not the newest any more."""
+        return any(_content(path) != seen for path, seen in self._seen.items())
+
     # -- saving ---------------------------------------------------------------------------------------------
 
     def next_version(self) -> int:

@@ -298,6 +298,10 @@ class DeskWindow(TakesFiles, QMainWindow):
         if self.background.closed or not self.reviewing.let_go():
             opened.give_back(self.reviewing.lock)
             return
+        if opened.lock is self.reviewing.lock and opened.places.overtaken:
+            opened.give_back(self.reviewing.lock)  # something was added here while the same session was opened
+            self.open_path(opened.path)
+            return
         self.background.cancel_all(but=_OPENING)  # another session may be asked for already
         self.measuring.sha256 = opened.sha256
         self._putting_on = True

@@ -8,7 +8,7 @@ from pulsewright.session import Session
 from pulsewright_analysis.level_markers import level_difference, level_value, placed
 from pulsewright_analysis.marker_series import PairSeries, pair_over_records
 from pulsewright_analysis.results import Findings
-from pulsewright_analysis.standing_pairs import ends_of, standing_in
+from pulsewright_analysis.standing_pairs import ends_of, record_of, standing_in
 from pulsewright_app.evidence.numbers import number, plain
 from pulsewright_app.evidence.sheet import Cell, Number, Table
 from pulsewright_app.wording import follows, held_for, level_words
@@ -29,6 +29,8 @@ def _row(pair: tuple[Marker, Marker], findings: Findings) -> tuple[Cell, ...]:
     ends = ends_of(pair, findings)
     if any(end.pulse is not None for end in ends):
         one, other = (findings.channel_name(end.channel) for end in ends)
+        if one != other and None not in (ends[0].pulse, ends[1].pulse):  # both channels are told already
+            where = f"record {record_of(pair)}"
         where = f"{follows(ends[0].pulse, ends[1].pulse, (one, other))}, {where}"
     name, intervals = _name(first), Number(str(max(first.intervals, 1)), max(first.intervals, 1))
     if there.told is None:

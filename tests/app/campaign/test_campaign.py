@@ -5,6 +5,7 @@ import os
 import resource
 import shutil
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -137,6 +138,21 @@ def test_a_killed_run_is_finished_by_the_next(runs, claims, tmp_path):
     assert numbers(broken) == numbers(whole)
 
 
+def test_a_request_to_terminate_ends_it_in_order(runs, claims, tmp_path, monkeypatch):
+    store, to = ResultsFile.store, tmp_path / "r.sqlite"
+
+    def store_and_be_asked(results, outcome):
+        store(results, outcome)
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    monkeypatch.setattr(ResultsFile, "store", store_and_be_asked)
+    before = signal.getsignal(signal.SIGTERM)
+    run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1)
+    assert (run.exit_code, run.stdout, run.stderr) == (130, "", "")
+    assert stored(to) == 1
+    assert signal.getsignal(signal.SIGTERM) is before
+
+
 class Page(HTMLParser):
     def __init__(self):
         super().__init__()
@@ -211,11 +227,20 @@ def test_without_dask_it_says_what_to_install(runs, claims, tmp_path, monkeypatc
     assert "pulsewright[cluster]" in run.stderr
 
 
-def test_no_scheduler_answers(runs, claims, tmp_path, monkeypatch):
-    monkeypatch.setattr("pulsewright_app.campaign.workers.PATIENCE_S", 1.0)
-    run = campaign(runs, "--claims", claims, "--to", tmp_path / "r.sqlite", "--cluster", "tcp://127.0.0.1:9")
+@pytest.mark.parametrize(
+    "address",
+    ["tcp://127.0.0.1:9", "tls://127.0.0.1:9", "ucx://127.0.0.1:9", "inproc://9", "nowhere", "", "silent"],
+)
+def test_no_scheduler_answers(address, runs, claims, tmp_path, monkeypatch):
+    """Nobody listens, the address is none, or somebody listens who never says a word."""
+    monkeypatch.setattr("pulsewright_app.campaign.workers.PATIENCE_S", 0.3)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        if address == "silent":
+            address = f"tcp://127.0.0.1:{silent.getsockname()[1]}"
+        run = campaign(runs, "--claims", claims, "--to", tmp_path / "r.sqlite", "--cluster", address)
     assert run.exit_code == 2
-    assert "no scheduler answers" in run.stderr
+    (sentence,) = run.stderr.strip().splitlines()
+    assert f"{address}: no scheduler answers there" in sentence
     assert Path(tmp_path / "r.sqlite").exists()
 
 

@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+import signal
 import socket
 import time
 from contextlib import suppress
@@ -130,7 +131,7 @@ def test_a_session_that_ends_its_workers_is_given_up_and_the_others_are_done():
     assert "workers ended" in found["bad.h5"].reason
 
 
-def test_local_workers_keep_the_memory_they_free_and_want_no_port_of_another_campaign(monkeypatch, recwarn):
+def test_local_workers_keep_their_memory_pass_over_ctrl_c_and_want_no_port_of_others(monkeypatch, recwarn):
     monkeypatch.delenv("MALLOC_TRIM_THRESHOLD_", raising=False)
     with socket.socket() as other:
         with suppress(OSError):  # another campaign may have it in earnest
@@ -139,5 +140,6 @@ def test_local_workers_keep_the_memory_they_free_and_want_no_port_of_another_cam
         with connected(None, 1) as client:
             (threshold,) = client.run(os.environ.get, "MALLOC_TRIM_THRESHOLD_").values()
             (threads,) = client.run(os.environ.get, "OMP_NUM_THREADS").values()
-    assert (threshold, threads) == (None, "1")
+            (ctrl_c,) = client.run(lambda: signal.getsignal(signal.SIGINT)).values()
+    assert (threshold, threads, ctrl_c) == (None, "1", signal.SIG_IGN)
     assert not [told for told in recwarn if "Port" in str(told.message)]

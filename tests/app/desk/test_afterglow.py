@@ -10,7 +10,7 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QColor, QTextDocument
 from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QListView, QWidget
 
@@ -333,9 +333,15 @@ def test_markers_and_spans_are_not_drawn_over_moved_records(glowing: DeskWindow,
     glowing.document.set_setting("span", [20e-6, 140e-6])
     settle(glowing)
     marker, span = LIGHT.marker, LIGHT.pulse
-    assert pixels(picture(glowing), marker) and pixels(picture(glowing), span)
+
+    def trigger_word() -> int:
+        plot = canvas_of(glowing).plot_rect()
+        return sum(plot.contains(QPointF(*spot)) for spot in pixels(picture(glowing), LIGHT.muted))
+
+    assert pixels(picture(glowing), marker) and pixels(picture(glowing), span) and trigger_word()
     aligned(glowing, qtbot, settle)
     assert not pixels(picture(glowing), marker) and not pixels(picture(glowing), span)
+    assert not trigger_word()  # each record has its trigger at another place
     choose(glowing, qtbot, "What the records are aligned by", "By trigger")
     settle(glowing)
     assert pixels(picture(glowing), marker) and pixels(picture(glowing), span)

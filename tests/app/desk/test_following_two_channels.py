@@ -188,7 +188,7 @@ def test_the_review_keeps_it_and_sheet_and_tables_have_the_desks_numbers(
     delta = row[3]
     assert isinstance(delta, Number)
     assert delta.text == cell(following, DELTA)
-    assert row[-1] == "follows pulse 0 of H01 and pulse 0 of H02, t₁: record 0, H01; t₂: record 0, H02"
+    assert row[-1] == "follows pulse 0 of H01 and pulse 0 of H02, record 0"
     (over,) = sheet.marker_series.rows
     assert (over[0], over[1], over[-1]) == ("way", "H01 → H02", f"{RECORDS - 1} of {RECORDS}")
     write_csv(Assessment(findings, (), None), tmp_path, review)

@@ -143,6 +143,22 @@ def test_it_is_saved_when_another_session_comes(
     assert read_review(review_path).flags == {0}
 
 
+def test_what_is_added_while_the_same_session_is_opened_again_is_not_lost(
+    make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path, review_path: Path
+) -> None:
+    desk = make_window(faults)
+    desk.open_path(faults)
+    press(desk, qtbot, "F")  # before it is there
+    settle(desk)
+    assert desk.document.flags == {0}
+    press(desk, qtbot, "PgDown")
+    press(desk, qtbot, "F")
+    settle(desk)
+    assert message(desk) == ""
+    assert [path.name for path in faults.parent.glob("*.review.json")] == [review_path.name]
+    assert read_review(review_path).flags == {0, 1}
+
+
 def test_looking_alone_writes_nothing(make_window: MakeWindow, qtbot: Any, settle: Settle, faults: Path) -> None:
     before = sorted(faults.parent.iterdir())
     desk = make_window(faults)

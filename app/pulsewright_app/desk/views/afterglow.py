@@ -247,10 +247,6 @@ class AfterglowView(PictureView[_Shown]):
         if not self._aligned:  # moved records have their triggers in many places
             super()._paint_before_trigger(painter, canvas)
 
-    def _paint_trigger(self, painter: QPainter, canvas: Canvas) -> None:
-        if not self._aligned:
-            super()._paint_trigger(painter, canvas)
-
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the mean, and the current record where the records are over each other."""
         session, shown = self.document.session, self.made

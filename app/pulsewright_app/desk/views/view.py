@@ -144,12 +144,15 @@ class View(QWidget):
         viewing.dark_changed.connect(self._restyle)
         canvas = self.canvas
         canvas.below.append(self._paint_before_trigger)
-        lines, spans, lengths = map(
-            self._where_time_counts, (self.markers.paint_lines, self.spans.paint, self.markers.paint)
-        )
+        trigger, lines, spans, word, lengths = map(
+            self._where_time_counts,
+            (
+                self._paint_trigger, self.markers.paint_lines, self.spans.paint, self._paint_trigger_word,
+                self.markers.paint,
+            ),
+        )  # fmt: skip
         canvas.above += [  # lines first: none may run through a text
-            self.paint_above, self._paint_trigger, lines, self.levels.paint_lines,
-            spans, self._paint_trigger_word, lengths, self.levels.paint,
+            self.paint_above, trigger, lines, self.levels.paint_lines, spans, word, lengths, self.levels.paint,
         ]  # fmt: skip
         canvas.grabber = lambda point: self.hands.grab(point, self.time_refused)
         canvas.hover_shape = lambda point: self.hands.shape_at(point, self.markers, self.levels, self.time_refused)
