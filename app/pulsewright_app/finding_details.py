@@ -56,11 +56,11 @@ def number_lines(quantity: Quantity) -> Iterator[str]:
     """Yield a quantity's value with u, its interval, and its budget term by term."""
     unit = quantity.unit
     if quantity.u == 0:
-        yield f"value {engineering(quantity.value, unit, 9)}, exact with these settings"
+        yield f"Value {engineering(quantity.value, unit, 9)}, exact with these settings"
         return
     dof = "" if quantity.dof is None else f", {degrees(quantity.dof)} degrees of freedom"
     value, u = engineering(quantity.value, unit, 7), engineering(quantity.u, unit, 3)
-    yield f"value {value}, standard uncertainty u {u}{dof}"
+    yield f"Value {value}, standard uncertainty u {u}{dof}"
     low, high = quantity.interval95
     yield f"95 % interval: {engineering(low, unit, 6)} to {engineering(high, unit, 6)}"
     if quantity.terms:

@@ -8,14 +8,17 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from pulsewright.block_source import BlockSource, Codes, Room
 from pulsewright.long_columns import write_all
 
-Open = Callable[[Path, tuple[int, int, int]], BlockSource]
+if TYPE_CHECKING:
+    from pulsewright.file_blocks import FileSource
+
+Open = Callable[[Path, tuple[int, int, int]], "FileSource"]
 """Opens a file of samples in one piece, given where it is and its shape."""
 Shape = tuple[int, int, int]
 
@@ -115,17 +118,19 @@ class UnpackedRows:
         records, channels, length = self._shape
         own = range(row * self._step, min((row + 1) * self._step, records))
         number, name = tempfile.mkstemp(prefix="pulsewright-", suffix=".row")
-        try:
-            with os.fdopen(number, "r+b", buffering=0) as file:
+        with os.fdopen(number, "r+b", buffering=0) as file:
+            try:
                 os.truncate(file.fileno(), len(own) * channels * length * self._dataset.dtype.itemsize)
-                for wanted_channels, wanted_samples in self._grid():
-                    if self._closed:
-                        raise EOFError("the session has been closed")
-                    block = self._dataset[own.start : own.stop, wanted_channels, wanted_samples]
-                    _put(file, np.ascontiguousarray(block), (channels, length), wanted_channels, wanted_samples)
-            return self._open(Path(name), (len(own), channels, length))
-        finally:
-            Path(name).unlink()
+                source = self._open(Path(name), (len(own), channels, length))
+            finally:
+                Path(name).unlink()  # before it is filled: its room is given back however this process ends
+            for wanted_channels, wanted_samples in self._grid():
+                if self._closed:
+                    raise EOFError("the session has been closed")
+                block = self._dataset[own.start : own.stop, wanted_channels, wanted_samples]
+                _put(file, np.ascontiguousarray(block), (channels, length), wanted_channels, wanted_samples)
+            source.take_as_opened(os.fstat(file.fileno()))
+        return source
 
     def _grid(self) -> Iterator[tuple[slice, slice]]:
         """Yield the chunks of a row, as the channels and the samples that each of them holds."""

@@ -139,6 +139,7 @@ def test_what_was_unpacked_is_read_while_another_row_is_unpacked_and_closing_wai
     held.armed = True
     unpacking, refused = in_a_thread(lambda: session.codes(9, 10))
     assert held.reached.wait(LONGEST_WAIT)
+    assert list(scratch.iterdir()) == [], "it would be left behind if the process were ended now"
     reading, came = in_a_thread(lambda: session.codes(1, 3))
     reading.join(LONGEST_WAIT)
     assert came, "it waited for another row"

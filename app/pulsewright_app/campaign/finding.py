@@ -20,12 +20,13 @@ def find_sessions(folder: Path) -> tuple[str, ...]:
     Raises
     ------
     PulsewrightError
-        If the folder is missing, or there is no session in it.
+        If the folder is missing, there is no session in it, or a folder in it cannot be looked into: the sessions there
+        would count as gone.
     """
     if not folder.is_dir():
         raise PulsewrightError(f"{folder}: there is no such folder", "give the folder that the sessions lie in")
     found = []
-    for place, folders, files in os.walk(folder):
+    for place, folders, files in os.walk(folder, onerror=_refuse):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         inside = Path(place)
         found += [
@@ -36,6 +37,12 @@ def find_sessions(folder: Path) -> tuple[str, ...]:
     if not found:
         raise PulsewrightError(f"{folder}: there is no session in it", f"sessions are files that end in {SUFFIX}")
     return tuple(sorted(found))
+
+
+def _refuse(error: OSError) -> None:
+    raise PulsewrightError(
+        f"{error.filename}: cannot be looked into ({error.strerror})", "see to it that you may, or give another folder"
+    ) from error
 
 
 def digest_of_text(text: str | bytes) -> str:

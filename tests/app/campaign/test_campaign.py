@@ -1,5 +1,6 @@
 """Campaigns: every session under a folder, only what is new, never ended by one that is broken, never mixed up."""
 
+import errno
 import json
 import os
 import resource
@@ -218,6 +219,25 @@ def test_results_of_another_layout_are_left_alone(runs, claims, tmp_path):
     assert run.exit_code == 2
     assert "layout 99" in run.stderr
     assert to.read_bytes() == before
+
+
+def test_of_a_folder_that_cannot_be_looked_into_nothing_counts_as_gone(runs, claims, tmp_path, monkeypatch):
+    """The system refuses it; who runs the tests may be allowed everything."""
+    look = os.scandir
+
+    def refusing(path):
+        if Path(path).name == "march":
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+        return look(path)
+
+    to = tmp_path / "r.sqlite"
+    with ResultsFile(to) as results:
+        results.store(lost("march/clean.h5", "", ""))
+    monkeypatch.setattr(os, "scandir", refusing)
+    run = campaign(runs, "--claims", claims, "--to", to)
+    assert run.exit_code == 2
+    assert f"{runs / 'march'}: cannot be looked into (Permission denied)" in run.stderr
+    assert [row["gone"] for row in table(to, "sessions")] == [0]
 
 
 def test_without_dask_it_says_what_to_install(runs, claims, tmp_path, monkeypatch):

@@ -8,10 +8,13 @@ import socket
 import time
 from contextlib import suppress
 from functools import partial
+from importlib.metadata import version as installed
 
 import pytest
 from typer.testing import CliRunner
 
+from pulsewright.errors import PulsewrightError
+from pulsewright_app.campaign import worker_checks
 from pulsewright_app.campaign.measuring import lost
 from pulsewright_app.campaign.results_file import ResultsFile
 from pulsewright_app.campaign.workers import connected, outcomes
@@ -98,8 +101,6 @@ def by_session(rows):
 
 
 def test_a_scheduler_that_goes_away_is_told(scheduler, tmp_path):
-    from pulsewright.errors import PulsewrightError
-
     address, process = scheduler
     taken = []
 
@@ -143,3 +144,18 @@ def test_local_workers_keep_their_memory_pass_over_ctrl_c_and_want_no_port_of_ot
             (ctrl_c,) = client.run(lambda: signal.getsignal(signal.SIGINT)).values()
     assert (threshold, threads, ctrl_c) == (None, "1", signal.SIG_IGN)
     assert not [told for told in recwarn if "Port" in str(told.message)]
+
+
+def test_another_version_of_the_program_measures_nothing(monkeypatch):
+    """Its results would be stored as this one's."""
+    told = []
+    monkeypatch.setattr(worker_checks, "installed", lambda _: "99.1")
+    with connected(None, 1) as client:
+        for check in (worker_checks.check_scheduler, lambda client: worker_checks.Workers(client).threads()):
+            with pytest.raises(PulsewrightError) as refused:
+                check(client)
+            told.append(refused.value.sentence)
+    own = installed("pulsewright")
+    for who, sentence in zip(("the scheduler tcp://", "the worker tcp://"), told, strict=True):
+        assert sentence.startswith(who)
+        assert f"has pulsewright {own}, and this is 99.1; install pulsewright 99.1 in its environment" in sentence

@@ -98,16 +98,16 @@ def test_a_missing_trigger_opens_into_what_each_witness_saw(findings: Findings) 
 def test_what_tells_several_numbers_opens_into_each_with_its_budget(findings: Findings) -> None:
     told = findings.opened("H05 (M2): noise")
     noise, offset = told.index("Noise, rms:"), told.index("Offset:")
-    assert told[noise + 1].startswith("value 32.0") and "mV" in told[noise + 1]
+    assert told[noise + 1].startswith("Value 32.0") and "mV" in told[noise + 1]
     assert noise < told.index("Budget of u:") < offset < len(told) - 2
-    assert told[offset + 1].startswith("value −1.5")
+    assert told[offset + 1].startswith("Value −1.5")
     gains = findings.opened("Gains against H01")
     assert gains[0].startswith("Gain of H08") and any(line.startswith("Gain of H06") for line in gains)
 
 
 def test_each_channels_skew_opens_into_its_budget(findings: Findings) -> None:
     told = findings.opened("H07 (M2): 11")
-    assert told[0].startswith("value 11.1")
+    assert told[0].startswith("Value 11.1")
     shares = [float(line.split(", ")[1].split(" %")[0]) for line in told if "% of u²" in line]
     assert sum(shares) == pytest.approx(100.0, abs=0.05 * len(shares) + 1e-9)  # each is rounded to 0.1 %
 

@@ -182,6 +182,11 @@ def test_the_review_keeps_it_and_sheet_and_tables_have_the_desks_numbers(
     save_review(review_of(following.document.additions, frozenset(), Kept(), session, ""), path)
     review = read_review(path)
     assert additions_of(review, session)[0].pairs == following.document.pairs
+    older = path.with_name("older.json")
+    older.write_text(path.read_text().replace(',\n   "pulse": 0', ""))
+    assert '"pulse"' not in older.read_text()
+    (fixed,) = additions_of(read_review(older), session)[0].pairs
+    assert (fixed.pulses, fixed.places) == (None, ((0, 0), (0, 1)))
     sheet = sheet_of(Assessment(findings), session, review)
     assert sheet.markers is not None and sheet.marker_series is not None
     (row,) = sheet.markers.rows

@@ -87,7 +87,7 @@ def test_a_verdict_opens_into_its_numbers_and_budget_by_mouse(judged: tuple[Any,
     assert "Compared: 9.6 ns to 11.6 ns (95 %) with at most 5 ns" in told
     assert "Probability that it is true: below 0.01 %." in told
     assert any(
-        line.startswith("value 10.6 ns, standard uncertainty u 500 ps") for line in told
+        line.startswith("Value 10.6 ns, standard uncertainty u 500 ps") for line in told
     )  # 0.3 and 0.4 in square
     assert "– noise: u 300 ps, 36.0 % of u², type A (24 records)" in told
     assert "– sample clock: u 400 ps, 64.0 % of u², type B (setting clock_ppm)" in told
@@ -123,7 +123,7 @@ def test_a_sentence_with_a_number_opens_and_one_without_does_not(judged: tuple[A
     bench, panel = judged
     row = next(i for i, line in enumerate(lines(panel)) if line.startswith("The pulse on H01 moves"))
     bench.click(panel.list, row, from_left=4)
-    assert lines(panel)[row + 1].startswith("value 5 µs, standard uncertainty u 200 ps, 22 degrees of freedom")
+    assert lines(panel)[row + 1].startswith("Value 5 µs, standard uncertainty u 200 ps, 22 degrees of freedom")
     assert lines(panel)[row + 2].startswith("95 % interval: 4.99")
     settings = next(i for i, line in enumerate(lines(panel)) if line.startswith("Position quoted"))
     count = len(lines(panel))
@@ -191,6 +191,10 @@ def test_where_a_figure_cannot_be_drawn_the_reason_stands(judged: tuple[Any, Fin
     page = figure(bench, panel, "Triggers")
     assert page.reason.isVisible()
     assert page.reason.text() == "No trigger gaps: the session has no trigger times."
+    bench.press(panel.large_button)
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
+    assert not window.fit_button.isEnabled() and not window.copy_button.isEnabled()  # there is nothing to fit or copy
+    window.close()
 
 
 def test_a_figure_of_older_settings_says_so(judged: tuple[Any, FindingsPanel], clean_findings: Findings) -> None:
@@ -227,6 +231,18 @@ def test_a_figure_opens_large_and_its_numbers_copy(judged: tuple[Any, FindingsPa
     assert float(second.split("\t")[2]) == 0.1e-9
     bench.qtbot.keyClick(window, Qt.Key.Key_Escape)
     assert not window.isVisible()
+
+
+def test_a_large_window_without_a_figure_offers_nothing_to_show_or_copy(judged: tuple[Any, FindingsPanel]) -> None:
+    bench, panel = judged
+    figure(bench, panel, "Skew")
+    bench.press(panel.large_button)
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
+    assert window.fit_button.isEnabled() and window.copy_button.isEnabled()
+    bench.results.clear()
+    bench.qtbot.waitUntil(lambda: not window.copy_button.isEnabled())
+    assert not window.fit_button.isEnabled()
+    window.close()
 
 
 @pytest.mark.parametrize("by", ["double-click", "key"])

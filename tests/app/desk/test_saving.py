@@ -27,6 +27,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QSpinBox,
+    QStyleOptionViewItem,
     QTableWidget,
 )
 
@@ -302,9 +303,9 @@ def test_what_the_sheet_does_not_draw_of_a_view_is_said(desk: DeskWindow, qtbot:
     desk.viewing.glow.set_half_life(3)
     press(desk, qtbot, "Ctrl+P")
     page = page_of(desk, PICTURE)
-    assert how_it_goes(page).endswith("; without the fade, which it does not draw.")
+    assert how_it_goes(page).endswith("; without the fade, which the sheet does not draw.")
     desk.viewing.glow.set_mean(True)
-    assert how_it_goes(page).endswith("; without the fade and the mean, which it does not draw.")
+    assert how_it_goes(page).endswith("; without the fade and the mean, which the sheet does not draw.")
     desk.activateWindow()
     press(desk, qtbot, "V")
     assert how_it_goes(page_of(desk, VIEWS)) == "Added without the fade and the mean, which the sheet does not draw."
@@ -314,7 +315,8 @@ def test_what_the_sheet_does_not_draw_of_a_view_is_said(desk: DeskWindow, qtbot:
     desk.viewing.set_view("single")
     assert how_it_goes(page).endswith("with its caption below.")
     desk.viewing.trims.step_scale(0, up=True)
-    assert how_it_goes(page).endswith("; without what is drawn larger or higher than recorded, which it does not draw.")
+    lacking = "what is drawn larger or higher than recorded"
+    assert how_it_goes(page).endswith(f"; without {lacking}, which the sheet does not draw.")
 
 
 def test_a_caption_goes_on_being_written_while_other_things_are_added(desk: DeskWindow, qtbot: Any) -> None:
@@ -327,6 +329,25 @@ def test_a_caption_goes_on_being_written_while_other_things_are_added(desk: Desk
     qtbot.keyClicks(editor, " stands still")
     qtbot.keyClick(editor, Qt.Key.Key_Return)
     qtbot.waitUntil(lambda: desk.document.sheet_views[0].caption == "The plate stands still")
+
+
+def test_an_empty_caption_says_how_to_write_one(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    press(desk, qtbot, "V")
+    table = called(page_of(desk, VIEWS), VIEWS)
+
+    def shown() -> str:
+        option, index = QStyleOptionViewItem(), table.model().index(0, 1)
+        table.itemDelegateForIndex(index).initStyleOption(option, index)
+        return option.text
+
+    qtbot.keyClick(table.findChild(QLineEdit), Qt.Key.Key_Escape)
+    assert shown() == "No caption: double-click or F2 to write one"
+    qtbot.keyClick(table, Qt.Key.Key_F2)
+    editor = next(editor for editor in table.findChildren(QLineEdit) if editor.isVisible())  # not the one before
+    qtbot.keyClicks(editor, "The plate")
+    qtbot.keyClick(editor, Qt.Key.Key_Return)
+    settle(desk)
+    assert shown() == "The plate"
 
 
 def test_views_are_added_captioned_moved_and_taken_off(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:

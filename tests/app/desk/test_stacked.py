@@ -55,6 +55,21 @@ def test_only_records_that_match_stand_above_each_other(desk: DeskWindow, qtbot:
     assert "records 0 to 11, record 9 strong" in labelled(desk, CAPTION)
 
 
+def test_records_left_out_are_said(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    press(desk, qtbot, "Alt+2")
+    desk.document.leave_out(3, "A bubble on the plate")
+    settle(desk)
+    assert labelled(desk, CAPTION).split("  ·  ")[2] == "record 3 left out"
+    desk.document.leave_out(4, "Another one")
+    desk.document.leave_out(9, "And one more")
+    settle(desk)
+    assert "records 3, 4, 9 left out" in labelled(desk, CAPTION)
+    desk.viewing.set_neighbours(3)
+    desk.viewing.go_to(6)
+    settle(desk)
+    assert "left out" not in labelled(desk, CAPTION)
+
+
 def test_spacing_is_changed_by_keys_and_by_its_slider(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
     press(desk, qtbot, "Alt+2")
     settle(desk)

@@ -65,7 +65,8 @@ class FigureWindow(BesideTheDesk):
         self.page.refresh()
         figure = self.page.figure
         self.note.setText("" if figure is None else in_words(figure).removeprefix(f"{figure.title}. "))
-        self.copy_button.setEnabled(figure is not None)
+        for button in (self.fit_button, self.copy_button):
+            button.setEnabled(figure is not None)
 
     def _copy(self) -> None:
         if self.page.figure is not None:

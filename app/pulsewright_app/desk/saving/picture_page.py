@@ -149,7 +149,7 @@ class PicturePage(FormPage):
             self.told.setText(f"{what}. {refused}")
         else:
             lacking = left_away(viewing)
-            without = f"; without {lacking}, which it does not draw" if lacking else ""
+            without = f"; without {lacking}, which the sheet does not draw" if lacking else ""
             self.told.setText(f"{what}; drawn on white as on the evidence sheet, with its caption below{without}.")
 
     def choose(self) -> None:

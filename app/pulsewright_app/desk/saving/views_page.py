@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QShowEvent
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, Qt
+from PySide6.QtGui import QPalette, QShowEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableWidget,
+    QTableWidgetItem,
+    QWidget,
+)
 
 from pulsewright.review import SheetView
 from pulsewright_app.desk.document import Document
@@ -16,6 +24,7 @@ from pulsewright_app.desk.saving.current_view import current_view, go_to_view, l
 from pulsewright_app.desk.viewing import Viewing
 
 SHOWN, CAPTION = 0, 1
+_NO_CAPTION = "No caption: double-click or F2 to write one"
 NAMES = {"single": "Single", "stacked": "Stacked", "afterglow": "Afterglow", "map": "Map"}
 
 
@@ -26,6 +35,20 @@ def add_view(document: Document, viewing: Viewing) -> str:
         return view
     document.set_sheet_views((*document.sheet_views, view), f"Add {NAMES[view.view]} to the sheet")
     return ""
+
+
+class _CaptionDelegate(QStyledItemDelegate):
+    """Says in an empty cell how a caption is written: the style draws the frame of the keyboard like a button's."""
+
+    def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
+        """Take what is drawn from the table, or the hint."""
+        super().initStyleOption(option, index)
+        if not option.text:
+            option.text = _NO_CAPTION
+            option.features |= QStyleOptionViewItem.ViewItemFeature.HasDisplay
+            hint = option.palette.color(QPalette.ColorRole.PlaceholderText)
+            for role in (QPalette.ColorRole.Text, QPalette.ColorRole.HighlightedText):
+                option.palette.setColor(role, hint)
 
 
 class ViewsPage(FormPage):
@@ -41,6 +64,7 @@ class ViewsPage(FormPage):
         self.table.setTabKeyNavigation(False)
         self.table.setHorizontalHeaderLabels(["View", "Caption"])
         self.table.horizontalHeader().setSectionResizeMode(CAPTION, QHeaderView.ResizeMode.Stretch)
+        self.table.setItemDelegateForColumn(CAPTION, _CaptionDelegate(self.table))
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.table.itemChanged.connect(self._caption_written)

@@ -170,7 +170,7 @@ class MapView(PictureView[_Drawn]):
         partly = "" if rows.complete else f"<i>{rows.read} of {session.records} records {so_far}</i>&nbsp; · &nbsp;"
         text = (
             f"{escape(channel.name)}&nbsp; · &nbsp;{partly}"
-            f"record {self.viewing.record} of {session.records} outlined&nbsp; · &nbsp;"
+            f"{self.caption_start(session).lower()} outlined&nbsp; · &nbsp;"
             f"<span style='color:{self.theme.negative}'>■</span>&nbsp;{ends[0]}  "
             f"<span style='color:{self.theme.positive}'>■</span>&nbsp;{ends[1]}"
         )

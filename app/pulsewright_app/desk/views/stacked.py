@@ -136,20 +136,28 @@ class StackedView(View):
         current, run = self.viewing.record, list(self._rows)
         if not run:
             return f"{name}  ·  no record matches"
-        joined = ranges(run)
-        if joined.count(",") > _MOST_RUNS:
-            joined = f"{run[0]} … {run[-1]} ({len(run)} of them)"
-        parts = [name, f"{'record' if len(run) == 1 else 'records'} {joined}"]
+        parts = [name, self._records_in_words(run)]
         if len(run) > 1:
             parts[-1] += (
                 f", record {current} strong" if current in self._rows else f"; record {current} is none of them"
             )
+        left_out = [record for record in run if record in self.document.left_out]
+        if left_out:
+            parts.append(f"{self._records_in_words(left_out)} left out")
         lost = int(np.count_nonzero(~self._found(session).placed))
         if lost:
             parts.append(f"△ {count(lost, 'pulse')} with {NO_POSITION}")
         if self._row_pixels < _MARK_PIXELS:
             parts.append(f"pulses marked on record {current} alone: the rows are close")
         return "  ·  ".join(parts)
+
+    @staticmethod
+    def _records_in_words(records: list[int]) -> str:
+        """Return which records they are, one after another where they are not in too many pieces."""
+        joined = ranges(records)
+        if joined.count(",") > _MOST_RUNS:
+            joined = f"{records[0]} … {records[-1]} ({len(records)} of them)"
+        return f"{'record' if len(records) == 1 else 'records'} {joined}"
 
     def _make_traces(self, session: Session) -> list[Trace]:
         channel = self.viewing.channel
