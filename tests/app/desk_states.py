@@ -36,6 +36,14 @@ def settle(window: DeskWindow) -> None:
         quiet = 0 if window.background.busy or put_off else quiet + 1
 
 
+def wait_until_seen(window: DeskWindow) -> None:
+    """Let the desk paint every part that it holds back: a part that is not painted is black in a picture."""
+    end = time.monotonic() + LONGEST_WAIT
+    QCoreApplication.processEvents()
+    while not all(part.updatesEnabled() for part in window.findChildren(QWidget)) and time.monotonic() < end:
+        QCoreApplication.processEvents()
+
+
 def finish(window: DeskWindow) -> None:
     """Close a desk and let Qt delete it."""
     if not window.close():  # it says once that something cannot be saved
@@ -185,7 +193,7 @@ def _findings(window: DeskWindow) -> Iterator[State]:
         yield f"findings_{figure}", window
     panel.pages.setCurrentIndex(0)
     window.results.ask_to_measure()
-    QCoreApplication.processEvents()
+    wait_until_seen(window)
     yield "findings_measuring", window
     settle(window)
 

@@ -125,7 +125,7 @@ def test_other_sample_rates_are_refused(here: Path) -> None:
     code, _, err = run("convert", "--module", "A=left.npz", "--module", "B=right.npz", "--to", "t.h5", "--how",
                        "how.toml")  # fmt: skip
     assert code == 2
-    assert "module A has 1000000 samples a second, module B 3000000" in err
+    assert "module A is sampled at 1 MS/s, module B at 3 MS/s; a session has one sample rate" in err
 
 
 def test_nothing_is_written_over(here: Path) -> None:

@@ -7,7 +7,7 @@ from operator import is_
 
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap
+from PySide6.QtGui import QColor, QFontMetricsF, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from pulsewright.session import Session
@@ -33,6 +33,7 @@ _SIGNS_HEIGHT = 20.0
 _BAR_HEIGHT = 18.0
 _NUMBERS_HEIGHT = 24.0
 _LABEL_EVERY = 46.0
+_BETWEEN_LABELS = 8.0
 
 
 class Rail(QWidget):
@@ -296,12 +297,13 @@ class Rail(QWidget):
 
     def _draw_numbers(self, painter: QPainter, colours: Theme) -> None:
         bar, pitch = self._bar(), self._pitch()
-        step = round_step(_LABEL_EVERY / pitch)
+        widest = self._number_width(self._viewing.records - 1)
+        step = round_step(max(_LABEL_EVERY, widest + _BETWEEN_LABELS) / pitch)
         painter.setPen(QColor(colours.muted))
-        shown = range(0, self._viewing.records, step)
         current = self._viewing.record
-        for record in shown:
-            if abs(self.x_of(record) - self.x_of(current)) >= _LABEL_EVERY * 0.7:
+        for record in range(0, self._viewing.records, step):
+            needed = (self._number_width(record) + self._number_width(current)) / 2 + _BETWEEN_LABELS
+            if abs(self._number_x(record) - self._number_x(current)) >= needed:
                 self._number(painter, record, bar.bottom() + 3)
         font = painter.font()
         font.setBold(True)
@@ -309,9 +311,19 @@ class Rail(QWidget):
         painter.setPen(QColor(colours.accent))
         self._number(painter, current, bar.bottom() + 3)
 
+    def _number_width(self, record: int) -> float:
+        font = self.font()
+        font.setBold(record == self._viewing.record)
+        return QFontMetricsF(font).horizontalAdvance(str(record))
+
+    def _number_x(self, record: int) -> float:
+        half = self._number_width(record) / 2
+        return min(max(self.x_of(record), half + 2), self.width() - half - 2)
+
     def _number(self, painter: QPainter, record: int, top: float) -> None:
-        x = min(max(self.x_of(record), 30.0), self.width() - 30.0) if record > 999 else self.x_of(record)
-        painter.drawText(QRectF(x - 40, top, 80, max(18, self._line())), Qt.AlignmentFlag.AlignHCenter, str(record))
+        x, half = self._number_x(record), self._number_width(record) / 2 + 1
+        box = QRectF(x - half, top, 2 * half, max(18, self._line()))
+        painter.drawText(box, Qt.AlignmentFlag.AlignHCenter | Qt.TextFlag.TextDontClip, str(record))
 
     def _draw_handle(self, painter: QPainter, colours: Theme) -> None:
         bar, x = self._bar(), self.x_of(self._viewing.record)

@@ -108,9 +108,9 @@ def _check_rates(sessions: Mapping[str, Session]) -> None:
     for module, session in others:
         if abs(session.sample_rate - first[1].sample_rate) > 1e-9 * first[1].sample_rate:
             raise RecordingError(
-                f"module {first[0]} has {first[1].sample_rate:.9g} samples a second, module {module} "
-                f"{session.sample_rate:.9g}; a session has one sample rate",
-                "give sample_rate for the one that is wrong",
+                f"module {first[0]} is sampled at {engineering(first[1].sample_rate, 'S/s', 9)}, module {module} at "
+                f"{engineering(session.sample_rate, 'S/s', 9)}; a session has one sample rate",
+                "give the sample rate of the one that is wrong",
                 "sample_rate",
             )
 

@@ -37,11 +37,12 @@ _ROWS_LOOKED_AT = 40
 
 @dataclass
 class Walked:
-    """What was looked at: how many texts, what exceeds, and what is cut but shows the whole in a tooltip."""
+    """What was looked at: how many texts, what exceeds, what is cut but shows the whole in a tooltip, what is black."""
 
     texts: int = 0
     exceeding: list[str] = field(default_factory=list)
     elided: list[str] = field(default_factory=list)
+    unpainted: list[str] = field(default_factory=list)
 
     def take(self, widget: QWidget, text: str, needed: float, room: float, whole: str = "") -> None:
         """Compare one text with its room; `whole` is what a tooltip shows where it is cut."""
@@ -70,6 +71,8 @@ def walk(window: QWidget) -> Walked:
             continue  # a tooltip that was looked at, and went
         if not widget.isVisible() or widget.window() is not window or widget.visibleRegion().isEmpty():
             continue
+        if not widget.updatesEnabled():
+            walked.unpainted.append(f"{type(widget).__name__} {widget.accessibleName()!r}")
         _look(widget, walked)
         _cut_off(widget, walked)
     return walked

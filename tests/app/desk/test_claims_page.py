@@ -100,6 +100,13 @@ def test_a_verdict_changes_as_its_limit_is_written(page: Page) -> None:
     assert len(page.desk.results.verdicts) == 14  # the others are judged all the same
 
 
+def test_of_an_undecided_claim_it_says_why_and_what_would_decide_it(page: Page) -> None:
+    page.choose(next(row for row, text in enumerate(page.rows) if text.startswith("◇ Channels of a module")))
+    said = page.verdict
+    assert said.startswith("Undecided. Claimed: ")
+    assert " Why: the interval reaches across the limit. What would decide it: " in said
+
+
 def test_what_a_field_asks_for_can_be_typed_as_it_says(page: Page) -> None:
     """Whoever follows an example to the letter must not be told the same again: no key, no quotes of the file."""
     page.choose(0)

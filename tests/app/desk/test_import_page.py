@@ -17,6 +17,8 @@ from PySide6.QtWidgets import QAbstractButton, QApplication, QFileDialog, QLabel
 from scipy.io import wavfile
 
 from pulsewright.opening import open_session
+from pulsewright_app.desk.importing.preview_plot import end_of_axis
+from pulsewright_app.desk.importing.previewing import understand
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK, LIGHT
 
@@ -120,6 +122,14 @@ def test_what_lies_beside_a_session_comes_with_it_and_is_no_recording(
     settle(desk)
     assert desk.windowTitle().startswith("tank_faults.h5")
     assert not pages()
+
+
+def test_samples_without_a_rate_are_numbered_from_0_to_the_last(tmp_path: Path) -> None:
+    path = tmp_path / "plain.npz"
+    np.savez(path, samples=np.zeros((3, 2, 500), dtype=np.int16))
+    preview = understand(path, {}, lambda *_: None, lambda: False).preview
+    assert preview is not None and not preview.rate_known
+    assert [end_of_axis(place, preview.rate_known) for place in preview.window] == ["sample 0", "sample 499"]
 
 
 def test_every_text_beside_the_fields_is_seen_whole(

@@ -233,6 +233,18 @@ def test_a_figure_opens_large_and_its_numbers_copy(judged: tuple[Any, FindingsPa
     assert not window.isVisible()
 
 
+def test_a_large_window_without_a_figure_offers_nothing_to_show_or_copy(judged: tuple[Any, FindingsPanel]) -> None:
+    bench, panel = judged
+    figure(bench, panel, "Skew")
+    bench.press(panel.large_button)
+    window = next(w for w in shown_windows() if isinstance(w, FigureWindow))
+    assert window.fit_button.isEnabled() and window.copy_button.isEnabled()
+    bench.results.clear()
+    bench.qtbot.waitUntil(lambda: not window.copy_button.isEnabled())
+    assert not window.fit_button.isEnabled()
+    window.close()
+
+
 @pytest.mark.parametrize("by", ["double-click", "key"])
 def test_a_small_figure_opens_by_double_click_or_key(judged: tuple[Any, FindingsPanel], by: str) -> None:
     bench, panel = judged
@@ -264,3 +276,22 @@ def test_the_claims_file_beside_a_session_is_judged_on_the_desk(
     assert "H07" in window.note.text()
     window.close()
     settle(desk)
+
+
+def test_keys_with_control_held_are_the_desk_s_in_the_list_too(
+    make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    """Ctrl+Right moves the chosen pair back; right alone opens a sentence."""
+    desk = make_window(faults)
+    first, second = (desk.document.add_pair(t, t + 20e-6, 1e-9, 1e-9, 0, 0) for t in (10e-6, 40e-6))
+    desk.viewing.select_marker(first.id)
+    listed = desk.findings_panel.list
+    listed.setFocus()
+    listed.setCurrentIndex(listed.model().index(1, 0))
+    rows = listed.model().rowCount()
+    qtbot.keyClick(listed, Qt.Key.Key_Right, Qt.KeyboardModifier.ControlModifier)
+    assert [pair.id for pair in desk.document.pairs] == [second.id, first.id]
+    assert listed.model().rowCount() == rows
+    settle(desk)
+    qtbot.keyClick(listed, Qt.Key.Key_Right)
+    assert listed.model().rowCount() > rows

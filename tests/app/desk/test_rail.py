@@ -52,6 +52,20 @@ def miss_after(desk: DeskWindow, record: int, count: int) -> None:
     desk.results.finish(desk.results.generation, replace(findings, sequence=sequence))
 
 
+def test_numbers_stand_beside_the_current_one_where_there_is_room(desk: DeskWindow, settle: Settle) -> None:
+    """By construction: 26 px a record, where every second number is shown, and one of a single digit is 8 px wide."""
+    desk.viewing.go_to(5)
+    settle(desk)
+    rail = rail_of(desk)
+    rail.resize(340, rail.height())
+    image = rail.grab().toImage()
+    for record in (4, 5, 6):
+        x = round(rail.x_of(record))
+        below = image.copy(x - 6, image.height() * 2 // 3, 12, image.height() // 3)
+        darkest = min(below.pixelColor(i, j).lightness() for i in range(below.width()) for j in range(below.height()))
+        assert darkest < 0.7 * QColor(LIGHT.page).lightness(), record
+
+
 def test_a_click_goes_to_the_record(desk: DeskWindow, settle: Settle, qtbot: Any) -> None:
     rail = rail_of(desk)
     qtbot.mouseClick(rail, Qt.MouseButton.LeftButton, pos=spot(rail, 7))

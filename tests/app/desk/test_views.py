@@ -89,6 +89,17 @@ def test_a_click_in_a_lane_makes_its_channel_the_current_one(desk: DeskWindow, q
     assert desk.viewing.channel == 2
 
 
+def test_an_empty_plot_says_what_fills_it(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    desk.viewing.show_these(range(3), False)
+    settle(desk)
+    said = labelled(desk, "What the Single view shows")
+    assert said.endswith("every channel is hidden: Alt+Shift+C shows all")
+    press(desk, qtbot, re.findall(r"hidden: (\S+)", said)[0])
+    settle(desk)
+    assert desk.viewing.visible_channels == (0, 1, 2)
+    assert "hidden" not in labelled(desk, "What the Single view shows")
+
+
 def test_all_channels_can_share_one_axis(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
     qtbot.keyClick(canvas_of(desk), Qt.Key.Key_L)
     settle(desk)

@@ -1,4 +1,4 @@
-"""Walks the desk on a screen of a given size, density and font, and prints what exceeds its widget as JSON.
+"""Walks the desk on a screen of a given size, density and font, and prints what exceeds or is not painted as JSON.
 
 Run: ``python walk_sizes.py WIDTHxHEIGHT [--density 2] [--font 2] [--pictures FOLDER]``. A test runs it in a process of
 its own, because Qt takes screen and density when it starts.
@@ -51,12 +51,14 @@ def look(font: float, pictures: Path | None) -> dict[str, object]:
     larger = application.font()
     larger.setPointSizeF(larger.pointSizeF() * font)
     application.setFont(larger)
-    told: dict[str, object] = {"density": application.primaryScreen().devicePixelRatio(), "exceeding": {}, "elided": {}}
+    kinds = "exceeding", "elided", "unpainted"
+    told: dict[str, object] = {kind: {} for kind in kinds}
+    told["density"] = application.primaryScreen().devicePixelRatio()
     texts, names = 0, []
     for name, walked in _states(pictures):
         texts += walked.texts
         names.append(name)
-        for kind in ("exceeding", "elided"):
+        for kind in kinds:
             if getattr(walked, kind):
                 told[kind][name] = getattr(walked, kind)  # type: ignore[index]
     told["texts"], told["states"] = texts, names

@@ -204,8 +204,10 @@ class ClaimsPage(FormPage):
         one = self._claims[row] if 0 <= row < len(self._claims) else None
         verdict = None if one is None else self._verdict_of(one)
         if verdict is not None:
-            parts = (f"{verdict.verdict.capitalize()}. {verdict.sentence}", verdict.why, verdict.needed)
-            self.verdict.setText(" ".join(with_full_stop(capitalised(part)) for part in parts if part))
+            parts = [f"{verdict.verdict.capitalize()}. {verdict.sentence}"]
+            parts += [f"Why: {verdict.why}"] if verdict.why else []
+            parts += [f"What would decide it: {verdict.needed}"] if verdict.needed else []
+            self.verdict.setText(" ".join(map(with_full_stop, parts)))
         elif one is not None and one.claim is not None:
             self.verdict.setText("It is judged as soon as the session is measured.")
         else:

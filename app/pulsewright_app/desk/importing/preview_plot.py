@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
@@ -64,7 +66,7 @@ class PreviewPlot(QWidget):
         painter.setPen(QColor(self._theme.rule))
         painter.drawRect(plot)
         below = QRectF(plot.left(), plot.bottom() + 2, plot.width(), self.fontMetrics().height() + _MARGIN)
-        low, high = (engineering(t, "s", 4) if seconds else as_shown(f"sample {t:.0f}") for t in window)
+        low, high = (end_of_axis(place, seconds) for place in window)
         painter.setPen(QColor(self._theme.muted))
         painter.drawText(below, Qt.AlignmentFlag.AlignLeft, low)
         painter.drawText(below, Qt.AlignmentFlag.AlignRight, high)
@@ -105,3 +107,8 @@ class PreviewPlot(QWidget):
         painter.fillRect(box, back)
         painter.setPen(QColor(self._theme.channel(place)))
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, shown)
+
+
+def end_of_axis(place: float, seconds: bool) -> str:
+    """Return an end of the axis: where the offset of a trigger is not known, a sample lies half an interval on."""
+    return engineering(place, "s", 4) if seconds else as_shown(f"sample {math.floor(place)}")

@@ -188,7 +188,9 @@ class SingleView(View):
         if not self.viewing.lanes:
             parts += self._drawn_otherwise(session, shown)
         hidden = len(session.channels) - len(shown)
-        if hidden:
+        if not shown:  # an empty plot must say what fills it
+            parts.append("every channel is hidden: Alt+Shift+C shows all")
+        elif hidden:
             parts.append(f"{hidden} of {len(session.channels)} channels hidden")
         lost = int(np.count_nonzero(~self._found(session).placed))
         if lost:
