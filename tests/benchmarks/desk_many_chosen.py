@@ -68,9 +68,12 @@ def main(records: int) -> None:
         ("unflag all", panel.toggle_flags),
         ("undo", document.undo),
         ("note on all", note),
+        ("copy all", lambda: (panel.table.selectAll(), panel.table.copy())),
         ("sort by flag", lambda: panel.table.sortByColumn(1, Qt.SortOrder.AscendingOrder)),
         ("leave out every second", lambda: document.leave_out_many(range(0, records, 2), "touched")),
         ("go forward, half left out", window.viewing.step),
+        ("show the Map", lambda: window.viewing.set_view("map")),
+        ("go forward in the Map", window.viewing.step),
     )
     rest()
     print(f"{records} records; wanted: {WANTED_MS:g} ms each")

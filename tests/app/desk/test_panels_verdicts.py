@@ -276,3 +276,22 @@ def test_the_claims_file_beside_a_session_is_judged_on_the_desk(
     assert "H07" in window.note.text()
     window.close()
     settle(desk)
+
+
+def test_keys_with_control_held_are_the_desk_s_in_the_list_too(
+    make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path
+) -> None:
+    """Ctrl+Right moves the chosen pair back; right alone opens a sentence."""
+    desk = make_window(faults)
+    first, second = (desk.document.add_pair(t, t + 20e-6, 1e-9, 1e-9, 0, 0) for t in (10e-6, 40e-6))
+    desk.viewing.select_marker(first.id)
+    listed = desk.findings_panel.list
+    listed.setFocus()
+    listed.setCurrentIndex(listed.model().index(1, 0))
+    rows = listed.model().rowCount()
+    qtbot.keyClick(listed, Qt.Key.Key_Right, Qt.KeyboardModifier.ControlModifier)
+    assert [pair.id for pair in desk.document.pairs] == [second.id, first.id]
+    assert listed.model().rowCount() == rows
+    settle(desk)
+    qtbot.keyClick(listed, Qt.Key.Key_Right)
+    assert listed.model().rowCount() > rows

@@ -141,7 +141,8 @@ def test_each_marker_keeps_the_record_and_channel_that_its_u_holds_for(desk: Des
     assert [(marker.record, marker.channel) for marker in review.markers] == [(0, "H03"), (1, "H01")]
     assert additions_of(review, session)[0].pairs == desk.document.pairs
     qtbot.keyClick(canvas_of(desk), Qt.Key.Key_PageDown)
-    assert pair_text(Shown(pair, difference(0.0, 0.0, 1e-6, 1e-9)), 2).endswith("(records 0 and 1)")
+    names = [channel.name for channel in session.channels]
+    assert pair_text(Shown(pair, difference(0.0, 0.0, 1e-6, 1e-9)), 2, names).endswith("(records 0 and 1)")
 
 
 def test_the_text_of_a_pair_does_not_lie_over_the_word_of_the_span(desk: DeskWindow, settle: Settle) -> None:

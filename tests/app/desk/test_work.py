@@ -114,12 +114,12 @@ class Knot:
 def test_garbage_is_taken_apart_on_the_main_thread_alone(background: Background, qtbot: Any) -> None:
     where: list[str] = []
 
-    def make_many(_: Job) -> int:
+    def make_many(_: Job) -> list[list[int]]:
         kept = [[number] for number in range(20 * gc.get_threshold()[0])]  # so many would begin a search
         weakref.finalize(Knot(), lambda: where.append(threading.current_thread().name))
-        return len(kept + [[number] for number in range(20 * gc.get_threshold()[0])])
+        return kept + [[number] for number in range(20 * gc.get_threshold()[0])]
 
-    made: list[int] = []
+    made: list[list[list[int]]] = []
     background.start("making", make_many, made.append)
     qtbot.waitUntil(lambda: bool(made))
     assert not where, "a worker took it apart"

@@ -347,11 +347,10 @@ class SentenceList(QListView):
 
     def event(self, event: QEvent) -> bool:
         """Keep the copy keys, and those that open and close."""
-        if event.type() is QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
-            own = event.key() in (Qt.Key.Key_Left, Qt.Key.Key_Right)
-            if own or event.matches(QKeySequence.StandardKey.Copy):
-                event.accept()
-                return True
+        key = event if event.type() is QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent) else None
+        if key is not None and (_opens_or_closes(key) or key.matches(QKeySequence.StandardKey.Copy)):
+            event.accept()
+            return True
         return super().event(event)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
@@ -360,7 +359,7 @@ class SentenceList(QListView):
         current = self.currentIndex()
         if event.matches(QKeySequence.StandardKey.Copy):
             QGuiApplication.clipboard().setText(self.copied())
-        elif event.key() in (Qt.Key.Key_Left, Qt.Key.Key_Right) and current.isValid():
+        elif _opens_or_closes(event) and current.isValid():
             opened = current.data(OPENED_ROLE)
             closes = event.key() == Qt.Key.Key_Left
             if (opened is None and closes) or opened == closes:
@@ -378,3 +377,9 @@ class SentenceList(QListView):
         """Wrap the sentences to the new width."""
         super().resizeEvent(event)
         self.scheduleDelayedItemsLayout()
+
+
+def _opens_or_closes(event: QKeyEvent) -> bool:
+    """Return whether a key opens or closes a row: left or right alone; with others held they are the desk's."""
+    held = event.modifiers() & ~Qt.KeyboardModifier.KeypadModifier
+    return event.key() in (Qt.Key.Key_Left, Qt.Key.Key_Right) and held == Qt.KeyboardModifier.NoModifier

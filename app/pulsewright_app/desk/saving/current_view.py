@@ -88,9 +88,12 @@ def go_to_view(document: Document, viewing: Viewing, filtering: Filtering, view:
         return f"The session has no record {view.record} on {view.channel}."
     viewing.set_view(view.view)
     viewing.go_to(view.record)
-    for channel, name in enumerate(names):
-        viewing.show_channel(channel, not view.visible or name in view.visible)
-    viewing.set_channel(names.index(view.channel))
+    channel = names.index(view.channel)
+    if view.visible:
+        viewing.show_only_these([*(place for place, name in enumerate(names) if name in view.visible), channel])
+    else:
+        viewing.show_all()
+    viewing.set_channel(channel)
     viewing.set_lanes(view.lanes)
     viewing.set_neighbours(view.neighbours)
     viewing.set_spacing(view.spacing)
