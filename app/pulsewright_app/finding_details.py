@@ -41,6 +41,9 @@ FIGURES_OF_GROUPS: Mapping[str, FigureName] = {
 }
 """The small figure that shows what a group of sentences says."""
 
+_DIGITS = 6
+"""Significant digits of the ends of an interval."""
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -61,8 +64,7 @@ def number_lines(quantity: Quantity) -> Iterator[str]:
     dof = "" if quantity.dof is None else f", {degrees(quantity.dof)} degrees of freedom"
     value, u = engineering(quantity.value, unit, 7), engineering(quantity.u, unit, 3)
     yield f"Value {value}, standard uncertainty u {u}{dof}"
-    low, high = quantity.interval95
-    yield f"95 % interval: {engineering(low, unit, 6)} to {engineering(high, unit, 6)}"
+    yield f"95 % interval: {interval_in_words(*quantity.interval95, unit)}"
     if quantity.terms:
         yield "Budget of u:"
     for term in sorted(quantity.terms, key=lambda term: -term.u):
@@ -71,6 +73,23 @@ def number_lines(quantity: Quantity) -> Iterator[str]:
     exact = [term.name for term in quantity.terms if term.u == 0]
     if exact:
         yield f"– taken as exact: {', '.join(exact)}"
+
+
+def interval_in_words(low: float, high: float, unit: str) -> str:
+    """Return both ends of an interval; in one and the same unit, with as many decimals as their digits allow."""
+    ends = [engineering(end, unit, _DIGITS).partition(" ") for end in (low, high)]
+    if ends[0][2] == ends[1][2] and not any("e" in number for number, *_ in ends):
+        decimals = max(len(number.partition(".")[2]) for number, *_ in ends)
+        ends = [(_with_decimals(number, decimals), space, same) for number, space, same in ends]
+    return " to ".join("".join(end) for end in ends)
+
+
+def _with_decimals(number: str, decimals: int) -> str:
+    """Return a number with zeros at its end, as long as they are digits that were rounded to."""
+    whole, _, fraction = number.partition(".")
+    known = _DIGITS - len(whole.lstrip("−"))
+    fraction = fraction.ljust(min(decimals, known), "0")
+    return f"{whole}.{fraction}" if fraction else whole
 
 
 def sentence_lines(sentence: Sentence) -> Iterator[str]:
@@ -100,9 +119,8 @@ def verdict_lines(verdict: Verdict, findings: Findings | None) -> list[str]:
     """
     lines = [verdict.sentence] if verdict.sentence else []
     if verdict.interval is not None and verdict.measured is not None:
-        low, high = (engineering(end, verdict.measured.unit, 6) for end in verdict.interval)
-        share = f"{100 * verdict.coverage:.4g} %"
-        lines.append(f"Compared: {low} to {high} ({share}) with {verdict.limit}")
+        ends, share = interval_in_words(*verdict.interval, verdict.measured.unit), f"{100 * verdict.coverage:.4g} %"
+        lines.append(f"Compared: {ends} ({share}) with {verdict.limit}")
     if verdict.why:
         lines.append(f"Why: {verdict.why}")
     if verdict.needed:
