@@ -102,8 +102,8 @@ ACTIONS: tuple[Described, ...] = (
     ),
     Described("pair_series", "Markers", "Pair over all records …", "Shift+T", "Tabulate a pair that follows"),
     Described("suggested_n", "Markers", "N from the pulses between", "N", "Set N by the pulses found"),
-    Described("pair_ahead", "Markers", "Marker pair ahead", "Ctrl+Left", "Move the pair ahead in panel and sheet"),
-    Described("pair_back", "Markers", "Marker pair back", "Ctrl+Right", "Move the pair back in panel and sheet"),
+    Described("pair_ahead", "Markers", "Move the pair left", "Ctrl+Left", "Left in the panel, up in the sheet"),
+    Described("pair_back", "Markers", "Move the pair right", "Ctrl+Right", "Right in the panel, down in the sheet"),
     Described("note_pair", "Markers", "Note on the pair", "Shift+N", "Write a note on it, for the sheet"),
     Described(
         "snap_pulses", "Markers", "Markers go to pulses", "Ctrl+1", "Dropped near a pulse or its levels, go there", True

@@ -47,6 +47,11 @@ def _run_together(before: QRectF, after: QRectF, across: bool) -> bool:
 class NumberAxis(pg.AxisItem):  # type: ignore[misc]
     """An axis whose numbers have a true minus sign, and are not cut by the plot's upper or right edge."""
 
+    def labelString(self) -> str:
+        """Return the axis's name and unit, written as in the figures and on the sheet."""
+        unit, text = f"{self.labelUnitPrefix}{self.labelUnits}", str(super().labelString())
+        return text.replace(f"({unit})", f"/ {unit}") if self.labelUnits else text
+
     def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:
         """Return what is written at the ticks."""
         return [as_shown(text) for text in super().tickStrings(values, scale, spacing)]
