@@ -218,6 +218,22 @@ def test_traces_and_signs_stand_out_in_single(worked_on: DeskWindow) -> None:
     assert len(weak) > 25
 
 
+def test_the_hollow_sign_of_a_pulse_with_no_position_stands_out(worked_on: DeskWindow, settle: Settle) -> None:
+    worked_on.viewing.go_to(5)  # its pulses point down, and the sign's base lies between two rows of pixels
+    settle(worked_on)
+    canvas, session = canvas_of(worked_on), worked_on.document.session
+    assert session is not None
+    names = [about.name for about in session.channels]
+    noisy = names.index("H05")
+    assert not np.isfinite(pulse_of(worked_on, 5, noisy)[0])
+    x = round(canvas.x_of(pulse_of(worked_on, 5, 0)[0]))  # the same echo, where it has a position
+    y = round(canvas.y_of(len(names) - 1 - noisy))
+    picture = colours_of(canvas.viewport().grab().toImage())
+    rows = [contrast_of(picture[row - 1 : row + 1, x - 6 : x + 7]) for row in range(y + 12, y + 30)]  # below the trace
+    drawn = [seen for seen in rows if seen > 1.0]
+    assert len(drawn) > 5 and min(drawn) >= MARK
+
+
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("view", ["afterglow", "map"])
 def test_marker_lines_stand_out_where_the_plot_is_full_of_ink(

@@ -26,13 +26,13 @@ def draw_pulse(painter: QPainter, theme: Theme, x: float, y: float, polarity: in
     polarity : int
         1 or −1.
     placed : bool
-        Whether its position could be measured; the triangle is hollow and pale where not.
+        Whether its position could be measured; the triangle is hollow and paler where not.
     """
     way = -1.0 if polarity > 0 else 1.0  # pixels count downward
     base = y + way * _AWAY
     tip = base + way * 1.6 * _SIZE
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-    painter.setPen(QPen(QColor(theme.pulse if placed else theme.faint), 1.0))
+    painter.setPen(QPen(QColor(theme.pulse if placed else theme.muted), 1.0))
     painter.setBrush(QColor(theme.pulse if placed else theme.plot))
     painter.drawPolygon(QPolygonF([QPointF(x - _SIZE, base), QPointF(x + _SIZE, base), QPointF(x, tip)]))
 
