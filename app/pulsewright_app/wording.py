@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -23,6 +24,9 @@ TIMING = "Timing"
 HEALTH = "Health, channel by channel"
 IN_DOUBT = "Not measured, or in doubt"
 SETTINGS = "Measured with"
+
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz)|dB|%)(?!\w))|(?<=record) (?=\d)| (?=±)|(?<=±) ")
+"""Spaces at which a line must not break: a number keeps its unit and its U."""
 
 MOST_LISTED = 12
 """How many of a kind are told one by one; the rest is told as a count."""
@@ -119,6 +123,11 @@ def rejected_words(pulses: Sequence[tuple[int, str, int]]) -> str:
     told = [f"record {record}, {channel}" for record, channel, _ in pulses[:MOST_LISTED]]
     rest = len(pulses) - len(told)
     return f"{len(pulses)}: {'; '.join(told)}{f' and {rest} more' if rest else ''}"
+
+
+def unbroken(text: str) -> str:
+    """Return text in which a number keeps its unit and its U on the same line."""
+    return _NUMBER_AND_UNIT.sub("\u00a0", text)
 
 
 def with_full_stop(text: str) -> str:

@@ -176,8 +176,9 @@ def _spot_on_a_pulse(window: DeskWindow) -> QPoint | None:
     columns = round(float(canvas.x_of(findings.pulses.time[found[0]]))) + np.arange(-9, 10)
     at = np.array([canvas.time_at(column + middle_of_first) for column in columns])
     there = np.interp(at, times, values)
-    heights, steep = canvas.y_of(there), np.abs(there / findings.pulses.amplitude[found[0]] - 0.5) < 0.3
-    best = int(np.argmin(np.where(steep, np.abs(heights % 1 - middle_of_first), np.inf)))
+    heights, off = canvas.y_of(there), np.abs(there / findings.pulses.amplitude[found[0]] - 0.5)
+    beside = np.ceil(10 * np.maximum(off - 0.3, 0))  # a narrow flank may have no spot halfway up
+    best = int(np.argmin(beside + np.abs(heights % 1 - middle_of_first)))
     return QPoint(int(columns[best]), int(heights[best]))
 
 

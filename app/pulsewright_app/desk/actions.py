@@ -5,9 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QSize, Qt
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QHeaderView, QTableWidget, QTableWidgetItem, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QHeaderView,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
 
 from pulsewright_app.desk.form_page import BesideTheDesk
 
@@ -102,8 +111,8 @@ ACTIONS: tuple[Described, ...] = (
     ),
     Described("pair_series", "Markers", "Pair over all records …", "Shift+T", "Tabulate a pair that follows"),
     Described("suggested_n", "Markers", "N from the pulses between", "N", "Set N by the pulses found"),
-    Described("pair_ahead", "Markers", "Marker pair ahead", "Ctrl+Left", "Move the pair ahead in panel and sheet"),
-    Described("pair_back", "Markers", "Marker pair back", "Ctrl+Right", "Move the pair back in panel and sheet"),
+    Described("pair_ahead", "Markers", "Move the pair left", "Ctrl+Left", "Left in the panel, up in the sheet"),
+    Described("pair_back", "Markers", "Move the pair right", "Ctrl+Right", "Right in the panel, down in the sheet"),
     Described("note_pair", "Markers", "Note on the pair", "Shift+N", "Write a note on it, for the sheet"),
     Described(
         "snap_pulses", "Markers", "Markers go to pulses", "Ctrl+1", "Dropped near a pulse or its levels, go there", True
@@ -265,6 +274,15 @@ def make_actions(owner: QWidget, answers: dict[str, Callable[[], object]]) -> di
     return made
 
 
+class _WholeRows(QStyledItemDelegate):
+    """Draws no frame about the cell that has the keyboard, which looks like a button: its row is marked."""
+
+    def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
+        """Take what is drawn from the table, without the keyboard."""
+        super().initStyleOption(option, index)
+        option.state &= ~QStyle.StateFlag.State_HasFocus
+
+
 class ShortcutsPage(BesideTheDesk):
     """Lists every action with its keys, and every gesture."""
 
@@ -282,6 +300,10 @@ class ShortcutsPage(BesideTheDesk):
                 item = QTableWidgetItem(text)
                 item.setFlags(Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled)
                 self.table.setItem(row, column, item)
+        self.table.setItemDelegate(_WholeRows(self.table))
+        self.table.setSelectionBehavior(QTableWidget.SelectionBehavior.SelectRows)
+        self.table.setSelectionMode(QTableWidget.SelectionMode.SingleSelection)
+        self.table.selectRow(0)
         self.table.resizeColumnsToContents()
         texts = self.table.horizontalHeader().length() + 3 * self.table.verticalScrollBar().sizeHint().width()
         self.table.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)

@@ -18,7 +18,7 @@ _LEAST_OF_NOISE = 6.0
 
 
 def shift_pair(window: DeskWindow, by: int) -> None:
-    """Move the chosen pair ahead or back in the order of the report."""
+    """Move the chosen pair left (−1) or right (1) in the panel, which is up or down in the sheet."""
     selected = window.viewing.selected_marker
     if selected is not None:
         window.document.shift_pair(selected[0], by)

@@ -165,7 +165,7 @@ class PairEdits(History):
         pairs = list(getattr(self._now, _kind(pair)))
         place = pairs.index(pair)
         pairs.insert(min(max(place + by, 0), len(pairs) - 1), pairs.pop(place))
-        self._change(f"Move {pair.name} {'ahead' if by < 0 else 'back'}", **{_kind(pair): tuple(pairs)})
+        self._change(f"Move {pair.name} {'left' if by < 0 else 'right'}", **{_kind(pair): tuple(pairs)})
 
     def _replace_pair(self, pair: AnyPair, label: str, merge_key: tuple[Any, ...] | None) -> None:
         kind = _kind(pair)

@@ -92,6 +92,7 @@ def test_a_verdict_changes_as_its_limit_is_written(page: Page) -> None:
     page.write(LIMIT, "12 us ± 1 ns")
     assert page.rows[0] == "▲ The plate moves 7.5 mm a ping"
     assert page.verdict.startswith("Fails. Claimed: the pulse's step")
+    assert "12\u00a0µs\u00a0±\u00a01\u00a0ns" in page.verdict  # no line of it ends between a number and its unit
     assert page.desk.results.verdicts[0].verdict == "fails"
     page.write(LIMIT, "12 us")
     assert "is not a value ± what it may be off" in page.wrong("limit")
@@ -139,7 +140,7 @@ def test_a_claim_is_added_named_moved_duplicated_and_removed(page: Page) -> None
     page.write(LIMIT, "40 mV")
     assert page.rows[-1] == "● Quiet enough"
     page.click("Move the chosen claim before the one above it")
-    page.settle(page.desk)  # until they are judged as they stand now, they have no verdict
+    page.settle(page.desk)
     assert page.rows[-2] == "● Quiet enough"
     page.click("Add the same claim under another name")
     page.settle(page.desk)

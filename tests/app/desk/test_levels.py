@@ -361,6 +361,9 @@ def test_the_buttons_of_the_panel_do_what_their_keys_do(plot: DeskWindow, qtbot:
     for text in ("Follow", "One alone", "All records …", "Move left", "Move right"):
         assert buttons[text].accessibleName()
         assert "(" in buttons[text].toolTip()  # its keys
+    menu = {action.text(): action.shortcut().toString() for action in plot.actions_by_name.values()}
+    for way in ("left", "right"):  # the same word in the menu, beside keys that say it too
+        assert menu[f"Move the pair {way}"] == f"Ctrl+{way.capitalize()}"
     qtbot.mouseClick(buttons["Move right"], LEFT)
     assert [pair.id for pair in plot.document.pairs] == [2, 1]
     qtbot.mouseClick(buttons["Move left"], LEFT)

@@ -73,6 +73,20 @@ def test_a_note_is_written_on_many_and_taken_back_in_one_step(desk: DeskWindow, 
     assert set(desk.document.notes) == {2, 3, 5}
 
 
+def test_the_summary_beside_a_filter_counts_what_is_listed(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    for record in (3, 4, 5):
+        desk.document.flag(record)
+    desk.document.leave_out(7, "A bubble")
+    settle(desk)
+    assert "3 flagged, 1 left out" in labelled(desk, "Summary of the records")
+    line = part(desk, QLineEdit, "Filter of the records")
+    qtbot.keyClicks(line, "polarity positive")
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    settle(desk)
+    # records of this session are positive where their number is even, by construction
+    assert labelled(desk, "Summary of the records").startswith("6 of 12 records, those that match, 1 flagged, polarity")
+
+
 def test_only_those_that_match_are_listed_and_saved(
     desk: DeskWindow, qtbot: Any, settle: Settle, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

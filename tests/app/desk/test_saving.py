@@ -309,6 +309,9 @@ def test_what_the_sheet_does_not_draw_of_a_view_is_said(desk: DeskWindow, qtbot:
     desk.activateWindow()
     press(desk, qtbot, "V")
     assert how_it_goes(page_of(desk, VIEWS)) == "Added without the fade and the mean, which the sheet does not draw."
+    page_of(desk, VIEWS).close()
+    press(desk, qtbot, "Ctrl+Shift+V")
+    assert how_it_goes(page_of(desk, VIEWS)) == ""  # it was said of a view that was added before
     desk.viewing.set_view("single")
     assert how_it_goes(page).endswith("with its caption below.")
     desk.viewing.trims.step_scale(0, up=True)

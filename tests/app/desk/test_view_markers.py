@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -191,3 +194,22 @@ def test_a_marker_dropped_away_from_every_crossing_stays_there(desk: DeskWindow,
     wanted = canvas_of(desk).time_at(at(desk, 150e-6).x())
     drag(qtbot, desk, at(desk, 100e-6), at(desk, 150e-6))
     assert desk.document.pairs[0].t1 == pytest.approx(wanted)
+
+
+@pytest.mark.parametrize("height", [768, 920])
+def test_a_dimension_line_lies_on_no_trace(
+    make_window: Callable[..., DeskWindow], settle: Settle, faults: Path, height: int
+) -> None:
+    """An arrowed line along a trace would be taken for a part of it."""
+    desk = make_window(faults)
+    desk.resize(1500, height)
+    for start in (20e-6, 40e-6):
+        desk.document.add_pair(start, 150e-6, 1e-8, 1e-8, 0, 0)
+    settle(desk)
+    canvas = canvas_of(desk)
+    across = Counter(y for _, y in pixels(picture(desk), LIGHT.marker))
+    lines = [y for y, number in across.items() if number > 100]
+    lanes = len(desk.viewing.visible_channels)
+    assert len(lines) == 2
+    away = [abs(y - canvas.y_of(lane)) for y in lines for lane in range(lanes)]
+    assert min(away) > 5

@@ -65,6 +65,18 @@ def test_the_pretrigger_part_is_shaded(desk: DeskWindow) -> None:
     assert min(shaded) == pytest.approx(canvas.plot_rect().left(), abs=2)
 
 
+def test_axes_write_their_unit_as_the_sheet_does(desk: DeskWindow, settle: Settle) -> None:
+    """Quantity over unit, as ISO 80000-1 has it for the axes of graphs."""
+    desk.viewing.set_view("afterglow")
+    settle(desk)
+    canvas = canvas_of(desk)
+    assert canvas.time_axis.label.toPlainText().strip() == "Time from the trigger / µs"
+    assert canvas.value_axis.label.toPlainText().strip() in ("Value / mV", "Value / V")
+    desk.viewing.set_view("map")
+    settle(desk)
+    assert canvas_of(desk).value_axis.label.toPlainText().strip() == "Record"
+
+
 def test_clipped_samples_are_marked(desk: DeskWindow, settle: Settle) -> None:
     assert not pixels(picture(desk), LIGHT.clipped)
     desk.viewing.go_to(7)

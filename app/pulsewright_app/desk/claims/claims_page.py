@@ -34,7 +34,7 @@ from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.places import meant
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.theme import VERDICT_SHAPES, theme
-from pulsewright_app.wording import capitalised, count, with_full_stop
+from pulsewright_app.wording import capitalised, count, unbroken, with_full_stop
 
 NOT_COMPLETE = "not complete"
 FORMS = "Claims (*.claims.toml *.toml)"
@@ -207,7 +207,7 @@ class ClaimsPage(FormPage):
             parts = [f"{verdict.verdict.capitalize()}. {verdict.sentence}"]
             parts += [f"Why: {verdict.why}"] if verdict.why else []
             parts += [f"What would decide it: {verdict.needed}"] if verdict.needed else []
-            self.verdict.setText(" ".join(map(with_full_stop, parts)))
+            self.verdict.setText(unbroken(" ".join(map(with_full_stop, parts))))
         elif one is not None and one.claim is not None:
             self.verdict.setText("It is judged as soon as the session is measured.")
         else:

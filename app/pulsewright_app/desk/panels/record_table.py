@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import replace
 from typing import Any
 
@@ -110,6 +111,13 @@ class RecordTableModel(QAbstractTableModel):
         """Return the row that shows a record."""
         row = int(self._places[record]) if 0 <= record < len(self._places) else -1
         return row if row >= 0 else None
+
+    def listed(self, records: Collection[int]) -> int:
+        """Return how many of some records have a row."""
+        if len(self._records) == len(self._places):
+            return len(records)
+        wanted = np.fromiter(records, dtype=np.intp, count=len(records))
+        return int(np.count_nonzero(self._places[wanted[wanted < len(self._places)]] >= 0))
 
     def telling_rows(self) -> list[int]:
         """Return a few rows that hold longer texts than most: after a gap, clipped, left out, or with a note."""

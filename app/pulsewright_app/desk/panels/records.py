@@ -217,10 +217,10 @@ class RecordsPanel(Panel):
         told = [f"{session.records} records"]
         if shown < session.records:
             told = [f"{shown} of {session.records} records, those that match"]
-        if self.document.flags:
-            told.append(f"{len(self.document.flags)} flagged")
-        if self.document.left_out:
-            told.append(f"{len(self.document.left_out)} left out")
+        for records, what in ((self.document.flags, "flagged"), (self.document.left_out, "left out")):
+            listed = self._model.listed(records)
+            if listed:
+                told.append(f"{listed} {what}")
         name = session.channels[self.viewing.channel].name
         told.append(f"polarity and first pulse on {name}")
         if self.results.out_of_date:

@@ -46,11 +46,11 @@ from pulsewright_app.desk.panels.sentence_rows import (
     rows_of,
     sign_of,
     text_of,
-    unbroken,
 )
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.sentences import Sentence
 from pulsewright_app.theme import theme
+from pulsewright_app.wording import unbroken
 
 _AnyIndex = QModelIndex | QPersistentModelIndex
 _Role = Qt.ItemDataRole

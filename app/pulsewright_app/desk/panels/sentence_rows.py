@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -13,9 +12,6 @@ from pulsewright_app.finding_details import sentence_lines, verdict_lines
 from pulsewright_app.sentences import Sentence
 from pulsewright_app.theme import VERDICT_SHAPES
 from pulsewright_app.wording import summary
-
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[fpnµmkMGT]?(?:s|V|Hz)|dB|%)(?!\w))|(?<=record) (?=\d)| (?=±)|(?<=±) ")
-"""Spaces at which a line must not break: a number keeps its unit and its U."""
 
 SERIOUS = "◆"
 """The shape before a sentence that needs attention, so that colour is never its only sign."""
@@ -37,11 +33,6 @@ class Detail:
 
 Item = Verdict | Sentence
 Row = Heading | Item | Detail
-
-
-def unbroken(text: str) -> str:
-    """Return text in which a number keeps its unit and its U on the same line."""
-    return _NUMBER_AND_UNIT.sub("\u00a0", text)
 
 
 def text_of(row: Row) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, Qt
-from PySide6.QtGui import QPalette
+from PySide6.QtGui import QPalette, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -105,8 +105,18 @@ class ViewsPage(FormPage):
             self._filling = False
         if views and chosen >= 0:
             self.table.selectRow(min(chosen, len(views) - 1))
-        self.told.setText("" if views else "No view is on the sheet yet. What you look at can be added here.")
+        self._tell_whether_empty()
         self._allow()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Come up without what was said of a view that was added before."""
+        super().showEvent(event)
+        if not event.spontaneous():
+            self._tell_whether_empty()
+
+    def _tell_whether_empty(self) -> None:
+        views = self._document.sheet_views
+        self.told.setText("" if views else "No view is on the sheet yet. What you look at can be added here.")
 
     @property
     def _chosen(self) -> int:

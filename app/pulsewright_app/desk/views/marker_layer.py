@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QPointF
 from PySide6.QtGui import QColor, QPainter, QPen
@@ -50,6 +50,8 @@ class MarkerLayer:
         self._taken = taken or Taken()
         self._viewing = viewing
         self._following = Following(document, results)
+        self.rests: Callable[[], Sequence[float]] = tuple
+        """Returns the pixel rows on which traces lie at rest: a dimension line there would be taken for one."""
 
     def shown(self) -> list[Shown]:
         """Return every pair as it stands in the current record."""
@@ -84,14 +86,22 @@ class MarkerLayer:
         below = canvas.fontMetrics().height() + 2 * _AIR if any(spans) else _AIR
         session = self._document.session
         names = [] if session is None else [channel.name for channel in session.channels]
-        for row, shown in enumerate(self.shown() if names else []):
+        y = canvas.plot_rect().top() + below + _AIR - _BETWEEN
+        for shown in self.shown() if names else []:
             text = pair_text(shown, self._viewing.record, names)
             height = text_size(painter, canvas, text)[1]
-            y = canvas.plot_rect().top() + below + height + _AIR + row * (height + _BETWEEN)
+            y = self._clear(y + _BETWEEN + height, height + _AIR)
             if shown.reason:
                 self._text(painter, canvas, canvas.plot_rect().center().x(), y, text)
             else:
                 self._paint_pair(painter, canvas, shown.pair, y, text)
+
+    def _clear(self, y: float, height: float) -> float:
+        """Return the next place for a line and what stands above it that no trace at rest runs through."""
+        for rest in sorted(self.rests()):
+            if y - height <= rest <= y + 2 * _AIR:
+                y = rest + height + 1
+        return y
 
     def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:
         plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)

@@ -54,6 +54,7 @@ class SingleView(View):
             self._paint_current_lane, self._paint_zeros, self._references.paint, self._traces.paint,
         ]  # fmt: skip
         self._taken.traces = self._traces.share_of
+        self.markers.rests = self._rests
         self.lanes = QCheckBox("A lane for each channel")
         self.lanes.setAccessibleName("A lane for each channel")
         self.lanes.setFocusPolicy(Qt.FocusPolicy.TabFocus)
@@ -117,6 +118,10 @@ class SingleView(View):
         # the spans and their words lie beside the lanes, not over the pulses of the first and the last one
         above, below = self.fontMetrics().height() + STRIP / 2, STRIP
         return lane_window(max(len(shown), 1), self.canvas.plot_rect().height(), above, below)
+
+    def _rests(self) -> list[float]:
+        """Return the pixel rows of the lanes' middles."""
+        return [self.canvas.y_of(row.base) for row in self._rows.values()] if self.viewing.lanes else []
 
     def _label_axis(self, session: Session, shown: tuple[int, ...]) -> None:
         axis, theme = self.canvas.value_axis, self.theme
