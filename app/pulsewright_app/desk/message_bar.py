@@ -40,6 +40,7 @@ class _FewLines(QScrollArea):
 
     def fit(self) -> None:
         """Make the text as high as it is at this width: an area makes no text higher than itself."""
+        self._label.setMinimumHeight(0)  # a text reckons itself no lower than it had to be before
         self._label.setMinimumHeight(max(self._label.heightForWidth(self.viewport().width()), 0))  # -1 without text
         self.updateGeometry()
 

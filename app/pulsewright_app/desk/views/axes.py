@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import pyqtgraph as pg
@@ -20,6 +21,8 @@ _HALF_LINE = 20.0
 """Half the height of the strip that a row's label is drawn in the middle of: higher than any type."""
 _CLOSEST = 0.8
 """Heights of a line from one row's label to the next; closer they could not be read."""
+_AIR_IN_LINE = 0.35
+"""Share of a line's height above and below its digits."""
 _AIR = 8.0
 """Pixels between a label and the plot."""
 
@@ -32,6 +35,13 @@ def dress(axis: Any, theme: Theme, font: QFont) -> None:
     axis.setTickFont(font)
     size = f"{font.pointSizeF():.1f}pt"
     axis.setLabel(axis.labelText, units=axis.labelUnits, color=theme.muted, **{"font-size": size})
+
+
+def _run_together(before: QRectF, after: QRectF, across: bool) -> bool:
+    """Return whether two numbers along an axis touch; a line's height has air above and below the digits."""
+    if across:
+        return after.left() < before.right()
+    return after.top() < before.bottom() - _AIR_IN_LINE * before.height()
 
 
 class NumberAxis(pg.AxisItem):  # type: ignore[misc]
@@ -61,7 +71,18 @@ class NumberAxis(pg.AxisItem):  # type: ignore[misc]
                 moved.moveRight(min(place.right(), bounds.right()))
             others = (other for j, (other, _, _) in enumerate(texts) if j != i)
             texts[i] = (moved, flags, "" if moved != place and any(map(moved.intersects, others)) else text)
-        return line, ticks, texts
+        return line, ticks, self._apart([drawn for drawn in texts if drawn[2]])
+
+    def _apart(self, texts: list[Any]) -> list[Any]:
+        """Return every number, or every second, third, …: as many as stand clear of each other, 0 among them."""
+        across = self.orientation == "bottom"
+        texts = sorted(texts, key=lambda drawn: drawn[0].left() if across else drawn[0].top())
+        zero = next((i for i, (_, _, text) in enumerate(texts) if text == "0"), 0)
+        for step in range(1, len(texts)):
+            kept = texts[zero % step :: step]
+            if not any(_run_together(before[0], after[0], across) for before, after in pairwise(kept)):
+                return kept
+        return texts[zero : zero + 1]
 
 
 class TimeAxis(NumberAxis):
