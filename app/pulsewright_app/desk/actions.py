@@ -5,9 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QSize, Qt
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QHeaderView, QTableWidget, QTableWidgetItem, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QHeaderView,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
 
 from pulsewright_app.desk.form_page import BesideTheDesk
 
@@ -265,6 +274,15 @@ def make_actions(owner: QWidget, answers: dict[str, Callable[[], object]]) -> di
     return made
 
 
+class _WholeRows(QStyledItemDelegate):
+    """Draws no frame about the cell that has the keyboard, which looks like a button: its row is marked."""
+
+    def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
+        """Take what is drawn from the table, without the keyboard."""
+        super().initStyleOption(option, index)
+        option.state &= ~QStyle.StateFlag.State_HasFocus
+
+
 class ShortcutsPage(BesideTheDesk):
     """Lists every action with its keys, and every gesture."""
 
@@ -282,6 +300,10 @@ class ShortcutsPage(BesideTheDesk):
                 item = QTableWidgetItem(text)
                 item.setFlags(Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsEnabled)
                 self.table.setItem(row, column, item)
+        self.table.setItemDelegate(_WholeRows(self.table))
+        self.table.setSelectionBehavior(QTableWidget.SelectionBehavior.SelectRows)
+        self.table.setSelectionMode(QTableWidget.SelectionMode.SingleSelection)
+        self.table.selectRow(0)
         self.table.resizeColumnsToContents()
         texts = self.table.horizontalHeader().length() + 3 * self.table.verticalScrollBar().sizeHint().width()
         self.table.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)

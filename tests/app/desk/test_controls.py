@@ -187,6 +187,25 @@ def test_help_lists_the_keys_beside_what_they_do(desk: DeskWindow, qtbot: Any) -
     assert wanted - listed == set()
 
 
+def test_help_marks_the_row_that_the_keyboard_is_in_and_draws_no_cell_like_a_button(
+    desk: DeskWindow, qtbot: Any
+) -> None:
+    press(desk, qtbot, "F1")
+    table = next(w for w in shown_pages(desk) if w.findChild(QTableWidget) is not None).findChild(QTableWidget)
+    table.setFocus()
+    qtbot.keyClick(table, Qt.Key.Key_Down)
+    image = table.viewport().grab().toImage()
+
+    def paper(row: int, column: int) -> set[str]:
+        """The colours down the right edge of a cell, where no letter is; the grid's lines are left out."""
+        cell = table.visualItemRect(table.item(row, column))
+        return {image.pixelColor(cell.right() - 3, y).name() for y in range(cell.top() + 1, cell.bottom())}
+
+    assert len(paper(1, 0)) == 1  # neither a frame nor a gradient
+    assert paper(1, 0) == paper(1, 1)
+    assert paper(1, 0) != paper(2, 0)
+
+
 def test_records_are_sorted_from_the_keyboard(desk: DeskWindow, qtbot: Any) -> None:
     table = next(t for t in desk.findChildren(QTableView) if t.accessibleName() == "Records")
     header = table.horizontalHeader()
