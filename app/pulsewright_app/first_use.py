@@ -16,17 +16,23 @@ def is_kept(*kernels: str) -> bool:
     return all(map(is_compiled, kernels))
 
 
-def few_samples() -> Session:
-    """Return a session in memory of the commonest type of sample, a pulse in each of four records; invented."""
+def few_samples(dtype: str = "int16") -> Session:
+    """Return a session in memory with a pulse in each of four records of two channels; invented.
+
+    Parameters
+    ----------
+    dtype : str
+        Type of the samples, the commonest if left out.
+    """
     at = np.arange(256)
     records = [np.round(9000 * np.exp(-(((at - 100 - 5 * n) / 4) ** 2)) + 30 * np.sin(at * (n + 1))) for n in range(4)]
-    samples = np.repeat(np.array(records, np.int16)[:, None], 2, axis=1)
+    samples = np.repeat(np.array(records, dtype)[:, None], 2, axis=1)
     channels = [Channel(f"{n}", "", scale=1e-4) for n in (1, 2)]
     return Session.from_samples(samples, channels, 1e6, 10)
 
 
-def use_once() -> None:
-    """Measure them."""
+def use_once(dtype: str = "int16") -> None:
+    """Measure a few samples of a type."""
     from pulsewright_analysis.findings import measure
 
-    measure(few_samples())
+    measure(few_samples(dtype))

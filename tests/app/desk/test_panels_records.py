@@ -99,6 +99,21 @@ def test_a_click_on_a_heading_sorts_by_number_not_by_text(bench: Any, panel: Rec
     assert bench.viewing.record == numbers(panel)[0]
 
 
+@pytest.mark.parametrize("column", [NUMBER, TRIGGER, FLAG])
+def test_the_sort_arrow_stands_beside_its_heading(bench: Any, panel: RecordsPanel, column: int) -> None:
+    """By construction: letters are 1 or 2 pixels apart, and the arrow, at the right, is no wider than 10."""
+    header = panel.table.horizontalHeader()
+    panel.table.sortByColumn(column, Qt.SortOrder.AscendingOrder)
+    bench.qtbot.wait(20)
+    left, width = header.sectionViewportPosition(column), header.sectionSize(column)
+    section = colours_of(header.viewport().grab().toImage())[2:-3, left + 3 : left + width - 3]
+    inked = (section.sum(axis=2) < 540).any(axis=0).nonzero()[0]
+    gaps = np.diff(inked)
+    last = int((gaps > 3).nonzero()[0][-1])
+    assert inked[-1] - inked[last + 1] < 10
+    assert inked[last] > inked[0] + 15  # the word is there, before it
+
+
 def test_sorting_by_gap_puts_the_longest_together(panel: RecordsPanel) -> None:
     panel.table.sortByColumn(GAP, Qt.SortOrder.DescendingOrder)
     assert numbers(panel)[:2] == [16, 8]

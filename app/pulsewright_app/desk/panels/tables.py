@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QStyle,
     QStyledItemDelegate,
+    QStyleOptionHeader,
     QStyleOptionViewItem,
     QTableView,
     QWidget,
@@ -42,6 +43,9 @@ _SAMPLED = 12
 """Rows looked at to fit a column, the first and the last among them."""
 _MEASURED = 3
 """The longest texts of those, whose width is measured."""
+
+_ARROW_CLEAR = "\N{EN SPACE}"
+"""Written after the heading that the table is sorted by: the style draws the arrow over the end of it."""
 
 _STEPPING = (Qt.Key.Key_PageUp, Qt.Key.Key_PageDown, Qt.Key.Key_Home, Qt.Key.Key_End)
 
@@ -120,10 +124,27 @@ def _air(metrics: QFontMetrics) -> int:
     return metrics.averageCharWidth() * 2 // 3
 
 
+def _beside_arrow(header: QHeaderView) -> int:
+    return header.fontMetrics().horizontalAdvance(_ARROW_CLEAR) if header.isSortIndicatorShown() else 0
+
+
 def _sampled(rows: int, telling: Iterable[int]) -> list[int]:
     """Return the first row, the last one, some between, and those named."""
     spread = {round(place * (rows - 1) / (_SAMPLED - 1)) for place in range(_SAMPLED)} if rows else set()
     return sorted(spread | {row for row in telling if 0 <= row < rows})
+
+
+class _Headings(QHeaderView):
+    """Headings that the sort arrow stands beside."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(Qt.Orientation.Horizontal, parent)
+
+    def initStyleOptionForIndex(self, option: QStyleOptionHeader, logicalIndex: int) -> None:
+        """Make room for the arrow."""
+        super().initStyleOptionForIndex(option, logicalIndex)
+        if self.isSortIndicatorShown() and self.sortIndicatorSection() == logicalIndex:
+            option.text += _ARROW_CLEAR
 
 
 class CopyingTable(QTableView):
@@ -154,7 +175,9 @@ class CopyingTable(QTableView):
         self._fit_soon.setInterval(0)
         self._fit_soon.timeout.connect(self._fit)
         self._fit_rows()
-        header = self.horizontalHeader()
+        header = _Headings(self)
+        self.setHorizontalHeader(header)
+        header.setSectionsClickable(True)
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
@@ -213,7 +236,8 @@ class CopyingTable(QTableView):
             cells = [model.index(row, column) for row in rows if self.columnSpan(row, column) == 1]
             cells.sort(key=lambda cell: len(str(cell.data() or "")), reverse=True)
             wanted = max((self.sizeHintForIndex(cell).width() for cell in cells[:_MEASURED]), default=0)
-            self.setColumnWidth(column, max(wanted, header.sectionSizeHint(column)) + _air(self.fontMetrics()))
+            heading = header.sectionSizeHint(column) + _beside_arrow(header)
+            self.setColumnWidth(column, max(wanted, heading) + _air(self.fontMetrics()))
 
     def copied(self) -> str:
         """Return what a copy puts on the clipboard: the chosen rows, hidden columns included."""
