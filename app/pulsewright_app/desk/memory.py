@@ -56,6 +56,7 @@ class Searches:
 
 
 SEARCHES = Searches()
+_ONE_AT_A_TIME = threading.RLock()
 
 
 def look_for_garbage() -> None:
@@ -72,13 +73,17 @@ def loading(module: str) -> Iterator[None]:
     A library brings some ten thousand objects that stay for good. Each search for garbage that goes through all of them
     keeps the interpreter, on whatever thread it happens, for longer than a person waits without noticing. Does nothing
     where the module was loaded before: what lives by then would never be looked through again.
+
+    One thread at a time loads: where two import modules that need each other, in different orders, the interpreter
+    hands one of them out half loaded, and whoever asked for it fails.
     """
-    if module in sys.modules:
-        yield
-        return
-    SEARCHES.rest()
-    try:
-        yield
-    finally:
-        gc.freeze()
-        SEARCHES.resume()
+    with _ONE_AT_A_TIME:
+        if module in sys.modules:
+            yield
+            return
+        SEARCHES.rest()
+        try:
+            yield
+        finally:
+            gc.freeze()
+            SEARCHES.resume()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 from pulsewright.claims_file import ClaimsFile
 from pulsewright.session import Session
 from pulsewright_app.desk.additions import Additions
+from pulsewright_app.desk.memory import loading
 from pulsewright_app.desk.review_file import Kept, additions_of
 from pulsewright_app.desk.review_places import ReviewPlaces
 from pulsewright_app.desk.session_lock import SessionLock
@@ -69,6 +71,24 @@ class Opened:
             self.lock.release()
 
 
+_WHAT_OPENS = (
+    "h5py", "pydantic.main", "pydantic.type_adapter", "pulsewright.opening", "pulsewright.store",
+    "pulsewright_app.samples",
+)  # fmt: skip
+_loaded = False
+
+
+def load_what_opens() -> None:
+    """Import what a first opening needs while no other thread of the desk imports; does nothing the next time."""
+    global _loaded
+    if _loaded:
+        return
+    with loading("pydantic.main"):
+        for module in _WHAT_OPENS:
+            importlib.import_module(module)
+    _loaded = True
+
+
 def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
     """Open a session with what lies beside it; a review that cannot be used is told of and does not stop it.
 
@@ -84,6 +104,7 @@ def open_for_desk(path: Path, own_lock: SessionLock | None = None) -> Opened:
     PulsewrightError
         If the session or its claims file cannot be read.
     """
+    load_what_opens()
     from pulsewright.claims_file import claims_path_for, claims_text_of, parse_claims
     from pulsewright.digest import quick_digest_of, sha256_of
     from pulsewright.opening import open_session

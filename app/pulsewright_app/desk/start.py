@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QApplication
 
 from pulsewright_app.desk.habits.habits import Habits, habits_path
 from pulsewright_app.desk.habits.manners import is_dark, set_font_percent
+from pulsewright_app.desk.memory import loading
 from pulsewright_app.desk.style import prepare
 from pulsewright_app.desk.window import DeskWindow
 
@@ -36,17 +37,19 @@ def open_desk(path: Path | None, options: Mapping[str, Any]) -> int:
     habits = Habits(habits_path())
     set_font_percent(habits.preferences.font_percent)
     window = DeskWindow(options, is_dark(habits.preferences), habits)
-    window.background.start("Getting ready", lambda _: _warm_up(), lambda _: None)
     if path is not None:
         window.open_path(path)
+    window.background.start("Getting ready", lambda _: _warm_up(), lambda _: None)  # what opens loads before it
     window.show()
     return application.exec()
 
 
 def _warm_up() -> None:
     """Load what the first marker and the first picture need, before they need it."""
-    import scipy.special
+    with loading("pulsewright_analysis.overlay_kernels"):
+        import scipy.special
 
-    import pulsewright_analysis.overlay_kernels  # noqa: F401
+        import pulsewright_analysis.overlay_kernels
 
-    assert scipy.special
+        assert scipy.special
+        assert pulsewright_analysis.overlay_kernels

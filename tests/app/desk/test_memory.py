@@ -58,3 +58,34 @@ print(gc.get_freeze_count() - frozen)
 def test_what_was_loaded_is_looked_through_no_more() -> None:
     done = subprocess.run([sys.executable, "-c", LOADED], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["0", "True", "True", "0"]
+
+
+LOADED_AT_ONCE = """
+import sys, threading
+from pathlib import Path
+from pulsewright_app.desk.memory import loading
+from pulsewright_app.desk.opening import load_what_opens
+
+begun, go_on = threading.Event(), threading.Event()
+
+def another() -> None:
+    with loading("decimal"):
+        begun.set()
+        go_on.wait()
+
+threading.Thread(target=another).start()
+begun.wait()
+opening = threading.Thread(target=load_what_opens)
+opening.start()
+opening.join(0.5)
+print(opening.is_alive(), "pydantic" in sys.modules)
+go_on.set()
+opening.join()
+print("pydantic.main" in sys.modules)
+"""
+
+
+def test_one_thread_at_a_time_imports() -> None:
+    """Two at once got a module that was half loaded, and a session did not open."""
+    done = subprocess.run([sys.executable, "-c", LOADED_AT_ONCE], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["True", "False", "True"]
