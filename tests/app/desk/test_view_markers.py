@@ -213,3 +213,18 @@ def test_a_dimension_line_lies_on_no_trace(
     assert len(lines) == 2
     away = [abs(y - canvas.y_of(lane)) for y in lines for lane in range(lanes)]
     assert min(away) > 5
+
+
+def test_in_lanes_lower_than_letters_a_dimension_line_stays_at_the_top(
+    make_window: Callable[..., DeskWindow], settle: Settle, faults: Path
+) -> None:
+    desk = make_window(faults)
+    desk.resize(1366, 500)
+    desk.document.add_pair(40e-6, 150e-6, 1e-8, 1e-8, 0, 0)
+    settle(desk)
+    canvas = canvas_of(desk)
+    lanes = abs(canvas.y_of(1.0) - canvas.y_of(0.0))
+    assert lanes < canvas.fontMetrics().height() + 4, "the lanes are high enough for a text between two traces"
+    across = Counter(y for _, y in pixels(picture(desk), LIGHT.marker))
+    line = next(y for y, number in across.items() if number > 100)
+    assert line < canvas.plot_rect().top() + canvas.plot_rect().height() / 3

@@ -97,11 +97,15 @@ class MarkerLayer:
                 self._paint_pair(painter, canvas, shown.pair, y, text)
 
     def _clear(self, y: float, height: float) -> float:
-        """Return the next place for a line and what stands above it that no trace at rest runs through."""
+        """Return the next place for a line and what stands above it that no trace at rest runs through.
+
+        The place itself where the next one is far: between lanes that are lower than letters there is none.
+        """
+        clear = y
         for rest in sorted(self.rests()):
-            if y - height <= rest <= y + 2 * _AIR:
-                y = rest + height + 1
-        return y
+            if clear - height <= rest <= clear + 2 * _AIR:
+                clear = rest + height + 1
+        return clear if clear - y <= 2 * height else y
 
     def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:
         plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
