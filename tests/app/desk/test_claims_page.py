@@ -12,14 +12,16 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QComboBox, QFileDialog, QLabel, QLineEdit, QListWidget, QPushButton
 
 from pulsewright.claims_file import read_claims
 from pulsewright.claims_text import look_at
 from pulsewright_app.desk.claims.settings_table import VALUE, SettingsTable
 from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.theme import LIGHT
 
-from .gestures import LEFT, Settle, press, shown_windows
+from .gestures import LEFT, Settle, colours_of, press, shown_windows
 
 NAME, LIMIT = "Name of the claim", "Limit of the claim"
 
@@ -99,6 +101,15 @@ def test_a_verdict_changes_as_its_limit_is_written(page: Page) -> None:
     assert page.rows[0] == "… The plate moves 7.5 mm a ping · not complete"
     assert "1 claim is not complete" in page.answer
     assert len(page.desk.results.verdicts) == 14  # the others are judged all the same
+
+
+def test_a_chosen_claim_keeps_the_colour_of_its_verdict(page: Page) -> None:
+    page.choose(next(row for row, text in enumerate(page.rows) if text.startswith("▲")))
+    page.settle(page.desk)
+    chosen = page.list.visualItemRect(page.list.currentItem())
+    image = colours_of(page.list.viewport().grab(chosen).toImage())
+    red, green, _ = QColor(LIGHT.fails).getRgb()[:3]
+    assert ((image[:, :, 0] - image[:, :, 1]) > (red - green) / 2).any(), "its letters have lost their red"
 
 
 def test_of_an_undecided_claim_it_says_why_and_what_would_decide_it(page: Page) -> None:

@@ -10,11 +10,13 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
+from PySide6.QtCore import QPointF
 from PySide6.QtWidgets import QApplication
 
+from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.plots.figure_plot import FigurePlot
 from pulsewright_app.figures_axes import Axis, time_axis
-from pulsewright_app.figures_data import TriggerGapsFigure
+from pulsewright_app.figures_data import SkewFigure, TriggerGapsFigure, skew_figure
 from pulsewright_app.figures_table import in_words
 from pulsewright_app.theme import LIGHT
 
@@ -90,3 +92,18 @@ def test_a_figure_says_how_many_records_are_on_the_line() -> None:
     from .test_many_points import walking
 
     assert "On the line: 40 of 40 records." in in_words(walking(40))
+
+
+def test_the_name_of_a_module_stands_in_the_middle_of_its_channels(large: FigurePlot, clean_findings: Findings) -> None:
+    large.resize(876, 544)
+    figure = skew_figure(clean_findings)
+    assert isinstance(figure, SkewFigure)
+    large.show_figure(figure, LIGHT)
+    QApplication.processEvents()
+    plot = large.ci.getItem(0, 0)
+    named = [line for line in plot.items if hasattr(line, "label")]
+    assert [line.label.format for line in named] == [module for module, _, _ in figure.groups]
+    for line in named:
+        middle = plot.vb.mapViewToScene(QPointF(line.value(), 0.0)).x()
+        letters = line.label.mapRectToScene(line.label.boundingRect())
+        assert abs(letters.center().x() - middle) < 2

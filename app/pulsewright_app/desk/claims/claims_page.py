@@ -27,6 +27,7 @@ from pulsewright_analysis.verdicts import Verdict
 from pulsewright_app.desk.claims.claim_fields import copy_of, new_claim, raw_with
 from pulsewright_app.desk.claims.claim_form import ClaimForm
 from pulsewright_app.desk.claims.claims_work import ClaimsWork
+from pulsewright_app.desk.claims.own_colours import OwnColours
 from pulsewright_app.desk.claims.settings_table import SettingsTable
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
@@ -53,6 +54,7 @@ class ClaimsPage(FormPage):
         self.add_field("Title", self.title, "Title of the claims")
         self.list = QListWidget()
         self.list.setAccessibleName("Claims")
+        self.list.setItemDelegate(OwnColours(self.list))
         self.form = ClaimForm()
         self.verdict = QLabel()
         self.verdict.setWordWrap(True)

@@ -217,7 +217,10 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             plot.addItem(pg.InfiniteLine(first - 0.5, pen=self._pen("rule")))
         name = pg.InfiniteLine(
             (first + stop - 1) / 2, pen=pg.mkPen(None), label=module,
-            labelOpts={"position": 0.93, "color": self._colour("muted"), "movable": False, "rotateAxis": None},
+            labelOpts={
+                "position": 0.93, "color": self._colour("muted"), "movable": False, "rotateAxis": None,
+                "anchors": [(0.5, 0.5), (0.5, 0.5)],
+            },
         )  # fmt: skip
         name.label.setFont(self._font())
         plot.addItem(name)
