@@ -13,6 +13,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QAbstractButton, QLineEdit, QSpinBox, QWidget
 
+from pulsewright_app.desk.additions import Additions, LevelPair, PlacedLevel
 from pulsewright_app.desk.habits.manners import set_font_percent
 from pulsewright_app.desk.panels.marker_table import (
     DELTA,
@@ -238,3 +239,15 @@ def test_every_control_has_an_accessible_name(bench: Any) -> None:
     for widget in (panel.table, panel.add_button, panel.remove_button, panel.copy_button):
         assert widget.accessibleName()
         assert widget.focusPolicy() & Qt.FocusPolicy.TabFocus
+
+
+def test_levels_with_the_number_of_a_pair_before_have_no_box_of_intervals(bench: Any, walking_session: Any) -> None:
+    """The numbers begin anew with each session."""
+    panel = bench.show(MarkersPanel)
+    bench.document.add_pair(0.0, 540e-6, 1e-7, 1e-7, 0, 0)
+    assert spin_of(panel)
+    levels = LevelPair(1, "Levels 1", PlacedLevel(0.0, 1e-3, "hand"), PlacedLevel(0.5, 1e-3, "hand"), 0, 0)
+    bench.document.open(walking_session(), additions=Additions(levels=(levels,)))
+    index = panel.table.model().index(INTERVALS, 0)
+    assert panel.table.model().index(NAME, 0).data() == "Levels 1"
+    assert panel.table.indexWidget(index) is None

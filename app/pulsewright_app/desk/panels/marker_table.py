@@ -59,7 +59,7 @@ class MarkerTable(QAbstractTableModel):
         pairs: tuple[AnyPair, ...] = (*self._document.pairs, *self._document.levels)
         record, ppm = self._viewing.record, self._document.clock_ppm
         shown = {pair.id: self._following.shown(pair, record, ppm) for pair in self._document.pairs}
-        same = [pair.id for pair in pairs] == [pair.id for pair in self._pairs]
+        same = [(type(pair), pair.id) for pair in pairs] == [(type(pair), pair.id) for pair in self._pairs]
         if not same:
             self.beginResetModel()
         self._pairs, self._shown = pairs, shown
