@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 import numpy as np
 
 from pulsewright.errors import PulsewrightError, SessionFileError
-from pulsewright.text_heaps import TextStorage
+from pulsewright.hdf5_texts import StoredTexts
 
 _MOST_COMPRESSION = 4096
 """Deflate reaches 1032 to 1 on constant data; a file that promises far more than that promises too much."""
@@ -65,7 +65,7 @@ class CheckedFile:
         self.path = path
         self.name = name
         self.length = length
-        self._text_storage: TextStorage | None = None
+        self._stored_texts = StoredTexts(file, path, length)
         self._groups: dict[str, Any] = {}
 
     def fail(self, place: str, what: str, remedy: str = "") -> NoReturn:
@@ -87,9 +87,7 @@ class CheckedFile:
 
     def close_texts(self) -> None:
         """Give back what looking over the texts has opened."""
-        if self._text_storage is not None:
-            self._text_storage.close()
-            self._text_storage = None
+        self._stored_texts.close()
 
     def attribute(self, key: str, *, text: bool = False) -> Any:
         """Return an attribute of the file as a NumPy scalar or as text; None where there is none.
@@ -127,6 +125,11 @@ class CheckedFile:
                 self._check_text(place, key)
             value = np.asarray(self.file.attrs[key]).reshape(-1)[0]
             return self._decoded(place, value) if text else value
+
+    def _check_text(self, place: str, source: Any) -> None:
+        wrong = self._stored_texts.wrong_with(source)
+        if wrong:
+            self.fail(place, wrong, "copy the file again")
 
     def _decoded(self, place: str, value: Any) -> str:
         """Return text, whether it came as bytes or as h5py's own decoding of them."""
@@ -261,73 +264,6 @@ class CheckedFile:
                     "copy the file again",
                 )
 
-    def _check_text(self, place: str, source: Any) -> None:
-        """See that a text of variable length can be read, before the library tries.
-
-        `source` is the name of an attribute, or a data set.
-        """
-        if self._text_storage is None:
-            bytes_of_length = self.file.id.get_create_plist().get_sizes()[1]
-            self._text_storage = TextStorage(self.path, self.length, self._stretches_of_samples(), bytes_of_length)
-            heap = self._text_storage.damaged_heap()
-            if heap is not None:
-                self.fail(place, f"cannot be read (the texts at byte {heap:,} are damaged)", "copy the file again")
-        if isinstance(source, str):
-            fits = self._text_storage.attribute_fits(source)
-        else:
-            fits = all(self._text_storage.references_fit(*stretch) for stretch in self._plain_references(source))
-        if not fits:
-            self.fail(place, "promises a text longer than the file", "copy the file again")
-
-    def _promises_little(self, dataset: Any) -> bool:
-        """Say whether all texts of a data set together are no longer than the file, as their references tell."""
-        from h5py import h5d
-
-        if self._text_storage is None or not dataset.id.get_type().is_variable_str():
-            return False
-        if dataset.id.get_create_plist().get_layout() != h5d.CONTIGUOUS:
-            return False
-        references = self._plain_references(dataset)
-        return sum(self._text_storage.promised(*stretch) for stretch in references) <= self.length
-
-    def _plain_references(self, dataset: Any) -> list[tuple[int, int, int]]:
-        """Return (first byte, number, bytes of each) of references to texts that are stored as they are.
-
-        Packed ones carry a checksum, which the library compares before it follows them.
-        """
-        from h5py import h5d
-
-        size = 8 + self.file.id.get_create_plist().get_sizes()[0]  # length, the heap's address, index
-        properties = dataset.id.get_create_plist()
-        layout = properties.get_layout()
-        if layout == h5d.CONTIGUOUS:
-            return [(dataset.id.get_offset(), dataset.shape[0], size)] if dataset.shape[0] else []
-        if layout != h5d.CHUNKED:
-            return []
-        all_filters = (1 << properties.get_nfilters()) - 1
-        found: list[tuple[int, int, int]] = []
-
-        def look(chunk: Any) -> None:
-            if chunk.filter_mask & all_filters == all_filters:  # every filter was passed over
-                found.append((chunk.byte_offset, dataset.chunks[0], size))
-
-        dataset.id.chunk_iter(look)
-        return found
-
-    def _stretches_of_samples(self) -> list[tuple[int, int]]:
-        """Return where the samples lie, (first byte, byte after the last); they are judged later, not here."""
-        import h5py
-
-        found = self.file.get("samples") if isinstance(self.file.get("samples", getlink=True), h5py.HardLink) else None
-        if not isinstance(found, h5py.Dataset):
-            return []
-        stretches: list[tuple[int, int]] = []
-        if found.chunks is not None:
-            found.id.chunk_iter(lambda c: stretches.append((c.byte_offset, c.byte_offset + c.size)))
-        elif found.id.get_offset() is not None:
-            stretches.append((found.id.get_offset(), found.id.get_offset() + found.id.get_storage_size()))
-        return stretches
-
     def _check_chunks(self, path: str, dataset: Any, declared: int) -> None:
         """Every chunk must be there, lie inside the file, and be no more than compression can explain."""
         from h5py import h5z
@@ -414,7 +350,7 @@ class CheckedFile:
             found: list[str] = []
             left = self.length
             # many entries may point at one huge text: they are read at once where all together promise little
-            stored = dataset[()] if self._promises_little(dataset) else dataset
+            stored = dataset[()] if self._stored_texts.promise_little(dataset) else dataset
             for index in range(dataset.shape[0]):
                 text = self._decoded(f"{path}[{index}]", stored[index])
                 left -= len(text)
