@@ -67,23 +67,30 @@ def look_for_garbage() -> None:
 
 
 @contextmanager
+def unsearched() -> Iterator[None]:
+    """Look for no garbage meanwhile, nor ever in what was there by then: for making what stays for good.
+
+    A library brings some ten thousand objects that do. Each search for garbage that goes through all of them keeps the
+    interpreter, on whatever thread it happens, for longer than a person waits without noticing.
+    """
+    SEARCHES.rest()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        SEARCHES.resume()
+
+
+@contextmanager
 def loading(module: str) -> Iterator[None]:
-    """Load a module without a pause of the window: no garbage is looked for meanwhile, nor ever in what was loaded.
+    """Import a module without a pause of the window (see `unsearched`); nothing is done where it was imported before.
 
-    A library brings some ten thousand objects that stay for good. Each search for garbage that goes through all of them
-    keeps the interpreter, on whatever thread it happens, for longer than a person waits without noticing. Does nothing
-    where the module was loaded before: what lives by then would never be looked through again.
-
-    One thread at a time loads: where two import modules that need each other, in different orders, the interpreter
-    hands one of them out half loaded, and whoever asked for it fails.
+    One thread at a time imports: where two import modules that need each other, in different orders, the interpreter
+    hands one of them out half loaded, and whoever asked for it fails. Others wait: nothing long belongs in here.
     """
     with _ONE_AT_A_TIME:
         if module in sys.modules:
             yield
             return
-        SEARCHES.rest()
-        try:
+        with unsearched():
             yield
-        finally:
-            gc.freeze()
-            SEARCHES.resume()

@@ -89,3 +89,32 @@ def test_one_thread_at_a_time_imports() -> None:
     """Two at once got a module that was half loaded, and a session did not open."""
     done = subprocess.run([sys.executable, "-c", LOADED_AT_ONCE], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["True", "False", "True"]
+
+
+MADE_MEANWHILE = """
+import threading
+from pulsewright_app.desk import getting_ready
+from pulsewright_app.desk.opening import load_what_opens
+
+begun, go_on = threading.Event(), threading.Event()
+
+def compile_for_long() -> None:
+    begun.set()
+    go_on.wait()
+
+getting_ready.is_kept = lambda *_: True
+getting_ready.use_once = compile_for_long
+threading.Thread(target=getting_ready.get_ready).start()
+begun.wait()
+load_what_opens()  # never comes back, if it waits
+print("opened")
+go_on.set()
+"""
+
+
+def test_nobody_who_opens_waits_for_what_is_compiled() -> None:
+    """What another version kept is compiled anew, which takes up to a minute."""
+    done = subprocess.run(
+        [sys.executable, "-c", MADE_MEANWHILE], capture_output=True, text=True, timeout=300, check=True
+    )
+    assert done.stdout.split() == ["opened"]

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from pulsewright_analysis.line_envelope import line_envelope
 from pulsewright_analysis.overlay import Raster
-from pulsewright_app.desk.memory import loading
+from pulsewright_app.desk.memory import loading, unsearched
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint32]
@@ -69,7 +69,9 @@ def load_compiled() -> None:
     global _compiled
     with loading("pulsewright_app.desk.views.ink_kernels"):
         from pulsewright_app.desk.views import ink_kernels
-
+    if is_loaded():
+        return
+    with unsearched():
         picture = np.zeros((2, 2), np.uint32)
         for dtype in (np.int16, np.float64):
             line = Line(np.zeros(2, dtype), 0.0, 1.0, 1.0, 1.0)
