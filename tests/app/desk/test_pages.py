@@ -23,7 +23,7 @@ from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK
 
 from .gestures import Settle, colours_of, labelled, message, press, shown_windows
-from .test_saving import PICTURE, SAVE_PICTURE, SAVE_SHEET, SHEET, called, click, how_it_goes, page_of
+from .shown_pages import PICTURE, SAVE_PICTURE, SAVE_SHEET, SHEET, called, click, how_it_goes, page_of
 
 
 @pytest.fixture
@@ -62,7 +62,7 @@ def test_the_title_is_typed_kept_in_the_review_taken_back_and_stands_on_the_shee
 
     desk = make_window(faults)
     press(desk, qtbot, "Ctrl+E")
-    page = page_of(desk, SHEET)
+    page = page_of(SHEET)
     field = called(page, "Title of the sheet")
     usual = field.placeholderText()
     assert usual
@@ -80,7 +80,7 @@ def test_the_title_is_typed_kept_in_the_review_taken_back_and_stands_on_the_shee
     assert "Acceptance of the recorder &lt;7&gt;" in other.read_text(encoding="utf-8")
     again = make_window(faults)
     press(again, qtbot, "Ctrl+E")
-    page = page_of(again, SHEET)
+    page = page_of(SHEET)
     field = called(page, "Title of the sheet")
     assert field.text() == "Acceptance of the recorder <7>"
     field.clear()
@@ -96,7 +96,7 @@ def test_a_title_that_is_still_being_typed_is_kept_when_the_session_goes(
 ) -> None:
     desk = make_window(faults)
     press(desk, qtbot, "Ctrl+E")
-    page = page_of(desk, SHEET)
+    page = page_of(SHEET)
     field = called(page, "Title of the sheet")
     field.setFocus()
     qtbot.waitUntil(field.hasFocus)
@@ -110,7 +110,7 @@ def test_what_is_not_measured_is_measured_from_the_sheets_page(
 ) -> None:
     desk = make_window(faults)
     press(desk, qtbot, "Ctrl+E")
-    page = page_of(desk, SHEET)
+    page = page_of(SHEET)
     measure = called(page, "Measure the session, so that the sheet can be saved")
     assert not measure.isVisible()
     desk.results.clear()
@@ -127,7 +127,7 @@ def test_what_is_not_measured_is_measured_from_the_sheets_page(
 
 def test_the_picture_is_as_large_as_the_view_until_a_size_is_chosen(desk: DeskWindow, qtbot: Any) -> None:
     press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
+    page = page_of(PICTURE)
     size = desk.middle.view.size()
     assert (page.across.value(), page.down.value()) == (size.width(), size.height())
     page.close()
@@ -148,7 +148,7 @@ def test_the_screen_is_saved_before_anything_is_measured(
     desk.viewing.set_dark(dark)
     desk.results.clear()
     press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
+    page = page_of(PICTURE)
     assert "as it is on the screen" in how_it_goes(page)
     click(qtbot, page, SAVE_PICTURE)
     settle(desk)
@@ -181,7 +181,7 @@ def test_the_screen_is_saved_in_the_colours_that_are_chosen(
         desk.viewing.set_view(view)
         settle(desk)
         press(desk, qtbot, "Ctrl+P")
-        page = page_of(desk, PICTURE)
+        page = page_of(PICTURE)
         page.drawn.setCurrentText(IN_DARK if dark else IN_LIGHT)
         settle(desk)
         assert ("for a moment" in how_it_goes(page)) is (own is not dark)
@@ -200,7 +200,7 @@ def test_a_desk_in_other_colours_for_a_moment_has_its_own_when_stopped(
 ) -> None:
     settle(desk)
     press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
+    page = page_of(PICTURE)
     page.drawn.setCurrentText(IN_DARK)
     click(qtbot, page, SAVE_PICTURE)
     assert desk.viewing.dark
@@ -214,7 +214,7 @@ def test_a_desk_in_other_colours_for_a_moment_has_its_own_when_stopped(
 
 def test_a_screen_is_not_written_as_lines(desk: DeskWindow, qtbot: Any, tmp_path: Path) -> None:
     press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
+    page = page_of(PICTURE)
     page.drawn.setCurrentText(ON_SCREEN)
     page.write(tmp_path / "out.svg")
     assert "written as .png" in how_it_goes(page)
@@ -228,7 +228,7 @@ def test_a_picture_under_way_is_stopped_and_the_old_file_stays(
     press(desk, qtbot, "Alt+3")
     settle(desk)
     press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
+    page = page_of(PICTURE)
     stop = called(page, "Leave off making the picture")
     assert not stop.isVisible()
     gate = Gate(monkeypatch)
@@ -282,7 +282,7 @@ def test_a_page_in_front_keeps_its_keys_and_escape_gives_them_back(
     key: str, title: str, desk: DeskWindow, qtbot: Any
 ) -> None:
     press(desk, qtbot, key)
-    page = page_of(desk, title)
+    page = page_of(title)
     qtbot.waitUntil(lambda: QApplication.activeWindow() is page)
     record, view = desk.viewing.record, desk.viewing.view
     for pressed in (Qt.Key.Key_PageDown, Qt.Key.Key_Space, Qt.Key.Key_M, Qt.Key.Key_F):

@@ -1,15 +1,13 @@
-"""What leaves the desk: the evidence sheet, pictures, views for the sheet and tables, by real gestures."""
+"""What leaves the desk: the evidence sheet, pictures and tables, by real gestures."""
 
 from __future__ import annotations
 
 import csv
 import json
-import re
 import resource
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,24 +18,16 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 from PySide6.QtCore import QPoint, Qt, QUrl
 from PySide6.QtGui import QDesktopServices, QImage
 from PySide6.QtWidgets import (
-    QAbstractButton,
     QApplication,
-    QComboBox,
     QFileDialog,
-    QLabel,
-    QLineEdit,
-    QSpinBox,
-    QStyleOptionViewItem,
-    QTableWidget,
 )
 
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.evidence.view_files import PictureSize
 from pulsewright_app.samples import sample
 
-from .gestures import Settle, labelled, message, press, shown_windows
-
-LEFT = Qt.MouseButton.LeftButton
+from .gestures import Settle, labelled, message, press
+from .shown_pages import PICTURE, SAVE_PICTURE, SAVE_SHEET, SHEET, called, click, how_it_goes, page_of
 
 
 @pytest.fixture
@@ -55,38 +45,12 @@ def chosen(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     return answers
 
 
-def page_of(desk: DeskWindow, title: str) -> Any:
-    return next(w for w in shown_windows() if w.accessibleName() == title)
-
-
-def called(page: Any, name: str) -> Any:
-    kinds = (QAbstractButton, QLineEdit, QSpinBox, QTableWidget, QLabel, QComboBox)
-    return next(w for kind in kinds for w in page.findChildren(kind) if w.accessibleName() == name)
-
-
-def click(qtbot: Any, page: Any, name: str) -> None:
-    qtbot.mouseClick(called(page, name), LEFT)
-
-
-def view_caption(desk: DeskWindow) -> str:
-    return labelled(desk, f"What the {desk.middle.view.NAME} view shows")
-
-
-def how_it_goes(page: Any) -> str:
-    return called(page, f"How it goes: {page.accessibleName()}").text()
-
-
-SHEET, PICTURE, VIEWS = "Save the evidence sheet", "Save the picture", "Views on the sheet"
-SAVE_SHEET = "Choose a file, PDF or HTML, and save the sheet"
-SAVE_PICTURE = "Choose a file, PNG or SVG, and save the picture"
-
-
 def test_the_sheet_is_saved_and_opened_and_says_what_the_desk_shows(
     make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path, chosen: dict[str, Any]
 ) -> None:
     desk = make_window(faults)
     press(desk, qtbot, "Ctrl+E")
-    page = page_of(desk, SHEET)
+    page = page_of(SHEET)
     qtbot.keyClicks(called(page, "Made by"), "A. Person")
     click(qtbot, page, "Write today's date")
     chosen["file"] = faults.parent / "out"  # typed without an ending
@@ -112,13 +76,13 @@ def test_a_desk_that_is_writing_says_so_before_it_closes(
 ) -> None:
     chosen["file"] = tmp_path / "out.html"
     press(desk, qtbot, "Ctrl+E")
-    click(qtbot, page_of(desk, SHEET), SAVE_SHEET)
+    click(qtbot, page_of(SHEET), SAVE_SHEET)
     assert not desk.close()
     assert desk.isVisible()
     assert message(desk).startswith("Writing the evidence sheet goes on: close the desk once more")
     settle(desk)
     assert chosen["file"].is_file()
-    click(qtbot, page_of(desk, SHEET), SAVE_SHEET)
+    click(qtbot, page_of(SHEET), SAVE_SHEET)
     assert not desk.close()  # another sheet, and it is said of that one, too
     assert desk.close()
 
@@ -135,7 +99,7 @@ def test_a_name_without_its_ending_writes_over_no_other_file(
     signed = tmp_path / name
     signed.write_text("signed already")
     press(desk, qtbot, keys)
-    page = page_of(desk, title)
+    page = page_of(title)
     chosen["file"] = tmp_path / "out"
     click(qtbot, page, button)
     settle(desk)
@@ -165,11 +129,11 @@ def test_the_folder_offered_is_the_session_s_and_then_that_of_the_file_before(
     desk = make_window(faults)
     press(desk, qtbot, "Ctrl+P")
     for _ in range(2):
-        click(qtbot, page_of(desk, PICTURE), SAVE_PICTURE)
+        click(qtbot, page_of(PICTURE), SAVE_PICTURE)
         settle(desk)
     desk.open_path(sample("tank_faults.h5"))  # nothing belongs into the folder of the samples: it is the program's
     settle(desk)
-    click(qtbot, page_of(desk, PICTURE), SAVE_PICTURE)
+    click(qtbot, page_of(PICTURE), SAVE_PICTURE)
     settle(desk)
     assert [path.parent for path in offered] == [faults.parent, reports, documents]
 
@@ -178,7 +142,7 @@ def test_no_sheet_of_findings_that_are_out_of_date(
     desk: DeskWindow, qtbot: Any, settle: Settle, chosen: dict[str, Any], tmp_path: Path
 ) -> None:
     press(desk, qtbot, "Ctrl+E")
-    page = page_of(desk, SHEET)
+    page = page_of(SHEET)
     assert called(page, SAVE_SHEET).isEnabled()
     desk.document.leave_out(3, "a bubble")
     assert not called(page, SAVE_SHEET).isEnabled()
@@ -207,7 +171,7 @@ def test_a_sheet_that_the_system_does_not_open_is_said_to_be_saved_all_the_same(
     monkeypatch.setattr(QDesktopServices, "openUrl", lambda _: False)
     desk = make_window(faults)
     press(desk, qtbot, "Ctrl+E")
-    page = page_of(desk, SHEET)
+    page = page_of(SHEET)
     chosen["file"], chosen["form"] = faults.parent / "out.html", "HTML"
     click(qtbot, page, SAVE_SHEET)
     settle(desk)
@@ -233,7 +197,7 @@ def test_a_disk_that_fills_up_leaves_the_old_file_whole(
     target = tmp_path / name
     target.write_bytes(b"the old file")
     press(desk, qtbot, key)
-    page = page_of(desk, title)
+    page = page_of(title)
     chosen["file"], chosen["form"] = target, name.rpartition(".")[2].upper()
     with full_disk(4096):
         click(qtbot, page, button)
@@ -254,7 +218,7 @@ def test_each_view_is_saved_as_png_and_svg_at_the_size_that_was_chosen(
     press(desk, qtbot, keys)
     settle(desk)
     press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
+    page = page_of(PICTURE)
     for name, value in (("Width of the picture in pixels", 900), ("Height of the picture in pixels", 500)):
         box = called(page, name)
         box.selectAll()
@@ -280,7 +244,7 @@ def test_no_picture_as_on_the_sheet_is_made_of_numbers_that_are_not_final(
     desk: DeskWindow, qtbot: Any, settle: Settle, chosen: dict[str, Any], tmp_path: Path
 ) -> None:
     press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
+    page = page_of(PICTURE)
     assert called(page, SAVE_PICTURE).isEnabled()
     desk.results.mark_out_of_date()
     assert "older than the settings" in how_it_goes(page)
@@ -296,94 +260,6 @@ def test_no_picture_as_on_the_sheet_is_made_of_numbers_that_are_not_final(
     click(qtbot, page, SAVE_PICTURE)
     settle(desk)
     assert not QImage(str(tmp_path / "screen.png")).isNull()
-
-
-def test_what_the_sheet_does_not_draw_of_a_view_is_said(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
-    desk.viewing.set_view("afterglow")
-    desk.viewing.glow.set_half_life(3)
-    press(desk, qtbot, "Ctrl+P")
-    page = page_of(desk, PICTURE)
-    assert how_it_goes(page).endswith("; without the fade, which the sheet does not draw.")
-    desk.viewing.glow.set_mean(True)
-    assert how_it_goes(page).endswith("; without the fade and the mean, which the sheet does not draw.")
-    desk.activateWindow()
-    press(desk, qtbot, "V")
-    assert how_it_goes(page_of(desk, VIEWS)) == "Added without the fade and the mean, which the sheet does not draw."
-    page_of(desk, VIEWS).close()
-    press(desk, qtbot, "Ctrl+Shift+V")
-    assert how_it_goes(page_of(desk, VIEWS)) == ""  # it was said of a view that was added before
-    desk.viewing.set_view("single")
-    assert how_it_goes(page).endswith("with its caption below.")
-    desk.viewing.trims.step_scale(0, up=True)
-    lacking = "what is drawn larger or higher than recorded"
-    assert how_it_goes(page).endswith(f"; without {lacking}, which the sheet does not draw.")
-
-
-def test_a_caption_goes_on_being_written_while_other_things_are_added(desk: DeskWindow, qtbot: Any) -> None:
-    press(desk, qtbot, "V")
-    table = called(page_of(desk, VIEWS), VIEWS)
-    editor = table.findChild(QLineEdit)
-    qtbot.keyClicks(editor, "The plate")
-    desk.document.flag(3)
-    assert table.findChild(QLineEdit) is editor and editor.text() == "The plate"
-    qtbot.keyClicks(editor, " stands still")
-    qtbot.keyClick(editor, Qt.Key.Key_Return)
-    qtbot.waitUntil(lambda: desk.document.sheet_views[0].caption == "The plate stands still")
-
-
-def test_an_empty_caption_says_how_to_write_one(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
-    press(desk, qtbot, "V")
-    table = called(page_of(desk, VIEWS), VIEWS)
-
-    def shown() -> str:
-        option, index = QStyleOptionViewItem(), table.model().index(0, 1)
-        table.itemDelegateForIndex(index).initStyleOption(option, index)
-        return option.text
-
-    qtbot.keyClick(table.findChild(QLineEdit), Qt.Key.Key_Escape)
-    assert shown() == "No caption: double-click or F2 to write one"
-    qtbot.keyClick(table, Qt.Key.Key_F2)
-    editor = next(editor for editor in table.findChildren(QLineEdit) if editor.isVisible())  # not the one before
-    qtbot.keyClicks(editor, "The plate")
-    qtbot.keyClick(editor, Qt.Key.Key_Return)
-    settle(desk)
-    assert shown() == "The plate"
-
-
-def test_views_are_added_captioned_moved_and_taken_off(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
-    desk.viewing.go_to(4)
-    press(desk, qtbot, "V")
-    page = page_of(desk, VIEWS)
-    table = called(page, VIEWS)
-    editor = table.findChild(QLineEdit)
-    qtbot.keyClicks(editor, "The plate at its fifth stop")
-    qtbot.keyClick(editor, Qt.Key.Key_Return)
-    settle(desk)  # the table takes what was written when it is idle
-    assert desk.document.sheet_views[0].caption == "The plate at its fifth stop"
-    assert desk.document.sheet_views[0].record == 4
-    desk.viewing.set_view("map")
-    click(qtbot, page, "Add the view that is looked at to the sheet")
-    assert [view.view for view in desk.document.sheet_views] == ["single", "map"]
-    table.selectRow(1)
-    click(qtbot, page, "Move the chosen view before the one above it")
-    assert [view.view for view in desk.document.sheet_views] == ["map", "single"]
-    table.selectRow(1)
-    desk.viewing.go_to(0)
-    click(qtbot, page, "Show the chosen view on the desk as it was added")
-    assert (desk.viewing.view, desk.viewing.record) == ("single", 4)
-    click(qtbot, page, "Take the chosen view off the sheet")
-    assert [view.view for view in desk.document.sheet_views] == ["map"]
-    qtbot.keyClick(table, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
-    assert [view.view for view in desk.document.sheet_views] == ["map", "single"]
-    assert table.item(1, 1).text() == "The plate at its fifth stop"
-
-
-def test_records_stepped_through_are_no_view_that_could_be_drawn_again(desk: DeskWindow, qtbot: Any) -> None:
-    desk.viewing.set_view("afterglow")
-    desk.viewing.glow.set_of("stepped")
-    press(desk, qtbot, "V")
-    assert "stepped through" in message(desk)
-    assert desk.document.sheet_views == ()
 
 
 def test_numbers_go_into_a_folder_with_the_markers(
@@ -407,66 +283,6 @@ def test_the_picture_on_the_screen_is_copied(desk: DeskWindow, qtbot: Any) -> No
     press(desk, qtbot, "Ctrl+Shift+C")
     image = QApplication.clipboard().image()
     assert image.size() == desk.middle.view.grab().toImage().size()
-
-
-def test_what_lies_beneath_the_record_goes_onto_the_sheet_and_comes_back(desk: DeskWindow, qtbot: Any) -> None:
-    desk.viewing.go_to(6)
-    press(desk, qtbot, "R")  # this record is the reference
-    desk.viewing.go_to(8)
-    press(desk, qtbot, "V")
-    page = page_of(desk, VIEWS)
-    desk.viewing.reference.take_mean()
-    click(qtbot, page, "Add the view that is looked at to the sheet")
-    assert [view.reference for view in desk.document.sheet_views] == [6, "mean"]
-    desk.viewing.reference.leave()
-    called(page, VIEWS).selectRow(0)
-    click(qtbot, page, "Show the chosen view on the desk as it was added")
-    assert (desk.viewing.reference.of, desk.viewing.reference.record, desk.viewing.record) == ("record", 6, 8)
-
-
-@pytest.mark.parametrize("view", ["stacked", "afterglow"])
-def test_a_view_that_is_looked_at_again_shows_the_records_that_the_sheet_draws(
-    view: str, desk: DeskWindow, qtbot: Any, settle: Settle
-) -> None:
-    from pulsewright_app.evidence.view_pictures import drawing_of
-
-    session = desk.document.session
-    assert session is not None
-    press(desk, qtbot, "Alt+2" if view == "stacked" else "Alt+3")
-    line = desk.middle.rail_row.filter_row.line
-    line.setFocus()
-    line.clear()
-    qtbot.keyClicks(line, "record < 5")
-    qtbot.keyClick(line, Qt.Key.Key_Return)
-    desk.viewing.glow.set_of("matching")
-    desk.middle.view.canvas.setFocus()
-    press(desk, qtbot, "V")
-    page = page_of(desk, VIEWS)
-    line.clear()  # all records again, and another view
-    qtbot.keyClick(line, Qt.Key.Key_Return)
-    desk.viewing.glow.set_of("all")
-    desk.viewing.set_view("map")
-    called(page, VIEWS).selectRow(0)
-    click(qtbot, page, "Show the chosen view on the desk as it was added")
-    settle(desk)
-    drawn = drawing_of(desk.document.sheet_views[0], session, desk.results.findings, desk.reviewing.as_it_stands()())
-    assert line.text() == "record < 5"
-    for told in (drawn.caption, view_caption(desk)):
-        numbers = {int(number) for number in re.findall(r"\b\d+\b", told)}
-        assert 5 in numbers if view == "afterglow" else numbers >= {0, 4}, told
-        assert session.records not in numbers, told
-
-
-def test_a_filter_that_means_nothing_any_more_is_said_and_all_records_are_shown(desk: DeskWindow, qtbot: Any) -> None:
-    press(desk, qtbot, "V")
-    page = page_of(desk, VIEWS)
-    (view,) = desk.document.sheet_views
-    desk.document.set_sheet_views((replace(view, filter="loudness > 3"),), "As another version wrote it")
-    called(page, VIEWS).selectRow(0)
-    click(qtbot, page, "Show the chosen view on the desk as it was added")
-    assert "All records are shown" in how_it_goes(page)
-    assert "loudness" in how_it_goes(page)
-    assert desk.viewing.matching is None
 
 
 def test_lanes_that_are_saved_have_their_values_and_unit(
