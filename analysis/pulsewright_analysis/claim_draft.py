@@ -114,11 +114,8 @@ def _seen(findings: Findings, review: Review | None) -> Iterator[tuple[ClaimKind
     told = account(findings)
     yield KINDS["no_missed_trigger"], f"{len(told.missed)} missed" if told.missed else "none missed", {}
     if len(findings.session.modules) > 1:
-        yield (
-            KINDS["no_slip"],
-            f"{len(sequence.slips)} slip{'s' * (len(sequence.slips) != 1)}" if sequence.slips else "none",
-            {},
-        )
+        slips = len(sequence.slips)
+        yield KINDS["no_slip"], f"{slips} slip{'s' if slips > 1 else ''}" if slips else "none", {}
     yield KINDS["triggers_sent"], f"{told.kept} kept, {len(told.missed)} missed", {}
     if sequence.pattern is not None:
         yield KINDS["polarity"], _pattern(sequence.pattern), {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
@@ -39,17 +40,8 @@ def ended_between_steps(progress: Progress) -> Iterator[Progress]:
             raise KeyboardInterrupt
         progress(share, doing)
 
-    signals = (signal.SIGINT, signal.SIGTERM)
-    try:
-        before = [signal.signal(one, ask) for one in signals]
-    except ValueError:  # not on the main thread: whoever called sees to it
-        yield progress
-        return
-    try:
-        yield step
-    finally:
-        for one, handler in zip(signals, before, strict=True):
-            signal.signal(one, handler)
+    with _handled(("SIGINT", "SIGTERM"), ask) as handled:
+        yield step if handled else progress
 
 
 @contextmanager
@@ -62,14 +54,20 @@ def ended_as_by_ctrl_c() -> Iterator[None]:
     def end(*_: object) -> None:
         raise KeyboardInterrupt
 
-    signals = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    try:
-        before = [signal.signal(one, end) for one in signals]
-    except ValueError:  # not on the main thread: whoever called sees to it
+    with _handled(("SIGTERM", "SIGHUP"), end):
         yield
+
+
+@contextmanager
+def _handled(names: tuple[str, ...], handler: Callable[..., None]) -> Iterator[bool]:
+    """Handle those of these signals that the system has; yield False on another thread, where whoever called does."""
+    signals = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    if threading.current_thread() is not threading.main_thread():
+        yield False
         return
+    before = [signal.signal(one, handler) for one in signals]
     try:
-        yield
+        yield True
     finally:
-        for one, handler in zip(signals, before, strict=True):
-            signal.signal(one, handler)
+        for one, usual in zip(signals, before, strict=True):
+            signal.signal(one, usual)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from pulsewright.errors import SettingError
+from pulsewright.minus import quoted
 from pulsewright.quantity import parse_number
 
 Delays = tuple[tuple[str, float], ...]
@@ -61,7 +62,7 @@ def read_delay(name: str, raw: Any, example: str = "12 ns") -> float:
     """
     seconds = parse_number(raw, "s", name)
     if abs(seconds) >= 1.0:
-        raise SettingError(f"{name}: {raw!r} is a second or more", f'write the unit with it, like "{example}"')
+        raise SettingError(f"{name}: {quoted(raw)} is a second or more", f'write the unit with it, like "{example}"')
     return seconds
 
 
@@ -82,7 +83,7 @@ def _entries(name: str, raw: Any) -> Iterable[tuple[str, Any]]:
     if isinstance(raw, str):
         raw = raw.split(",")
     if not isinstance(raw, list | tuple):
-        raise SettingError(f"{name}: {raw!r} is no list of channels with their delays", HOW)
+        raise SettingError(f"{name}: {quoted(raw)} is no list of channels with their delays", HOW)
     for entry in raw:
         if isinstance(entry, str):
             channel, equals, delay = entry.rpartition("=")
@@ -90,5 +91,5 @@ def _entries(name: str, raw: Any) -> Iterable[tuple[str, Any]]:
         else:
             pair = tuple(entry) if isinstance(entry, list | tuple) else ()
         if len(pair) != 2 or not isinstance(pair[0], str) or not pair[0].strip():
-            raise SettingError(f"{name}: {entry!r} is no channel with its delay", HOW)
+            raise SettingError(f"{name}: {quoted(entry)} is no channel with its delay", HOW)
         yield pair[0].strip(), pair[1]

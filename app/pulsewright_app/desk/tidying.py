@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject, QTimer
 
-from pulsewright_app.desk.attention import Attention
+from pulsewright_app.desk.attention import WindowThread
 from pulsewright_app.desk.memory import SEARCHES, look_for_garbage
 
 _EVERY = 500
@@ -18,9 +18,9 @@ class Tidying(QObject):
     only refer to each other, whose destruction belongs to the thread that handles their events: the process may end.
     """
 
-    def __init__(self, attention: Attention, parent: QObject | None = None) -> None:
+    def __init__(self, thread: WindowThread, parent: QObject | None = None) -> None:
         super().__init__(parent)
-        self._attention = attention
+        self._thread = thread
         self._ended = False
         SEARCHES.rest()
         self._clock = QTimer(self)
@@ -28,7 +28,7 @@ class Tidying(QObject):
         self._clock.start(_EVERY)
 
     def _look(self) -> None:
-        if not self._attention.thread.held:  # a person waits for something that takes several events
+        if not self._thread.held:  # a person waits for something that takes several events
             look_for_garbage()
 
     def end(self) -> None:

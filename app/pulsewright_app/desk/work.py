@@ -114,7 +114,7 @@ class Background(QObject):
         self._generation = 0
         self._closed = False
         self.attention = Attention(OF_ALL_WINDOWS)
-        self._tidying = Tidying(self.attention, self)
+        self._tidying = Tidying(OF_ALL_WINDOWS, self)
         self._reported.connect(self._receive)
 
     def start(
