@@ -93,7 +93,8 @@ class AfterglowView(PictureView[_Shown]):
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
-        self._overviews = Overviews(desk.document, desk.background, self.viewing.tell)
+        self._overviews = Overviews(desk.document, desk.background, self.viewing.tell, self._draw_anew)
+        desk.reviewing.digest_known.connect(self._overviews.learn_digest)
         # not before: what it loads would keep the first picture of a session waiting
         desk.data.extents_arrived.connect(self._get_ready)
 
@@ -117,6 +118,10 @@ class AfterglowView(PictureView[_Shown]):
         self.desk.background.cancel(_FINDING)
         self.made = self._made_for = None
         self.passing.forget()
+
+    def _draw_anew(self) -> None:
+        self._made_for = None
+        self.schedule()
 
     def _get_ready(self) -> None:
         session = self.document.session
