@@ -15,6 +15,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from pulsewright import cache as caches
 from pulsewright.cache import cache_folder
+from pulsewright.claims_file import claims_path_for
 from pulsewright.errors import SessionFileError
 from pulsewright.session import Channel
 from pulsewright.store import write_session
@@ -45,6 +46,8 @@ def long_file(tmp_path: Path) -> Path:
     channels = [Channel(f"H0{c + 1}", "M1", scale=1e-3) for c in range(2)]
     path = tmp_path / "long.h5"
     write_session(path, samples, channels, RATE, 0, trigger_offset=np.zeros(RECORDS))
+    # no number is looked at here: the long search for a sine in noise is spared
+    claims_path_for(path).write_text('[settings]\nalignment_method = "correlation"\n')
     return path
 
 
