@@ -55,7 +55,7 @@ def let_settle(window: DeskWindow) -> None:
     from PySide6.QtCore import QCoreApplication, QTimer
 
     def at_rest() -> bool:
-        if window.background.busy:  # asked first: to look for a desk's timers takes as long as a turn of all its events
+        if window.background.busy:
             return False
         return not any(timer.isActive() and timer.isSingleShot() for timer in window.findChildren(QTimer))
 

@@ -15,12 +15,12 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from pulsewright import cache as caches
 from pulsewright.cache import cache_folder
-from pulsewright.claims_file import claims_path_for
 from pulsewright.errors import SessionFileError
 from pulsewright.session import Channel
 from pulsewright.store import write_session
 from pulsewright_analysis.overlay import Afterglow
 from pulsewright_app import glow
+from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import Settle, at, labelled, message, point
@@ -32,7 +32,11 @@ Windows = Callable[..., DeskWindow]
 
 @pytest.fixture(params=["outlined", "refined"])
 def kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, request: pytest.FixtureRequest) -> Path:
-    """The folder of what is kept, empty at first; both ways from the coarse picture to the exact one."""
+    """The folder of what is kept, empty at first; both ways from the coarse picture to the exact one.
+
+    No number is looked at here, and to measure seconds of noise takes long.
+    """
+    monkeypatch.setattr(Measuring, "start", lambda _: None)
     monkeypatch.setattr(glow, "QUICK_BYTES", 0)
     monkeypatch.setattr(glow, "REFINED_FROM", glow.OUTLINED_FROM if request.param == "refined" else 1e9)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
@@ -46,8 +50,6 @@ def long_file(tmp_path: Path) -> Path:
     channels = [Channel(f"H0{c + 1}", "M1", scale=1e-3) for c in range(2)]
     path = tmp_path / "long.h5"
     write_session(path, samples, channels, RATE, 0, trigger_offset=np.zeros(RECORDS))
-    # no number is looked at here: the long search for a sine in noise is spared
-    claims_path_for(path).write_text('[settings]\nalignment_method = "correlation"\n')
     return path
 
 
