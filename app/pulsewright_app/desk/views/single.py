@@ -188,8 +188,6 @@ class SingleView(View):
         trigger = session.trigger_time[record, session.module_of[self.viewing.channel]]
         if np.isfinite(trigger):
             parts.append(f"trigger at {engineering(float(trigger), 's', 7)}")
-        if record in self.document.left_out:
-            parts.append(f"left out: {self.document.left_out[record] or 'no reason given'}")
         if not self.viewing.lanes:
             parts += self._drawn_otherwise(session, shown)
         hidden = len(session.channels) - len(shown)
@@ -204,6 +202,8 @@ class SingleView(View):
         if rejected:
             names = sorted({session.channels[c].name for c in rejected})
             parts.append(f"{count(len(rejected), 'pulse')} rejected: {', '.join(names)}")
+        if record in self.document.left_out:  # last: a reason may be long
+            parts.append(f"left out: {self.document.left_out[record] or 'no reason given'}")
         if waiting:
             parts.append("cannot be read" if self.desk.data.is_lost(record) else "being read")
         return "  ·  ".join(parts)
@@ -273,7 +273,8 @@ class SingleView(View):
             if use is None or extreme is None:
                 continue
             spot = canvas.x_of(float(found.time[i])), canvas.y_of(use.signs.height(extreme))
-            draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            sign = draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            self._taken.add_line(sign)
 
     def _found(self, session: Session) -> FoundPulses:
         """Return the pulses to mark; on one axis the signs of all channels would lie on each other."""

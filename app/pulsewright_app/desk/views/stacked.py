@@ -183,7 +183,8 @@ class StackedView(View):
             if row is None or extreme is None:
                 continue
             spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(extreme))
-            draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            sign = draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            self._taken.add_line(sign)
 
     def _found(self, session: Session) -> FoundPulses:
         records = np.array(list(self._rows), dtype=np.int64)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from PySide6.QtCore import QEvent, QPointF, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
 
@@ -115,7 +115,7 @@ class View(QWidget):
         column.addWidget(self.canvas, 1)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Give the caption a line of its own where it would be short beside the controls.
+        """Give the caption two lines beside the controls, or one of its own below them where it would be short.
 
         By the width alone, not by the text: stepping must not move the plot.
         """
@@ -123,6 +123,8 @@ class View(QWidget):
         left = self.width() - self.options.sizeHint().width()
         beside = left >= _CAPTION_LETTERS * self.fontMetrics().averageCharWidth()
         self._top.setDirection(QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom)
+        plain = self.caption.textFormat() is Qt.TextFormat.PlainText
+        self.caption.setMinimumHeight(2 * self.fontMetrics().lineSpacing() if beside and plain else 0)
 
     def _connect(self) -> None:
         viewing, document = self.viewing, self.document
@@ -263,6 +265,7 @@ class View(QWidget):
         if plot.left() <= x <= plot.right():
             pen = QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine)
             straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
+            self._taken.add_line(QRectF(x - 1.0, plot.top(), 2.0, plot.height()))
 
     def _paint_trigger_word(self, painter: QPainter, canvas: Canvas) -> None:
         """Write beside the trigger's line what it is, above the alignment span and clear of what that says.
