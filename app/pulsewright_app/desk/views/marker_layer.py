@@ -21,6 +21,8 @@ REACH = 5.0
 """Pixels from a marker line within which the mouse takes hold of it."""
 
 _AIR = 4.0
+_OFF_TRACE = 3.0
+"""Pixels from the middle of a trace at rest to a text below it: half a dot, or half a pen and more."""
 _BETWEEN = 14.0
 """Pixels between the text of one dimension line and the line above it."""
 
@@ -105,7 +107,7 @@ class MarkerLayer:
         clear = y
         for rest in sorted(self.rests()):
             if clear - height <= rest <= clear + 2 * _AIR:
-                clear = rest + height + 1
+                clear = rest + height + _OFF_TRACE
         return clear if clear - y <= 2 * height else y
 
     def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:

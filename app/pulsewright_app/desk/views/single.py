@@ -120,8 +120,9 @@ class SingleView(View):
         return lane_window(max(len(shown), 1), self.canvas.plot_rect().height(), above, below)
 
     def _rests(self) -> list[float]:
-        """Return the pixel rows of the lanes' middles."""
-        return [self.canvas.y_of(row.base) for row in self._rows.values()] if self.viewing.lanes else []
+        """Return the pixel rows on which the lanes' traces lie at rest."""
+        drawn = [(use.trace, channel) for channel, use in self._stretches.items() if use.trace is not None]
+        return [self.rest_of(row, channel) for row, channel in drawn] if self.viewing.lanes else []
 
     def _label_axis(self, session: Session, shown: tuple[int, ...]) -> None:
         axis, theme = self.canvas.value_axis, self.theme

@@ -50,6 +50,7 @@ class StackedView(View):
         self.canvas.band_heights = False
         self.canvas.below.append(self._traces.paint)
         self._taken.traces = self._traces.share_of
+        self.markers.rests = lambda: [self.rest_of(row, self.viewing.channel) for row in self._rows.values()]
         self.count = self._slider("Records shown", "Records shown at once", (2, MOST_NEIGHBOURS))
         self.spacing = self._slider("Spacing", "Spacing of the records", (0, _WHOLE))
         self.count.valueChanged.connect(self.viewing.set_neighbours)

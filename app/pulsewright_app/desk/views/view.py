@@ -25,6 +25,7 @@ from pulsewright_app.desk.views.level_hand import LevelHand
 from pulsewright_app.desk.views.level_layer import LevelLayer, LevelRow
 from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
 from pulsewright_app.desk.views.marker_layer import MarkerLayer
+from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.span_hand import STRIP, SpanHand
 from pulsewright_app.desk.work import Background, SessionData
 from pulsewright_app.theme import Theme, theme
@@ -373,6 +374,11 @@ class View(QWidget):
         if findings is None or channel not in findings.channels:
             return None
         return float(findings.levels.offset[findings.channels.index(channel)])
+
+    def rest_of(self, row: Row, channel: int) -> float:
+        """Return the pixel row on which a channel's trace lies at rest."""
+        base = self.base_of(channel)
+        return float(self.canvas.y_of(row.base if base is None else row.height(base)))
 
     def extreme_of(self, session: Session, found: FoundPulses, i: int) -> float | None:
         """Return the value at a pulse's extreme: base and amplitude, or its extreme sample where that is not known."""
