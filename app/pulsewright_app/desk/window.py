@@ -285,7 +285,10 @@ class DeskWindow(TakesFiles, QMainWindow):
             self.message_bar.tell(arrived.told)
         opened = arrived.opened
         if opened is not None:
-            self._unveiling.soon(lambda: self._put_on(opened))
+            self._put_on_soon(opened)
+
+    def _put_on_soon(self, opened: Opened) -> None:
+        self._unveiling.soon(lambda: self._put_on(opened))
 
     def _finish_typing(self) -> None:
         """Let the field that is written in, here or on a page, hand over what was typed, while it can still be kept."""
@@ -295,8 +298,10 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def _put_on(self, opened: Opened) -> None:
         self._finish_typing()
-        if self.background.closed or not self.reviewing.let_go():
+        if self.background.closed:
             opened.give_back(self.reviewing.lock)
+            return
+        if not self.reviewing.let_go(lambda: self._put_on_soon(opened), lambda: opened.give_back(self.reviewing.lock)):
             return
         if opened.lock is self.reviewing.lock and opened.places.overtaken:
             opened.give_back(self.reviewing.lock)  # something was added here while the same session was opened
@@ -330,7 +335,7 @@ class DeskWindow(TakesFiles, QMainWindow):
     def close_session(self) -> None:
         """Go back to the first screen."""
         self._finish_typing()
-        if not self.reviewing.let_go():
+        if not self.reviewing.let_go(self.close_session):
             return
         self.background.cancel_all()
         self.document.open(None)
@@ -419,7 +424,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         """Save what was added, end the background work and give the file back."""
         self.viewing.play(False)
         self._finish_typing()
-        if not (self.saving.let_go() and self.reviewing.let_go()):
+        if not (self.saving.let_go() and self.reviewing.let_go(self.close)):
             event.ignore()
             return
         for page in self.findChildren(QDialog):  # a page beside the desk goes with it
