@@ -206,7 +206,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.first_screen.sample_wanted.connect(self.open_sample)
         self.first_screen.guide_wanted.connect(self.show_guide)
         self.first_screen.recent_wanted.connect(self.open_path)
-        self.first_screen.show_recent(self.manners.habits.recent)
+        self.manners.show_recent()
         for signal in (
             document.history_changed, viewing.view_changed, viewing.record_changed, viewing.playing_changed,
             viewing.shown_changed, viewing.selection_changed, viewing.options_changed, self.results.changed,
