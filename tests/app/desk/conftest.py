@@ -131,13 +131,17 @@ def compiled() -> None:
 
 @pytest.fixture
 def short_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the desk wait only briefly for a person's next change: every change of a test would cost up to a second."""
+    """Let the desk wait only briefly for a person's next change: every change of a test would cost up to a second.
+
+    For what is saved as the session leaves it waits as long as it takes: a busy machine changes nothing of a test.
+    """
     from pulsewright_app.desk import first_screen, judging, measuring, reviewing
 
     monkeypatch.setattr(first_screen, "_LOOKING_MS", 30)
     monkeypatch.setattr(judging, "_SETTLE_MS", 10)
     monkeypatch.setattr(measuring, "_SETTLE_MS", 25)
     monkeypatch.setattr(reviewing, "_SOON_MS", 50)
+    monkeypatch.setattr(reviewing, "_MOMENT_S", LONGEST_WAIT)
 
 
 @pytest.fixture

@@ -171,12 +171,20 @@ def test_a_session_is_opened_again_from_the_first_screen_and_the_menu(
     desk.close()
     other.unlink()
     again = habitual()
-    shown = [b for b in again.first_screen.findChildren(QPushButton) if b.accessibleName().startswith("Open tank")]
-    assert [b.accessibleName() for b in shown] == ["Open tank_faults.h5 again"]
+
+    def listed() -> list[QPushButton]:
+        return [b for b in again.first_screen.findChildren(QPushButton) if b.accessibleName().startswith("Open tank")]
+
+    def offered() -> list[tuple[str, bool]]:
+        return [(action.text(), action.isEnabled()) for action in again.recent_menu.actions() if action.text()]
+
+    qtbot.waitUntil(lambda: bool(listed()), timeout=60_000)
     again.recent_menu.aboutToShow.emit()
-    texts = [(action.text(), action.isEnabled()) for action in again.recent_menu.actions() if action.text()]
+    qtbot.waitUntil(lambda: offered()[1][0].endswith("(gone)"), timeout=60_000)
+    shown, texts = listed(), offered()
+    assert [b.accessibleName() for b in shown] == ["Open tank_faults.h5 again"]
     assert texts[0][0].startswith("&1  tank_faults.h5") and texts[0][1]
-    assert texts[1][0].endswith("(gone)") and not texts[1][1]
+    assert not texts[1][1]
     qtbot.mouseClick(shown[0], LEFT)
     settle(again)
     assert again.document.session is not None
@@ -355,14 +363,15 @@ def test_a_choice_on_an_open_page_keeps_what_was_chosen_elsewhere_meanwhile(habi
 
 
 def test_an_ampersand_in_a_name_is_a_letter_and_no_key(
-    habitual: Make, settle: Settle, faults: Path, tmp_path: Path
+    habitual: Make, qtbot: Any, settle: Settle, faults: Path, tmp_path: Path
 ) -> None:
     odd = tmp_path / "plate & tank.h5"
     shutil.copy(faults, odd)
     desk = habitual(odd)
     desk.recent_menu.aboutToShow.emit()
     assert "plate && tank.h5" in desk.recent_menu.actions()[0].text()
-    assert any("plate && tank.h5" in b.text() for b in desk.first_screen.findChildren(QPushButton))
+    buttons = desk.first_screen.findChildren
+    qtbot.waitUntil(lambda: any("plate && tank.h5" in b.text() for b in buttons(QPushButton)), timeout=60_000)
     pair = desk.document.add_pair(10e-6, 20e-6, 1e-9, 1e-9, 0, 0)
     desk.document.rename_pair(pair.id, "ping & echo")
     desk.document.remove_pair(pair.id)
