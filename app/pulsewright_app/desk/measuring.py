@@ -23,8 +23,9 @@ _SETTLE_MS = 250
 """Several settings changed in a row are measured once."""
 _SAMPLES_AT_FIRST = 8_000_000
 """Samples of the first part: measured well within a second."""
-_FEWEST_AT_FIRST = 24
-_WORTH_A_PART = 5
+_TRACES_AT_FIRST = 4_000
+"""Its records on all channels: of short ones the pulses in them take the time."""
+_WORTH_A_PART = 3
 """A session that is not so many times its first part is measured at once."""
 _SHARE_AT_FIRST = 0.05
 
@@ -143,9 +144,10 @@ def first_part(session: Session, settings: Settings) -> Settings | None:
 
     What was sent counts for the whole session, and is left away.
     """
-    a_record = session.record_length * len(settings.channels or session.channels)
+    traces = len(settings.channels or session.channels)
+    samples = traces * session.record_length
     first, stop = settings.records or (0, session.records)
-    part = max(_FEWEST_AT_FIRST, _SAMPLES_AT_FIRST // a_record)
+    part = max(1, min(_SAMPLES_AT_FIRST // samples, _TRACES_AT_FIRST // traces))
     if part * _WORTH_A_PART > stop - first:
         return None
     return replace(settings, records=(first, first + part), sent=None)

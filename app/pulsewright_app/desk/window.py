@@ -44,6 +44,7 @@ from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
 from pulsewright_app.desk.middle import Middle
 from pulsewright_app.desk.opening import Opened
+from pulsewright_app.desk.overviews import Overviews
 from pulsewright_app.desk.panels.channels import ChannelsPanel
 from pulsewright_app.desk.panels.dock_title import DockTitle
 from pulsewright_app.desk.panels.findings import FindingsPanel
@@ -123,7 +124,8 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.message_bar = MessageBar()
         self.first_screen = FirstScreen()
         self.measured = MeasuredTable(self.document, self.viewing, self.results)
-        desk = Desk(self.document, self.viewing, self.results, self.data, self.background, self.measured)
+        overviews = Overviews(self.document, self.background, self.viewing.tell)
+        desk = Desk(self.document, self.viewing, self.results, self.data, self.background, self.measured, overviews)
         self.middle = Middle(desk, self.actions_by_name)
         self.pages = QStackedWidget()
         self.pages.addWidget(self.first_screen)

@@ -55,8 +55,9 @@ def let_settle(window: DeskWindow) -> None:
     from PySide6.QtCore import QCoreApplication, QTimer
 
     def at_rest() -> bool:
-        put_off = (timer.isActive() and timer.isSingleShot() for timer in window.findChildren(QTimer))
-        return not window.background.busy and not any(put_off)
+        if window.background.busy:
+            return False
+        return not any(timer.isActive() and timer.isSingleShot() for timer in window.findChildren(QTimer))
 
     end, quiet = time.monotonic() + LONGEST_WAIT, 0
     while quiet < 4:

@@ -14,7 +14,6 @@ from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_analysis.overlay import Raster
 from pulsewright_analysis.results import Ints
-from pulsewright_app.desk.overviews import Overviews
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.glow_controls import GlowControls
 from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
@@ -93,9 +92,6 @@ class AfterglowView(PictureView[_Shown]):
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
-        self._overviews = Overviews(desk.document, desk.background, self.viewing.tell)
-        # not before: what it loads would keep the first picture of a session waiting
-        desk.data.extents_arrived.connect(self._get_ready)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -117,11 +113,6 @@ class AfterglowView(PictureView[_Shown]):
         self.desk.background.cancel(_FINDING)
         self.made = self._made_for = None
         self.passing.forget()
-
-    def _get_ready(self) -> None:
-        session = self.document.session
-        if session is not None:
-            self._overviews.get_ready(session, self.viewing.channel)
 
     def _drop(self) -> None:
         self.leave_off()
@@ -179,7 +170,7 @@ class AfterglowView(PictureView[_Shown]):
         known = findings is not None and findings.session.records == session.records
         if self.viewing.inks == "polarity" and findings is not None and known and channel in findings.channels:
             signs = findings.polarity.sign[:, channel]
-        overview = self._overviews.finder(session, channel)
+        overview = self.desk.overviews.finder(session, channel)
         return GlowPlan(session, channel, raster, alignment, signs, glow.half_life, glow.mean, overview)
 
     # -- accumulating ---------------------------------------------------------------------------------------
@@ -193,7 +184,7 @@ class AfterglowView(PictureView[_Shown]):
         if accumulation is None or self.making is not None:
             return
         if not len(added) and as_wanted:
-            self._overviews.prepare(accumulation.plan.session, accumulation.plan.channel)
+            self.desk.overviews.prepare(accumulation.plan.session, accumulation.plan.channel)
             return
         self._handed_over, wanted = records, len(records)
 

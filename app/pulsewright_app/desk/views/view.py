@@ -13,6 +13,7 @@ from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
+from pulsewright_app.desk.overviews import Overviews
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -42,6 +43,7 @@ class Desk:
     data: SessionData
     background: Background
     measured: MeasuredTable
+    overviews: Overviews
 
 
 @dataclass(frozen=True)
