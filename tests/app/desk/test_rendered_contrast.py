@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QMenu,
     QMenuBar,
+    QSplitter,
     QTabBar,
     QTableView,
     QToolButton,
@@ -267,7 +268,7 @@ def _stands_out(light: np.ndarray, x: int) -> float:
     return float((np.minimum(*beside) >= MARK).mean())
 
 
-def test_the_rail_and_the_buttons_of_the_panels_stand_out(worked_on: DeskWindow) -> None:
+def test_the_rail_and_the_buttons_and_dividers_of_the_panels_stand_out(worked_on: DeskWindow) -> None:
     rail = worked_on.middle.rail_row.rail
     picture = colours_of(rail.grab().toImage())
     for record in (6, 9):  # where one is, and what is flagged
@@ -286,6 +287,16 @@ def test_the_rail_and_the_buttons_of_the_panels_stand_out(worked_on: DeskWindow)
         for button in buttons
     }
     assert {name: round(value, 2) for name, value in seen.items() if value < MARK} == {}
+    table = next(table for table in worked_on.findings_panel.findChildren(QTableView) if table.isVisible())
+    header = table.horizontalHeader()
+    picture = colours_of(header.viewport().grab().toImage())
+    for section in range(3):  # text stands on both sides of what is only to part it: less than a mark will do
+        edge = header.sectionViewportPosition(section) + header.sectionSize(section)
+        light = luminance(picture[4:-4, edge - 4 : edge + 3])
+        assert ratio(light[:, 3], light[:, 0]).min() > 2 and ratio(light[:, 3], light[:, -1]).min() > 2
+    splitter = worked_on.findings_panel.findChild(QSplitter)
+    handle = splitter.handle(1).geometry()
+    assert not any(splitter.widget(place).geometry().intersects(handle) for place in (0, 1))
 
 
 def test_the_entries_of_the_menus_and_their_boxes_stand_out(worked_on: DeskWindow) -> None:

@@ -16,7 +16,8 @@ from pulsewright_analysis.overlay import Raster
 from pulsewright_analysis.results import Ints
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.glow_controls import GlowControls
-from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
+from pulsewright_app.desk.views.glow_lines import Columns, draw_current, draw_mean, lines_key
+from pulsewright_app.desk.views.glow_room import share_of_ink, share_of_lines
 from pulsewright_app.desk.views.level_layer import LevelRow
 from pulsewright_app.desk.views.passing_list import PassingList
 from pulsewright_app.desk.views.picture_view import PictureView, Publish, image_of
@@ -86,6 +87,9 @@ class AfterglowView(PictureView[_Shown]):
         self._made_for: object = None
         self._handed_over: Ints = np.zeros(0, dtype=np.int64)
         self._why_not_aligned = ""
+        self._lines: list[Columns] = []
+        """Where the mean and the current record were drawn."""
+        self._taken.traces = self._share_of
         self.controls = GlowControls(self.viewing)
         self.passing = PassingList(self.document, self.viewing, self.results)
         self._place_around_canvas()
@@ -241,10 +245,11 @@ class AfterglowView(PictureView[_Shown]):
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the mean, and the current record where the records are over each other."""
         session, shown = self.document.session, self.made
+        self._lines = []
         if session is None or shown is None or shown.plan.session is not session:
             return
         if shown.picture.mean is not None:
-            draw_mean(painter, canvas, self.theme, shown.picture.mean)
+            self._lines += draw_mean(painter, canvas, self.theme, shown.picture.mean)
         codes = self.desk.data.codes(self.viewing.record) if self._with_current else None
         if codes is None:
             return
@@ -253,7 +258,14 @@ class AfterglowView(PictureView[_Shown]):
         start = float(session.first_sample_times(self.viewing.record)[channel] - shift)
         if np.isfinite(start):
             values = codes[channel] * about.scale + about.offset
-            draw_current(painter, canvas, self.theme, values, start, session.sample_interval)
+            self._lines.append(draw_current(painter, canvas, self.theme, values, start, session.sample_interval))
+
+    def _share_of(self, box: QRectF) -> float:
+        """Return in how much of a box's width something is drawn."""
+        if self.made is None:
+            return 0.0
+        place = self.picture_rect(self.canvas, self.made)
+        return max(share_of_ink(self.made.picture, place, box), share_of_lines(self._lines, box))
 
     @property
     def _with_current(self) -> bool:
@@ -272,6 +284,8 @@ class AfterglowView(PictureView[_Shown]):
         picture = shown.picture
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))
+        key = lines_key(self.theme, picture.mean is not None, self.viewing.record if self._with_current else None)
+        parts += ["  ".join(key)] if key else []
         parts.append(self._how_many(session, shown))
         parts.append(f"densest spot: {'at most ' if picture.coarse else ''}{count(picture.most, 'record')}")
         if picture.unplaced:
