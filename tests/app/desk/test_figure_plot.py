@@ -36,7 +36,16 @@ def gaps(gap: np.ndarray, period: float | None) -> TriggerGapsFigure:
 @pytest.fixture
 def large(qtbot: Any) -> Iterator[FigurePlot]:
     """A shown plot of the large form."""
-    widget = FigurePlot(zooms=True)
+    yield from shown(FigurePlot(zooms=True))
+
+
+@pytest.fixture
+def small(qtbot: Any) -> Iterator[FigurePlot]:
+    """A shown plot of the small form."""
+    yield from shown(FigurePlot())
+
+
+def shown(widget: FigurePlot) -> Iterator[FigurePlot]:
     widget.show()
     yield widget
     widget.hide()
@@ -107,3 +116,20 @@ def test_the_name_of_a_module_stands_in_the_middle_of_its_channels(large: Figure
         middle = plot.vb.mapViewToScene(QPointF(line.value(), 0.0)).x()
         letters = line.label.mapRectToScene(line.label.boundingRect())
         assert abs(letters.center().x() - middle) < 2
+
+
+@pytest.mark.parametrize(("lines", "named"), [(8, (True, None)), (6, (False, None)), (12, (False, True))])
+def test_a_small_figure_says_what_runs_along_below_where_it_has_room(
+    small: FigurePlot, lines: int, named: tuple[bool, bool | None]
+) -> None:
+    """Of one plot or two; the upper of two has its axis below the lower one."""
+    small.setMinimumHeight(1)
+    small.resize(380, lines * small.fontMetrics().height())
+    small.show_figure(gaps(np.array([2.0, 2.0, 4.0, 2.0]) * 1e-3, 2e-3), LIGHT)
+    QApplication.processEvents()
+    for place, has_name in enumerate(named):
+        plot = small.ci.getItem(place, 0)
+        label = plot.getAxis("bottom").label
+        assert plot.isVisible() is (has_name is not None)
+        assert label.toPlainText().strip() == "After record"
+        assert label.isVisible() is bool(has_name)

@@ -245,8 +245,7 @@ class RecordsPanel(Panel):
         self.leave_out_button.setEnabled(bool(chosen) and (back or bool(self.reason.text().strip())))
 
     def _update_pulse_button(self, chosen: list[int]) -> None:
-        to_reject = self._pulses.any_to_reject(self.document, chosen)
-        back = not to_reject and self._pulses.any_rejected(self.document, chosen)
+        to_reject, back = self._pulses.offered(self.document, chosen)
         self.pulse_button.setText("Take pulse back" if back else "Reject pulse")
         what = "Reject the first pulse of each chosen record on the current channel"
         if back:
