@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -21,10 +22,12 @@ from pulsewright.session import Channel, Session
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.results import Findings
 from pulsewright_app.csv_folder import write_csv
+from pulsewright_app.desk.panels import rows_text, tables
 from pulsewright_app.desk.panels.marker_table import DELTA, FIRST, INTERVALS, NAME, PLACE
 from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.series_page import DELTA as SERIES_DELTA
 from pulsewright_app.desk.panels.series_page import REASON, SeriesPage
+from pulsewright_app.desk.panels.series_text import SeriesText
 from pulsewright_app.desk.review_file import Kept, additions_of, review_of
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.evidence.marker_tables import marker_table
@@ -272,6 +275,32 @@ def test_the_pair_is_tabulated_over_all_records(page: SeriesPage, following: Des
     assert len(values) == 4
     assert float(lines[6][SERIES_DELTA]) == pytest.approx(np.mean(values), rel=1e-12)
     assert float(lines[7][SERIES_DELTA]) == pytest.approx(np.std(values, ddof=1), rel=1e-9)
+
+
+def test_very_many_rows_are_copied_while_the_page_goes_on(
+    page: SeriesPage, following: DeskWindow, settle: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page.copy_button.click()
+    at_once = QGuiApplication.clipboard().text()
+    asked: list[int] = []
+    threads: list[bool] = []
+    cells = SeriesText.cells
+
+    def watched(rows: SeriesText) -> Any:
+        threads.append(threading.current_thread() is threading.main_thread())
+        return cells(rows)
+
+    monkeypatch.setattr(rows_text, "MOST_AT_ONCE", 5)
+    monkeypatch.setattr(SeriesText, "cells", watched)
+    monkeypatch.setattr(tables, "exact_text", lambda cell: asked.append(cell.row()) or "")
+    QGuiApplication.clipboard().setText("")
+    page.table.selectAll()
+    page.copy()
+    assert not asked  # no cell by itself
+    settle(following)
+    assert QGuiApplication.clipboard().text() == at_once
+    assert threads == [False]
+    assert page.told.text() == "7 rows in the clipboard."
 
 
 def test_choosing_a_row_goes_to_its_record(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
