@@ -30,6 +30,7 @@ from pulsewright_app.desk.panels.series_page import REASON, SeriesPage
 from pulsewright_app.desk.panels.series_text import SeriesText
 from pulsewright_app.desk.review_file import Kept, additions_of, review_of
 from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.evidence.marker_tables import marker_table
 from pulsewright_app.theme import LIGHT
 
 from .gestures import at, canvas_of, drag, picture, pixels
@@ -389,6 +390,11 @@ def test_the_order_of_pairs_is_changed_by_keys_kept_and_undone(
     assert cell(following, NAME) == "Echo"
     review = review_of(following.document.additions, frozenset(), Kept(), two_pulses, "")
     assert [first.name for first, _ in marker_pairs(review)] == ["Echo", "Pair 1"]
+    findings = following.results.findings
+    assert findings is not None
+    on_the_sheet = marker_table(review, findings)
+    assert on_the_sheet is not None
+    assert [row[0] for row in on_the_sheet.rows] == ["Echo", "Pair 1"]
     assert additions_of(review, two_pulses)[0].pairs == following.document.pairs
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert cell(following, NAME) == "Pair 1"
