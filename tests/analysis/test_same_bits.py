@@ -208,6 +208,33 @@ def test_bits_do_not_depend_on_the_threads_of_linear_algebra(tmp_path: Path) -> 
         assert differing(one[kind], two[kind]) == []
 
 
+@pytest.mark.parametrize("dtype", ["int8", "uint8", "uint16", "int32", "float64"])
+def test_bits_do_not_depend_on_the_type_of_whole_codes(dtype: str) -> None:
+    """Pulses 80 codes high, one of them clipped; narrower codes are handed over in a wider type."""
+    random = np.random.default_rng(9)
+    place = np.arange(400) - 200 - random.uniform(-0.5, 0.5, (20, 2, 1))
+    codes = np.round(20 + 80 * np.exp(-((place / 6) ** 2)) + random.normal(0, 1, place.shape)).clip(0, 120)
+    codes[7, 0, 195:205] = 120
+
+    def findings_in(kind: str) -> dict[str, str]:
+        channels = [Channel(f"H{c}", "M1", scale=1e-3, lowest_code=0, highest_code=120) for c in (1, 2)]
+        times = np.arange(20) * 1e-3
+        session = Session.from_samples(
+            codes.astype(kind), channels, 1e6, 100, trigger_time=times, trigger_offset=np.zeros(20)
+        )
+        assert session.dtype == kind
+        findings = measure(session)
+        assert len(findings.pulses) == 40 and findings.pulses.clipped.sum() == 1
+        parts = ("levels", "pulses", "polarity", "sequence", "alignment", "jitter", "timing")
+        return {
+            name: hashlib.sha256(held).hexdigest()
+            for part in parts
+            for name, held in leaves(getattr(findings, part), part)
+        }
+
+    assert differing(findings_in("int16"), findings_in(dtype)) == []
+
+
 def test_comparison_sees_one_bit(made: tuple[str, Path]) -> None:
     kind, path = made
     with open_session(path) as session:
