@@ -82,7 +82,8 @@ def find_lattice(
     """
     known = np.flatnonzero(np.isfinite(position))
     if len(known) < FEWEST_STEPS + 1:
-        return f"only {len(known)} records have a pulse with a position"
+        have = "1 record has" if len(known) == 1 else f"{len(known)} records have"
+        return f"only {have} a pulse with a position"
     numbers = known.astype(np.int64) if records is None else records[known]
     places = position[known]
     increment = given_increment

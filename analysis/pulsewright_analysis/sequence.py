@@ -249,7 +249,9 @@ def _remarks(sequence: Sequence, session: Session, records: Ints) -> list[str]:
     if sequence.alternates is None:
         sentences.append(f"The polarities on {name} follow no pattern, so they do not count triggers.")
     if sequence.period is None:
-        sentences.append("The session has no trigger times, so gaps in time cannot be seen.")
+        timed = np.isfinite(session.trigger_time[records, session.module_of[sequence.channel or 0]])
+        told = "Fewer than three trigger times rise" if np.any(timed) else "The session has no trigger times"
+        sentences.append(f"{told}, so gaps in time cannot be seen.")
         if sequence.cycle is not None:
             sentences.append(
                 f"Without trigger times a loss of a whole cycle, {sequence.cycle} triggers, cannot be seen."

@@ -131,10 +131,14 @@ def fit_shared_frequency(
         traces settle it to within their own noise, so that all traces are read once, for one step more.
     """
     gate = as_gate_samples(samples)
+    return _finished(_settled_on_all(gate, sample_rate, start, check), gate, sample_rate, check)
+
+
+def _settled_on_all(gate: GateSamples, sample_rate: float, start: float | None, check: Check) -> _Settled:
     frequency = coarse_frequency(gate, sample_rate, check) if start is None else start
     few = HeldSamples(_spread_traces(gate.middle(LONGEST_SEARCHED), check)[:, None, :])
     frequency = _settled(few, sample_rate, frequency, check).frequency
-    return _finished(_settled(gate, sample_rate, frequency, check), gate, sample_rate, check)
+    return _settled(gate, sample_rate, frequency, check)
 
 
 @dataclass(frozen=True)
@@ -347,9 +351,6 @@ def _finished(settled: _Settled, samples: GateSamples, sample_rate: float, check
     frequency_u = 0.0
     if settled.information > 0:
         frequency_u = float(np.sqrt(np.mean(beside) / settled.information)) / (2 * np.pi)
-    # of a trace's variance about its mean, a sine of amplitude A makes up A²/2
-    power = np.mean(amplitude**2, axis=0) / 2
-    total = power + settled.variance
     return SineFit(
         frequency=settled.frequency,
         frequency_u=frequency_u,
@@ -358,9 +359,16 @@ def _finished(settled: _Settled, samples: GateSamples, sample_rate: float, check
         offset=settled.coefficients[..., 2],
         phase_variance=phase_variance,
         residual_rms=np.sqrt(settled.variance),
-        explained=np.where(total > 0, power / np.where(total > 0, total, 1.0), 0.0),
+        explained=_explained(settled),
         distortion=harmonic_distortion(samples, sample_rate, settled.frequency, check),
     )
+
+
+def _explained(settled: _Settled) -> Floats:
+    """Return the share of each channel's variance that the sine explains: one of amplitude A makes up A²/2."""
+    power = np.mean(np.hypot(settled.coefficients[..., 0], settled.coefficients[..., 1]) ** 2, axis=0) / 2
+    total = power + settled.variance
+    return np.where(total > 0, power / np.where(total > 0, total, 1.0), 0.0)
 
 
 def carries_sine(samples: Floats | GateSamples, sample_rate: float, check: Check = unchecked) -> bool:
@@ -380,7 +388,7 @@ def carries_sine(samples: Floats | GateSamples, sample_rate: float, check: Check
     if length < 16:
         return False
     few = gate.of_records(spread(records, affordable(8, 1, 8 * channels * length)))
-    fit = fit_shared_frequency(few, sample_rate, check=check)
-    if not 0 < fit.frequency < sample_rate / 2 or fit.frequency * length / sample_rate < FEWEST_PERIODS:
+    settled = _settled_on_all(few, sample_rate, None, check)  # noise and distortion are not asked for
+    if not 0 < settled.frequency < sample_rate / 2 or settled.frequency * length / sample_rate < FEWEST_PERIODS:
         return False
-    return bool(np.median(fit.explained) > CARRIES_SINE)
+    return bool(np.median(_explained(settled)) > CARRIES_SINE)

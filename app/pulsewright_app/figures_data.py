@@ -372,7 +372,8 @@ def trigger_gaps_figure(findings: Findings) -> TriggerGapsFigure | NotDrawn:
     timing = findings.timing
     after, gap = _finite_gaps(timing.gap_after, timing.gap)
     if len(gap) == 0:
-        return NotDrawn("No trigger gaps: the session has no trigger times.")
+        alone = len(findings.records) < 2
+        return NotDrawn(f"No trigger gaps: {'one record has none' if alone else 'the session has no trigger times'}.")
     period = findings.sequence.period if timing.trigger_period is None else timing.trigger_period.value
     periods = np.zeros(len(gap), dtype=np.int64)
     deviation: Floats = np.full(len(gap), np.nan)

@@ -166,6 +166,16 @@ def test_a_few_alternating_records_are_not_said_to_follow_no_pattern(make_tank):
     assert not any("pattern" in reason for reason in findings.reasons)
 
 
+@pytest.mark.parametrize(("kept", "timed", "told"), [(1, True, False), (2, True, False), (3, False, True)])
+def test_few_records_are_not_said_to_have_no_trigger_times(make_tank, kept, timed, told):
+    session = make_tank([range(kept), range(kept)])
+    times = session.trigger_time if timed else None
+    reasons = measure(changed(session, session.codes(), trigger_time=times), SETTINGS).reasons
+    assert ("The session has no trigger times, so gaps in time cannot be seen." in reasons) is told
+    assert any(reason.startswith("Fewer than three trigger times") for reason in reasons) is not told
+    assert not any("only 1 records" in reason for reason in reasons)
+
+
 def test_the_commonest_step_is_found_among_many_records():
     """Expected: by construction, in a hundred thousand records; a table of each step against each would be 80 GB."""
     rng = np.random.default_rng(4)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
 
@@ -12,6 +12,7 @@ from pulsewright.errors import PulsewrightError, SettingError
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.results import Findings
+from pulsewright_app.desk.additions import PulsePlace
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.memory import loading
 from pulsewright_app.desk.results import Results, named
@@ -22,8 +23,9 @@ _SETTLE_MS = 250
 """Several settings changed in a row are measured once."""
 _SAMPLES_AT_FIRST = 8_000_000
 """Samples of the first part: measured well within a second."""
-_FEWEST_AT_FIRST = 24
-_WORTH_A_PART = 5
+_TRACES_AT_FIRST = 4_000
+"""Its records on all channels: of short ones the pulses in them take the time."""
+_WORTH_A_PART = 3
 """A session that is not so many times its first part is measured at once."""
 _SHARE_AT_FIRST = 0.05
 
@@ -61,8 +63,8 @@ class Measuring(QObject):
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
         self._settle.timeout.connect(self.start)
-        self._measured: tuple[Session, Settings] | None = None
-        """What was measured last, or is being measured, and by which settings."""
+        self._measured: tuple[Session, Settings, Mapping[PulsePlace, str]] | None = None
+        """What was measured last, or is being measured, by which settings and without which pulses."""
         document.session_changed.connect(self._session_changed)
         document.settings_changed.connect(self._settings_changed)
         document.left_out_changed.connect(self._settings_changed)
@@ -90,9 +92,11 @@ class Measuring(QObject):
         """Return whether the session is being measured by just the settings that count now."""
         if self._measured is None or self._settle.isActive() or not self._results.busy:
             return False
-        session, settings = self._measured
+        session, settings, rejected = self._measured
+        document = self._document
         with suppress(PulsewrightError):
-            return session is self._document.session and settings == self._document.measuring_settings()
+            same = session is document.session and rejected is document.rejected
+            return same and settings == document.plain_settings()
         return False
 
     def start(self) -> None:
@@ -104,15 +108,15 @@ class Measuring(QObject):
         self._in_parts(self._results.start)  # every number is shown as out of date
         generation = self._results.generation
         try:
-            settings = self._document.measuring_settings()
+            plain, settings = self._document.plain_settings(), self._document.settings_to_come()
         except PulsewrightError as error:
             self._results.fail(generation, error.sentence)
             return
-        self._measured = (session, settings)
+        self._measured = (session, plain, self._document.rejected)
         results, in_parts = self._results, self._in_parts
         self._background.start(
             _KEY,
-            lambda job: _measure(session, settings, digest, job),
+            lambda job: _measure(session, settings(), digest, job),
             lambda findings: self._finish(generation, findings),
             lambda sentence: results.fail(generation, sentence),
             lambda fraction, text: results.advance(generation, fraction, text),
@@ -140,9 +144,10 @@ def first_part(session: Session, settings: Settings) -> Settings | None:
 
     What was sent counts for the whole session, and is left away.
     """
-    a_record = session.record_length * len(settings.channels or session.channels)
+    traces = len(settings.channels or session.channels)
+    samples = traces * session.record_length
     first, stop = settings.records or (0, session.records)
-    part = max(_FEWEST_AT_FIRST, _SAMPLES_AT_FIRST // a_record)
+    part = max(1, min(_SAMPLES_AT_FIRST // samples, _TRACES_AT_FIRST // traces))
     if part * _WORTH_A_PART > stop - first:
         return None
     return replace(settings, records=(first, first + part), sent=None)

@@ -14,6 +14,7 @@ from pulsewright_app.theme import DARK, Theme
 from pulsewright_app.theme import theme as theme_of
 
 _FONTS = Path(__file__).resolve().parent.parent / "fonts"
+_ARROWS = Path(__file__).resolve().parent / "arrows"
 _WITHOUT_A_SCREEN = ("offscreen", "minimal")
 
 _PREPARED, _WORN = "pulsewright_prepared", "pulsewright_theme"
@@ -67,10 +68,11 @@ def wear_again(application: QApplication) -> None:
 
 
 def _sheet(application: QApplication, theme: Theme) -> str:
-    """Return the style sheet; tick boxes are as high as the letters, which no unit of a style sheet says reliably."""
+    """Return the style sheet; tick boxes and arrows follow the letters, as no unit of a style sheet does reliably."""
     letters = QFontMetrics(application.font()).height()
     air, inner = round(letters / 7), round(letters * 9 / 14)
-    return f"""
+    return f"""{_boxes_with_arrows(theme, letters)}
+        QMenu {{ menu-scrollable: 1; }}
         QMainWindow::separator {{ background: {theme.page}; width: 5px; height: 5px; }}
         QMainWindow, QMenuBar {{ background: {theme.page}; }}
         DockTitle {{ background: {theme.page}; }}
@@ -78,6 +80,7 @@ def _sheet(application: QApplication, theme: Theme) -> str:
             background: {theme.raised}; color: {theme.ink};
             border: 1px solid {theme.rule}; border-radius: 4px; padding: 3px 10px;
         }}
+        QSplitter {{ qproperty-handleWidth: {inner}; }}
         QTabBar QToolButton {{ padding: 0px; border-radius: 0px; }}
         QToolButton[room="narrow"] {{ padding: 3px 5px; }}
         QToolButton[room="least"] {{ padding: 3px 0px; }}
@@ -100,4 +103,37 @@ def _sheet(application: QApplication, theme: Theme) -> str:
         }}
         QLineEdit:focus {{ border-color: {theme.accent}; }}
         QFrame[frameShape="4"] {{ color: {theme.rule}; }}
+        """
+
+
+def _boxes_with_arrows(theme: Theme, letters: int) -> str:
+    """Return the rules of what drops down or counts: the style's own arrows keep their size in larger letters."""
+    arrow = f"{round(letters * 0.6)}px"
+
+    def image(pointing: str) -> str:
+        return f"image: url({(_ARROWS / pointing).as_posix()}_{theme.name}.svg)"
+
+    def off(pointing: str) -> str:
+        return f"image: url({(_ARROWS / pointing).as_posix()}_{theme.name}_off.svg)"
+
+    return f"""
+        QComboBox {{ padding: 1px 0px 1px 4px; }}
+        QComboBox::drop-down {{ width: {letters + 4}px; border: none; background: transparent; }}
+        QComboBox::down-arrow {{ {image("down")}; width: {arrow}; height: {arrow}; }}
+        QComboBox::down-arrow:disabled {{ {off("down")}; }}
+        QSpinBox {{
+            background: {theme.raised}; color: {theme.ink};
+            border: 1px solid {theme.rule}; border-radius: 3px; padding: 1px 2px 1px 3px;
+        }}
+        QSpinBox:focus {{ border-color: {theme.accent}; }}
+        QSpinBox:disabled {{ color: {theme.faint}; }}
+        QSpinBox::up-button, QSpinBox::down-button {{ width: {letters}px; border: none; border-radius: 2px; }}
+        QSpinBox::up-button {{ subcontrol-position: top right; }}
+        QSpinBox::down-button {{ subcontrol-position: bottom right; }}
+        QSpinBox::up-button:hover, QSpinBox::down-button:hover {{ background: {theme.selection}; }}
+        QSpinBox::up-arrow {{ {image("up")}; }}
+        QSpinBox::down-arrow {{ {image("down")}; }}
+        QSpinBox::up-arrow, QSpinBox::down-arrow {{ width: {arrow}; height: {arrow}; }}
+        QSpinBox::up-arrow:disabled, QSpinBox::up-arrow:off {{ {off("up")}; }}
+        QSpinBox::down-arrow:disabled, QSpinBox::down-arrow:off {{ {off("down")}; }}
         """

@@ -90,7 +90,7 @@ def test_a_broken_session_is_a_row_with_its_reason(runs, claims, tmp_path):
     assert sorted(rows) == ["a night.h5", "march/clean.h5", "march/faults.h5", "slip.h5"]
     assert rows["a night.h5"]["state"] == "failed"
     assert "is not HDF5" in rows["a night.h5"]["reason"]
-    assert "is not HDF5" in run.output
+    assert "\n  a night.h5: is not HDF5" in run.output
     assert [row["state"] for row in rows.values()].count("measured") == 3
 
 
@@ -149,7 +149,8 @@ def test_a_request_to_terminate_ends_it_in_order(runs, claims, tmp_path, monkeyp
     monkeypatch.setattr(ResultsFile, "store", store_and_be_asked)
     before = signal.getsignal(signal.SIGTERM)
     run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1)
-    assert (run.exit_code, run.stdout, run.stderr) == (130, "", "")
+    told = f"pulsewright: stopped; what was done is in {to}, and the same command goes on from there.\n"
+    assert (run.exit_code, run.stdout, run.stderr) == (130, "", told)
     assert stored(to) == 1
     assert signal.getsignal(signal.SIGTERM) is before
 
@@ -179,7 +180,9 @@ def test_trend_page_and_tables(runs, claims, tmp_path):
     for verdict in verdicts:
         assert verdict["claim"] in text
     figures = sum(tag == "figure" for tag, _ in parsed.tags)
-    assert figures == len({v["claim"] for v in verdicts if v["value"] is not None})
+    assert figures == len({v["claim"] for v in verdicts})
+    assert "3 sessions, in the order in which they were recorded" in text
+    assert "one session" not in text  # that is said of an evidence sheet
     cells = (folder / "sessions.csv").read_text(encoding="utf-8").splitlines()
     assert any(line.startswith("'=<b>&slip.h5,") for line in cells)
     with ResultsFile(to) as results:
@@ -195,12 +198,17 @@ def test_trend_page_and_tables(runs, claims, tmp_path):
         (lambda p: shutil.rmtree(p["runs"]), "no such folder"),
         (lambda p: [path.unlink() for path in p["runs"].rglob("*.h5")], "no session in it"),
         (lambda p: p["claims"].write_text("claims = 3"), "claims is not a list of tables"),
+        (lambda p: p["trend"].parent.rmdir(), "there is no such folder for the trend page"),
+        (lambda p: p["trend"].mkdir(), "is a folder, and the trend page is a file"),
+        (lambda p: p["csv"].touch(), "is a file, and the tables need a folder"),
     ],
 )
 def test_what_cannot_be_used_is_told_in_a_sentence(spoil, told, runs, claims, tmp_path):
     to = tmp_path / "r.sqlite"
-    spoil({"runs": runs, "claims": claims, "to": to})
-    run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1)
+    (tmp_path / "pages").mkdir()
+    trend, tables = tmp_path / "pages" / "trend.html", tmp_path / "csv"
+    spoil({"runs": runs, "claims": claims, "to": to, "trend": trend, "csv": tables})
+    run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1, "--trend", trend, "--csv", tables)
     assert run.exit_code == 2
     assert told in run.stderr
     assert len(run.stderr.strip().splitlines()) == 1

@@ -232,6 +232,7 @@ def walk_menu(menu: QMenu, room: QRect) -> Walked:
         place = menu.actionGeometry(action)
         walked.take(menu, text, metrics.horizontalAdvance(text) + metrics.horizontalAdvance(keys), place.width())
         walked.take(menu, text, place.bottom(), menu.height())
+        walked.take(menu, text, place.right(), menu.width())
     walked.take(menu, menu.title(), menu.width(), room.width())
     walked.take(menu, menu.title(), menu.height(), room.height())
     return walked

@@ -1,4 +1,4 @@
-"""The numbers of an axis, where it is short and its letters are large."""
+"""The numbers and the name of an axis, where it is short and its letters are large."""
 
 from __future__ import annotations
 
@@ -55,3 +55,29 @@ def test_numbers_along_an_axis_stand_clear_of_each_other(qtbot: object, side: st
         assert len(written) >= 3
         steps = np.diff([float(text.replace("−", "-")) for _, text in written])
         assert np.allclose(steps, steps[0])
+
+
+@pytest.mark.parametrize("side", ["bottom", "left"])
+@pytest.mark.parametrize("room", [90, 250, 900])
+def test_the_name_of_an_axis_is_inside_the_plot_and_keeps_its_unit(qtbot: object, side: str, room: int) -> None:
+    """By construction: a name of some 300 pixels along axes that are shorter and longer."""
+    axis = NumberAxis(side)
+    plot = pg.PlotWidget(axisItems={side: axis})
+    font = QFont(QApplication.font())
+    font.setPointSizeF(LETTERS)
+    axis.setLabel("Distance from the line", units="s")
+    dress(axis, LIGHT, font)
+    plot.resize(room + 90, room + 60)
+    plot.setRange(xRange=(0.0, 1e-7), yRange=(0.0, 1e-7), padding=0.0)
+    plot.show()
+    for _ in range(3):
+        plot.grab()
+        QApplication.processEvents()
+    words, seen = axis.label.sceneBoundingRect(), QRectF(plot.viewport().rect())
+    text, whole = axis.label.toPlainText(), axis.toolTip()
+    plot.close()
+    low, high = (words.left(), words.right()) if side == "bottom" else (words.top(), words.bottom())
+    assert low >= 0 and high <= (seen.width() if side == "bottom" else seen.height())
+    assert text.endswith("ns")
+    assert (text == "Distance from the line / ns") == (room == 900) == (whole == "")
+    assert room == 900 or whole == "Distance from the line / ns"

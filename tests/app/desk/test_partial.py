@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
@@ -13,7 +14,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 
-from pulsewright.session import Session
+from pulsewright.session import Channel, Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk import measuring
@@ -28,9 +29,8 @@ from .gestures import Settle, labelled
 
 @pytest.fixture
 def small_parts(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let a first part have ten records, whatever the session's size."""
-    monkeypatch.setattr(measuring, "_SAMPLES_AT_FIRST", 1)
-    monkeypatch.setattr(measuring, "_FEWEST_AT_FIRST", 10)
+    """Let a first part have ten records of the walking session: 3 × 2,000 samples each."""
+    monkeypatch.setattr(measuring, "_SAMPLES_AT_FIRST", 60_000)
 
 
 def test_the_first_part_is_of_neighbouring_records_and_counts_nothing_sent(
@@ -43,7 +43,26 @@ def test_the_first_part_is_of_neighbouring_records_and_counts_nothing_sent(
     later = first_part(session, Settings(records=(5, 60)))
     assert later is not None
     assert later.records == (5, 15)
-    assert first_part(walking_session(records=40), Settings()) is None  # quickly done as a whole
+    assert first_part(walking_session(records=20), Settings()) is None  # quickly done as a whole
+
+
+@pytest.mark.parametrize(
+    ("records", "channels", "length", "part"),
+    [
+        (2000, 12, 25_000, 26),  # 8 million samples
+        (12, 12, 1_000_000, 1),  # a record has more
+        (30, 12, 250_000, 2),
+        (20_000, 12, 100, 333),  # 4,000 traces
+        (36, 12, 10_240, None),
+    ],
+)
+def test_the_first_part_is_soon_measured_however_long_or_many_the_records_are(
+    records: int, channels: int, length: int, part: int | None
+) -> None:
+    samples = np.broadcast_to(np.int16(0), (records, channels, length))  # takes no room
+    session = Session.from_samples(samples, [Channel(f"H{c:02d}", "M1") for c in range(channels)], 25e6)
+    first = first_part(session, Settings())
+    assert (None if first is None else first.records) == (None if part is None else (0, part))
 
 
 def test_partial_findings_come_first_and_say_so(

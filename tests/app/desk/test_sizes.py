@@ -11,7 +11,11 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
-from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QPushButton, QSpinBox, QVBoxLayout, QWidget
+
+from pulsewright_app.desk.style import dress, wear_again
+from pulsewright_app.theme import LIGHT
 
 from .overflow import walk
 
@@ -39,6 +43,37 @@ def test_no_text_exceeds_its_widget(size: str, options: list[str], density: floa
     assert seen["exceeding"] == {}
     assert seen["unpainted"] == {}  # so that no picture of a state is black
     print("cut, with the whole in a tooltip:", sum(map(len, seen["elided"].values())))
+
+
+def test_the_arrows_of_boxes_grow_with_the_letters(qtbot: object) -> None:
+    """By construction: at twice the letters, twice the arrow, to a pixel of its blurred edge on each side."""
+    application = QApplication.instance()
+    assert isinstance(application, QApplication)
+    dress(application, LIGHT)
+    usual, widths = application.font(), []
+    try:
+        for times in (1, 2):
+            font = QFont(usual)
+            font.setPointSizeF(usual.pointSizeF() * times)
+            application.setFont(font)
+            wear_again(application)
+            widths.append([_arrow_width(box) for box in (QComboBox(), QSpinBox())])
+    finally:
+        application.setFont(usual)
+        wear_again(application)
+    for small, large in zip(*widths, strict=True):
+        assert small >= 6
+        assert abs(large - 2 * small) <= 4
+
+
+def _arrow_width(box: QWidget) -> int:
+    """How many pixels wide what is drawn as strong as letters is, inside the right half of a box without text."""
+    box.resize(160, box.sizeHint().height())
+    image = box.grab().toImage()
+    inside = range(image.height() // 4, image.height() - image.height() // 4)
+    dark = [x for x in range(image.width() // 2, image.width() - 4) for y in inside
+            if image.pixelColor(x, y).lightness() < 170]  # fmt: skip
+    return max(dark) - min(dark) + 1 if dark else 0
 
 
 def test_the_walk_finds_what_exceeds(qtbot: object) -> None:

@@ -14,6 +14,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont, QFontMetrics, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
+from pulsewright_app.desk.plots.many_lines import ManyBars, ManyLine, ManyUprights
 from pulsewright_app.desk.plots.many_points import ManyPoints
 from pulsewright_app.desk.views.axes import NumberAxis, dress
 from pulsewright_app.figures_axes import Axis
@@ -30,12 +31,14 @@ _NO_LIMIT = 16_777_215
 _SIZES = ((60, 8), (400, 5), (math.inf, 3))
 """Pixels of a point, where there are at most so many."""
 _MOST_SYMBOLS = 5000
-"""More points than this are too dense for symbols, each of which takes time to prepare."""
+"""More points than this are too dense for symbols, each of which takes time to prepare; so are bars, and a line."""
 _PALE = 0.45
 """How strong the points of a figure are that is out of date, or partial."""
 _BREAK = "<br>"
 _AIR = 0.25
 """Of a period: what a figure of gaps shows below the shortest and above the longest."""
+_LINES_FOR_NAME = 7
+"""Lines of text that fit into the height from which on the axis below has its name."""
 _LINES_FOR_TWO = 9
 """Lines of text that fit into the height from which on there is room for a second plot below the first."""
 
@@ -86,6 +89,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             self._gaps(figure)
         self.show_state(figure, state)
         self._make_room()
+        self._settle()
 
     def show_state(self, figure: Figure, state: str) -> None:
         """Draw the figure that is shown pale, or plain; drawing many points anew would take much longer."""
@@ -93,6 +97,13 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         for plot in self.ci.items:
             for item in getattr(plot, "items", ()):
                 item.setOpacity(_PALE if state else 1.0)
+
+    def _settle(self) -> None:
+        """Find every plot's place and range now: found while it is painted, all of it would be painted twice."""
+        self.ci.layout.activate()
+        for plot in self.ci.items:
+            plot.layout.activate()
+            plot.vb.prepareForPaint()
 
     def _drop(self) -> None:
         """Take away what was drawn, with the menus that each plot has of its own and that nothing else takes away."""
@@ -114,12 +125,16 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             room = max(self.width() - self._axis_width() - 20, 1)
             step = max(1, -(-len(names) * a_name // room))
             axis.setTicks([[(float(i), names[i]) for i in range(0, len(names), step)]])
+        for plot in self.ci.items:
+            plot.getAxis("bottom").showLabel(self.height() >= _LINES_FOR_NAME * metrics.height())
         if self._second is not None:
             above, below = self._second
             both = self.height() >= _LINES_FOR_TWO * metrics.height()
             below.setVisible(both)
             below.setMaximumHeight(_NO_LIMIT if both else 0)
             above.getAxis("bottom").setStyle(showValues=not both)
+            if both:  # the axis of the plot below is its own too
+                above.getAxis("bottom").showLabel(False)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Show what there is room for."""
@@ -156,7 +171,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     # -- figures --------------------------------------------------------------------------------------------
 
     def _positions(self, figure: PositionsFigure) -> None:
-        above = self._plot(0, None, figure.position_axis)
+        above = self._plot(0, figure.record_axis, figure.position_axis)
         below = self._plot(1, figure.record_axis, figure.residual_axis)
         below.setXLink(above)
         self._second = (above, below)
@@ -164,20 +179,17 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ci.layout.setRowStretchFactor(1, 2)
         record = figure.record.astype(float)
         y = figure.position_axis.written
-        above.addItem(
-            pg.PlotCurveItem(
-                figure.line_record, y(figure.line_position), pen=self._pen("muted"), connect="finite", antialias=True
-            )
-        )
+        self._line(above, figure.line_record, y(figure.line_position))
         self._by_polarity(above, record, y(figure.position), figure)
         self._zero(below)
         on = figure.on_line
         y = figure.residual_axis.written
         self._bars(below, record[on], y(figure.residual[on]), y(figure.residual_half_width[on]))
         self._by_polarity(below, record, y(figure.residual), figure)
-        for after in figure.missed_after.tolist():
+        if len(figure.missed_after):
             for plot in (above, below):
-                plot.addItem(pg.InfiniteLine(after + 0.5, pen=self._pen("missed", style=Qt.PenStyle.DashLine)))
+                dashed = self._pen("missed", style=Qt.PenStyle.DashLine)
+                plot.addItem(ManyUprights(figure.missed_after.astype(np.float64) + 0.5, dashed))
 
     def _by_polarity(self, plot: Any, record: Floats, y: Floats, figure: PositionsFigure) -> None:
         shown = np.isfinite(y)
@@ -205,8 +217,6 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         ):
             self._points(plot, place[chosen], middle[chosen], colour, symbol, figure.place[chosen], self.channel_chosen)
         self._names = (plot.getAxis("bottom"), figure.channel)
-        if not self._zooms:  # names of channels need no word that they are
-            plot.getAxis("bottom").showLabel(False)
         plot.setXRange(-0.7, len(place) - 0.3, padding=0)
         for module, first, stop in figure.groups:
             self._module(plot, module, first, stop)
@@ -238,7 +248,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         plot.setYRange(0, 1.08 * max(float(figure.counts.max()), float(figure.curve_count.max())), padding=0)
 
     def _gaps(self, figure: TriggerGapsFigure) -> None:
-        above = self._plot(0, None, figure.gap_axis)
+        above = self._plot(0, figure.record_axis, figure.gap_axis)
         below = self._plot(1, figure.record_axis, figure.deviation_axis)
         below.setXLink(above)
         self._second = (above, below)
@@ -259,20 +269,18 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     # -- parts ----------------------------------------------------------------------------------------------
 
-    def _plot(self, row: int, below: Axis | None, beside: Axis) -> Any:
-        """Add a plot with these axes; no axis below where the next plot has it."""
-        plot = self.addPlot(row=row, col=0, axisItems={side: NumberAxis(side) for side in ("bottom", "left")})
-        plot.setMenuEnabled(False)
+    def _plot(self, row: int, below: Axis, beside: Axis) -> Any:
+        """Add a plot with these axes."""
+        plot = self.addPlot(
+            row=row, col=0, axisItems={side: NumberAxis(side) for side in ("bottom", "left")}, enableMenu=False
+        )
         plot.hideButtons()
         plot.setMouseEnabled(x=self._zooms, y=self._zooms)
         for side, axis in (("bottom", below), ("left", beside)):
             item = plot.getAxis(side)
             item.enableAutoSIPrefix(False)
-            if axis is None:
-                item.setStyle(showValues=False)
-            else:
-                # a small figure has no room for words beside it: its title has them
-                item.setLabel(escape(axis.unit or axis.label if side == "left" and not self._zooms else axis.text))
+            # a small figure has no room for words beside it: its title has them
+            item.setLabel(escape(axis.unit or axis.label if side == "left" and not self._zooms else axis.text))
             if self._theme is not None:
                 dress(item, self._theme, self._font())
         left = plot.getAxis("left")
@@ -304,7 +312,16 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def _zero(self, plot: Any) -> None:
         plot.addItem(pg.InfiniteLine(0.0, angle=0, pen=self._pen("muted", style=Qt.PenStyle.DotLine)))
 
+    def _line(self, plot: Any, x: Floats, y: Floats) -> None:
+        if len(x) > _MOST_SYMBOLS:
+            plot.addItem(ManyLine(x, y, self._pen("muted")))
+        else:
+            plot.addItem(pg.PlotCurveItem(x, y, pen=self._pen("muted"), connect="finite", antialias=True))
+
     def _bars(self, plot: Any, x: Floats, y: Floats, half: Floats) -> None:
+        if len(x) > _MOST_SYMBOLS:
+            plot.addItem(ManyBars(x, y, half, self._pen("muted")))
+            return
         bars = pg.ErrorBarItem(x=x, y=y, height=2 * half, beam=0.0)
         bars.setData(pen=self._pen("muted"))
         plot.addItem(bars)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape, unescape
 from itertools import pairwise
 from typing import Any
 
@@ -17,12 +18,18 @@ RowLabel = tuple[float, str, str, bool]
 """Height in the plot, text, colour, and whether it is the current one."""
 
 
+_END = "</span>"
+_FEWEST_LETTERS = 5
+"""Fewer letters of a cut name say nothing."""
 _HALF_LINE = 20.0
 """Half the height of the strip that a row's label is drawn in the middle of: higher than any type."""
 _CLOSEST = 0.8
 """Heights of a line from one row's label to the next; closer they could not be read."""
 _AIR_IN_LINE = 0.35
 """Share of a line's height above and below its digits."""
+_LEAST_WIDTH = 84
+_WIDEST = "−0000"
+"""The widest number beside the plot."""
 _AIR = 8.0
 """Pixels between a label and the plot."""
 
@@ -45,12 +52,38 @@ def _run_together(before: QRectF, after: QRectF, across: bool) -> bool:
 
 
 class NumberAxis(pg.AxisItem):  # type: ignore[misc]
-    """An axis whose numbers have a true minus sign, and are not cut by the plot's upper or right edge."""
+    """An axis whose name and numbers are not cut by the plot's edges, and whose numbers have a true minus sign."""
+
+    _room = 0.0
+    """Pixels along the axis that its name was last cut for."""
 
     def labelString(self) -> str:
-        """Return the axis's name and unit, written as in the figures and on the sheet."""
+        """Return the axis's name and unit, written as in the figures and on the sheet, in the room that there is."""
         unit, text = f"{self.labelUnitPrefix}{self.labelUnits}", str(super().labelString())
-        return text.replace(f"({unit})", f"/ {unit}") if self.labelUnits else text
+        marks, inner, end = text.partition(">")[0], text.partition(">")[2].removesuffix(_END).strip(), _END
+        whole = inner.replace(f"({unit})", f"/ {unit}") if self.labelUnits else inner
+        shown = whole if "<" in whole or not self._room else self._shortened(unescape(whole))
+        self.setToolTip("" if shown == whole else unescape(whole))
+        return f"{marks}>{shown}{end}"
+
+    def resizeEvent(self, event: Any = None) -> None:
+        """Write as much of the name as there is room for."""
+        room = float(self.size().width() if self.orientation == "bottom" else self.size().height())
+        if room != self._room and self.label is not None:
+            self._room = room
+            self._updateLabel()
+        super().resizeEvent(event)
+
+    def _shortened(self, text: str) -> str:
+        """Return a name and its unit with as much of the name as fits; the unit alone where nothing of it does."""
+        metrics = QFontMetricsF(self.style["tickFont"] or QFont())
+        if metrics.horizontalAdvance(text) <= self._room:
+            return escape(text)
+        name, _, unit = text.rpartition(" / ") if " / " in text else (text, "", "")
+        after = f" / {unit}" if unit else ""
+        room = self._room - _AIR - metrics.horizontalAdvance(after)
+        cut = metrics.elidedText(name, Qt.TextElideMode.ElideRight, room)
+        return escape(unit if unit and len(cut) < _FEWEST_LETTERS else cut + after)
 
     def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:
         """Return what is written at the ticks."""
@@ -100,7 +133,12 @@ class ValueAxis(NumberAxis):
         super().__init__("left")
         self._rows: tuple[RowLabel, ...] | None = None
         self.setLabel(text, units=unit)
-        self.setWidth(84)
+        self.setWidth(_LEAST_WIDTH)
+
+    def make_room(self, font: QFont) -> None:
+        """Be as wide as the name beside numbers asks for in these letters."""
+        metrics = QFontMetricsF(font)
+        self.setWidth(max(_LEAST_WIDTH, round(metrics.horizontalAdvance(_WIDEST) + metrics.height() + 2 * _AIR)))
 
     def show_label(self, text: str, unit: str | None = None) -> None:
         """Write what the axis shows beside it; writing the same anew at each step would take long."""

@@ -98,6 +98,7 @@ class Canvas(pg.PlotWidget):  # type: ignore[misc]
         self.setBackground(theme.surface)
         for axis in (self.time_axis, self.value_axis):
             dress(axis, theme, font)
+        self.value_axis.make_room(font)
         self.viewport().update()
 
     @property
