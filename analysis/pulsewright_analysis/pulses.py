@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.long_columns import in_blocks
 from pulsewright.session import Session
 from pulsewright.settings import Position, Settings
 from pulsewright_analysis import pulse_columns as columns
@@ -84,14 +85,35 @@ def counted_from(pulses: Pulses, references: Pulses) -> Pulses:
     references : Pulses
         Found where the reference pulse is looked for; the largest of a record and channel counts.
     """
-    largest: dict[tuple[int, int], int] = {}
-    for index in np.argsort(np.nan_to_num(np.abs(references.amplitude)), kind="stable").tolist():
-        largest[int(references.record[index]), int(references.channel[index])] = index
-    chosen = [largest.get(key, -1) for key in zip(pulses.record.tolist(), pulses.channel.tolist(), strict=True)]
-    found = np.array(chosen, dtype=np.int64)
-    time = np.where(found >= 0, np.append(references.time, np.nan)[found], np.nan)
-    u = np.where(found >= 0, np.append(references.times_u[references.position], np.nan)[found], np.nan)
-    return replace(pulses, reference=time, reference_u=u)
+    found = in_blocks(len(pulses), lambda some: _references_of(pulses.record[some], pulses.channel[some], references))
+    time, u = references.time, references.times_u[references.position]
+    return replace(pulses, reference=_taken(time, found), reference_u=_taken(u, found))
+
+
+def _taken(values: NDArray[np.float64], found: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Return the values at some places, NaN at place −1."""
+
+    def take(some: slice) -> NDArray[np.float64]:
+        taken = np.full(len(found[some]), np.nan)
+        here = found[some] >= 0
+        taken[here] = values[found[some][here]]
+        return taken
+
+    return in_blocks(len(found), take)
+
+
+def _references_of(record: NDArray[np.int64], channel: NDArray[np.int64], references: Pulses) -> NDArray[np.int64]:
+    """Return the index of the largest reference pulse of each of some records and channels, −1 where there is none."""
+    if not len(record) or not len(references):
+        return np.full(len(record), -1, dtype=np.int64)
+    low, high = int(record[0]), int(record[-1]) + 1  # they rise
+    first, stop = np.searchsorted(references.record, (low, high)).tolist()
+    size = np.nan_to_num(np.abs(references.amplitude[first:stop]))
+    rising = first + np.argsort(size, kind="stable")
+    own = references.channel[rising]
+    largest = np.full((high - low, max(int(np.max(channel)), int(np.max(own, initial=0))) + 1), -1, dtype=np.int64)
+    largest[references.record[rising] - low, own] = rising  # the last one assigned, the largest, stays
+    return largest[record - low, channel]
 
 
 def span_samples(

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from pulsewright.long_columns import LongColumn, blocks_of, in_blocks
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.pulse_results import orders_of
@@ -63,10 +64,21 @@ def _kept(pulses: Pulses, keep: Bools) -> Pulses:
         if isinstance(values, dict):
             return {name: cut(column) for name, column in values.items()}
         # what was never measured is an empty array, not one for each pulse
-        return values[keep] if isinstance(values, np.ndarray) and len(values) == len(keep) else values
+        if not isinstance(values, np.ndarray) or len(values) != len(keep):
+            return values
+        column = LongColumn()
+        for some in blocks_of(len(keep)):
+            column.add(values[some][keep[some]])
+        return column.whole()
 
     kept = replace(pulses, **{entry.name: cut(getattr(pulses, entry.name)) for entry in fields(pulses)})
-    return replace(kept, order=orders_of(kept.record, kept.channel))
+
+    def orders(some: slice) -> Ints:
+        # from the first pulse of that record on: those before the block count too
+        first = int(np.searchsorted(kept.record, kept.record[some.start])) if some.start < len(kept) else some.start
+        return orders_of(kept.record[first : some.stop], kept.channel[first : some.stop])[some.start - first :]
+
+    return replace(kept, order=in_blocks(len(kept), orders))
 
 
 def rejected_reason(rejected: Pulses, session: Session) -> list[str]:

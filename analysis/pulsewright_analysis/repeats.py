@@ -102,12 +102,24 @@ class _Seen:
         """Return the first record of a digest and one that repeats it, for each that does, by the latter's number."""
         self._put_down()
         digests, records = self._digests.whole().reshape(-1, DIGEST_BYTES // 8), self._records.whole()
+        some = _in_company(digests[:, 0])
+        digests, records = digests[some], records[some]
         rising = np.lexsort((digests[:, 1], digests[:, 0]))  # those of one digest stay in the order of the records
         again = np.zeros(len(rising), dtype=bool)
         again[1:] = np.all(digests[rising[1:]] == digests[rising[:-1]], axis=1)
         first = np.maximum.accumulate(np.where(again, 0, np.arange(len(rising))))[again]
         pairs = zip(records[rising[first]].tolist(), records[rising[again]].tolist(), strict=True)
         return sorted(pairs, key=lambda pair: pair[1])
+
+
+def _in_company(values: NDArray[np.uint64]) -> Ints:
+    """Return the places of the values that are there more than once, rising."""
+    rising = np.argsort(values, kind="stable")
+    ordered = values[rising]
+    alike = np.zeros(len(values), dtype=bool)
+    alike[1:] = ordered[1:] == ordered[:-1]
+    alike[:-1] |= alike[1:]
+    return np.sort(rising[alike])
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.budget import Term
+from pulsewright.long_columns import in_blocks
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
@@ -68,7 +70,7 @@ def measure_sequence(
     for own, speaker in _speakers(session, channels, leading, polarity, records).items():
         period = witnesses.usual_period(session.trigger_time[records, own], records)
         mine = walk if speaker == leading else walk_on(lattice, pulses, speaker, records)
-        told[own] = statements_of(session, mine, records, polarity, lattice, period, repeats.stale[:, own])
+        told[own] = _put_by(statements_of(session, mine, records, polarity, lattice, period, repeats.stale[:, own]))
     numbering = number_triggers(records, told, session.modules, module, session.shared_time)
     sequence = _assembled(session, records, walk, lattice, numbering, repeats, polarity, settings)
     sequence = replace(sequence, said=_said(told, len(session.modules), max(len(records) - 1, 0)))
@@ -85,10 +87,24 @@ def _said(told: dict[int, Statements], modules: int, gaps: int) -> dict[Witness,
     """Return what each witness of each module says, witness by witness, (gaps, modules)."""
     apart: dict[Witness, Ints] = {}
     for witness in WITNESSES:
-        apart[witness] = np.full((gaps, modules), witnesses.UNKNOWN, dtype=np.int64)
-        for module, statements in told.items():
-            apart[witness][:, module] = getattr(statements, witness)
+        apart[witness] = in_blocks(gaps, partial(_said_of, told, modules, witness))
     return apart
+
+
+def _said_of(told: dict[int, Statements], modules: int, witness: Witness, some: slice) -> Ints:
+    """Return what a witness of each module says of some gaps, (some gaps, modules)."""
+    said = np.full((some.stop - some.start, modules), witnesses.UNKNOWN, dtype=np.int64)
+    for module, statements in told.items():
+        said[:, module] = getattr(statements, witness)[some]
+    return said
+
+
+def _put_by(statements: Statements) -> Statements:
+    """Return the same, which of a long run lie in temporary files."""
+    position, polarity, time = (
+        in_blocks(len(said), said.__getitem__) for said in (statements.position, statements.polarity, statements.time)
+    )
+    return replace(statements, position=position, polarity=polarity, time=time)
 
 
 def _too_few(lattice: Lattice) -> bool:
@@ -97,19 +113,23 @@ def _too_few(lattice: Lattice) -> bool:
 
 def _without_stale(walk: Walk, stale: NDArray[np.bool_]) -> Walk:
     """Return the walk without the positions of repeated records, which belong to earlier triggers."""
-    return Walk(walk.channel, walk.pulse, np.where(stale, np.nan, walk.position), np.where(stale, np.nan, walk.u))
+
+    def without(values: Floats) -> Floats:
+        return in_blocks(len(stale), lambda some: np.where(stale[some], np.nan, values[some]))
+
+    return Walk(walk.channel, walk.pulse, without(walk.position), without(walk.u))
 
 
 def _speakers(
     session: Session, channels: SequenceOf[int], leading: int, polarity: Polarity, records: Ints
 ) -> dict[int, int]:
     """Return the channel that speaks for each module: the leading one, else the one with the clearest polarity."""
-    clearness = np.median(polarity.confidence[records], axis=0)
+    clearness = {c: float(np.median(polarity.confidence[records, c])) for c in channels}
     speakers = {}
     for module in range(len(session.modules)):
         own = [c for c in channels if session.module_of[c] == module]
         if own:
-            speakers[module] = leading if leading in own else max(own, key=lambda c: float(clearness[c]))
+            speakers[module] = leading if leading in own else max(own, key=lambda c: clearness[c])
     return speakers
 
 

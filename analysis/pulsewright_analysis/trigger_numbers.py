@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.long_columns import blocks_of
 from pulsewright_analysis.results import MissedTrigger, Slip, Witness
 from pulsewright_analysis.witnesses import UNKNOWN, Decision, Statements, decide
 
@@ -159,26 +159,24 @@ def _seen(counts: Mapping[int, _Count], trigger: int) -> tuple[Witness, ...]:
 
 def _slips(records: Ints, count: _Count, kept: Ints, name: str) -> list[Slip]:
     """Return where the module lost triggers that another kept, with how many it lost so far."""
-    found = []
-    lost = 0
     known = np.flatnonzero(count.known)
-    for before, after in pairwise(known.tolist()):
-        others = np.searchsorted(kept, count.number[after]) - np.searchsorted(kept, count.number[before], side="right")
-        alone = int(others - (after - before - 1))
-        if alone > 0:
-            lost += alone
-            found.append(Slip(name, int(records[after]), lost))
-    return found
+    number = count.number[known]
+    others = np.searchsorted(kept, number[1:]) - np.searchsorted(kept, number[:-1], side="right")
+    alone = others - (np.diff(known) - 1)
+    after = np.flatnonzero(alone > 0)
+    lost = np.cumsum(alone[after]).tolist()
+    return [Slip(name, record, by) for record, by in zip(records[known[after + 1]].tolist(), lost, strict=True)]
 
 
 def _in_step(records: int, counts: Mapping[int, _Count], modules: int) -> Bools:
     result = np.ones((records, modules), dtype=bool)
     told = sorted(counts)
-    numbers = np.stack([counts[module].number for module in told], axis=1)
-    agreeing = np.sum(numbers[:, :, None] == numbers[:, None, :], axis=2)
-    # where as many agree on one trigger as on another, the one that the first of them names
-    usual = numbers[np.arange(records), np.argmax(agreeing, axis=1)]
-    result[:, told] = numbers == usual[:, None]
+    for some in blocks_of(records):
+        numbers = np.stack([counts[module].number[some] for module in told], axis=1)
+        agreeing = np.sum(numbers[:, :, None] == numbers[:, None, :], axis=2)
+        # where as many agree on one trigger as on another, the one that the first of them names
+        usual = numbers[np.arange(len(numbers)), np.argmax(agreeing, axis=1)]
+        result[some, told] = numbers == usual[:, None]
     return result
 
 

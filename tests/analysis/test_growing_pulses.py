@@ -97,4 +97,4 @@ def test_what_is_made_of_the_pulses_takes_little_for_each(monkeypatch: pytest.Mo
     monkeypatch.setattr(gate_samples, "READ_BYTES", 1 << 16)
     monkeypatch.setattr(correlation, "SPECTRA_BYTES", 1 << 16)
     few, many = 1000, 5000
-    assert (highest_bytes_after(many) - highest_bytes_after(few)) / (4 * (many - few)) < 80
+    assert (highest_bytes_after(many) - highest_bytes_after(few)) / (4 * (many - few)) < 70
