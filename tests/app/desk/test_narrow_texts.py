@@ -15,6 +15,7 @@ from PySide6.QtGui import QFont, QFontMetricsF
 from PySide6.QtWidgets import QApplication, QPushButton, QWidget
 
 from pulsewright_app.desk.filter_row import FilterRow
+from pulsewright_app.desk.help.pages import cautions_page
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.views.axes import ValueAxis
 from pulsewright_app.desk.views.canvas import Canvas
@@ -139,3 +140,12 @@ def test_the_filter_can_be_written_in_a_narrow_row_and_the_number_of_a_record_is
     assert row.count.isVisible() == (points < 18)
     assert row.only.toolTip() == row.count.text() == "all records"
     assert number.minimumSizeHint().width() >= letters.horizontalAdvance("99999") + 8
+
+
+def test_a_page_to_be_read_is_as_high_as_its_text(qtbot: Any) -> None:
+    beside_it = QWidget()
+    qtbot.addWidget(beside_it)
+    page = cautions_page(beside_it)
+    page.come_up()
+    others = page.close_button.height() + 6 * page.column.spacing() + 2 * page.told.height()
+    assert 0 <= page.height() - page.text.heightForWidth(page.text.width()) <= others
