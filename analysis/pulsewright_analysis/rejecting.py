@@ -10,7 +10,7 @@ import numpy as np
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.pulse_results import orders_of
-from pulsewright_analysis.results import Bools, Pulses
+from pulsewright_analysis.results import Bools, Ints, Pulses
 
 
 def without_rejected(pulses: Pulses, session: Session, settings: Settings) -> tuple[Pulses, Pulses]:
@@ -31,13 +31,29 @@ def without_rejected(pulses: Pulses, session: Session, settings: Settings) -> tu
         If a channel that is named is not in the session.
     """
     keep = np.ones(len(pulses), dtype=bool)
-    for record, name, sample in settings.rejected_pulses:
-        channel = session.channel_index(name)
-        start, stop = np.searchsorted(pulses.record, [record, record + 1])
-        here = slice(int(start), int(stop))
-        around = (pulses.first_sample[here] <= sample) & (sample <= pulses.last_sample[here])
-        keep[here] &= ~(around & (pulses.channel[here] == channel))
+    keep[_around(pulses, *_places(session, settings))] = False
     return (pulses, _kept(pulses, ~keep)) if np.all(keep) else (_kept(pulses, keep), _kept(pulses, ~keep))
+
+
+def _places(session: Session, settings: Settings) -> tuple[Ints, Ints, Ints]:
+    """Return record, channel and sample of each place where a person rejected what is found."""
+    channels = {name: session.channel_index(name) for name in {name for _, name, _ in settings.rejected_pulses}}
+    places = [(record, channels[name], sample) for record, name, sample in settings.rejected_pulses]
+    record, channel, sample = np.array(places, dtype=np.int64).reshape(-1, 3).T
+    return record, channel, sample
+
+
+def _around(pulses: Pulses, record: Ints, channel: Ints, sample: Ints) -> Ints:
+    """Return the pulses that some places lie in; of all places together, as there may be very many."""
+    row = 1 + max(pulses.channel.max(initial=0), channel.max(initial=0))
+    trace, wanted = pulses.record * row + pulses.channel, record * row + channel  # rising, as pulses are sorted
+    start, stop = (np.searchsorted(trace, wanted, side) for side in ("left", "right"))
+    of_each = stop - start
+    place = np.repeat(np.arange(len(wanted)), of_each)
+    pulse = np.arange(of_each.sum()) - np.repeat(np.cumsum(of_each) - of_each, of_each) + start[place]
+    at = sample[place]
+    inside: Ints = pulse[(pulses.first_sample[pulse] <= at) & (at <= pulses.last_sample[pulse])]
+    return inside
 
 
 def _kept(pulses: Pulses, keep: Bools) -> Pulses:

@@ -91,7 +91,9 @@ def _print(results: ResultsFile, done: Done, counted: dict[str, dict[str, int]],
     from pulsewright_app.wording import count
 
     out = page()
-    told = [f"{count(done.measured + done.failed, 'session')} done", f"{done.unchanged} as before"]
+    told = [f"{count(done.measured, 'session')} measured"]
+    told += [f"{done.failed} could not be"] if done.failed else []
+    told += [f"{done.unchanged} as before"] if done.unchanged else []
     told += [f"{done.gone} no longer there"] if done.gone else []
     out.print(f"{to}: {', '.join(told)}.", style="bold")
     if counted:
@@ -103,7 +105,8 @@ def _print(results: ResultsFile, done: Done, counted: dict[str, dict[str, int]],
         out.print()
         out.print(f"{count(len(failed), 'session')} could not be measured:")
         for session, reason in failed:
-            out.print(f"  {reason if reason.startswith(Path(session).name) else f'{session}: {reason}'}")
+            # two folders may hold a file of the same name
+            out.print(f"  {session}: {reason.removeprefix(f'{Path(session).name}: ')}", soft_wrap=True)
 
 
 def _exit_code(counted: dict[str, dict[str, int]], failed: bool) -> int:

@@ -297,7 +297,7 @@ def _pulse_list(name: str, raw: Any) -> tuple[tuple[int, str, int], ...]:
     if set(map(type, raw)) == {tuple} and set(map(len, raw)) == {3}:  # there may be very many
         records, names, samples = zip(*raw, strict=True)
         if _all_whole(records) and _all_whole(samples) and all(_is_name(one) for one in set(names)):
-            return tuple(sorted(set(raw)))
+            return tuple(dict.fromkeys(sorted(raw)))  # they are in order, or nearly so: a set would mix them up
     pulses = set()
     for part in raw:
         if not isinstance(part, list | tuple) or len(part) != 3:

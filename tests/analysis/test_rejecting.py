@@ -13,6 +13,7 @@ from pulsewright.review import RejectedPulse, Review
 from pulsewright.settings import Settings, layered
 from pulsewright_analysis.assessment import assess
 from pulsewright_analysis.findings import measure
+from pulsewright_analysis.rejecting import without_rejected
 
 MakeTank = Callable[..., Session]
 
@@ -83,3 +84,29 @@ def test_a_channel_that_is_not_there_is_told(make_tank: MakeTank) -> None:
 def test_a_list_of_rejected_pulses_that_has_no_meaning_is_refused(raw: object) -> None:
     with pytest.raises(SettingError, match="rejected_pulses"):
         layered(review={"rejected_pulses": raw})
+
+
+def test_many_are_found_as_one_by_one(make_tank: MakeTank) -> None:
+    """Against a plain loop over pulses and places."""
+    session = make_tank([list(range(16))] * 2)
+    pulses = measure(session).pulses
+    random = np.random.default_rng(3)
+    places = {
+        (int(random.integers(0, 18)), f"H{random.integers(1, 3):02d}", int(sample))
+        for sample in random.choice(pulses.extreme_sample, 40)
+    }
+    settings = layered(review={"rejected_pulses": sorted(places)})
+    names = [channel.name for channel in session.channels]
+    gone = [
+        any(
+            (record, names[channel]) == place[:2] and first <= place[2] <= last
+            for place in places
+        )
+        for record, channel, first, last in zip(
+            pulses.record, pulses.channel, pulses.first_sample, pulses.last_sample, strict=True
+        )
+    ]  # fmt: skip
+    assert 0 < sum(gone) < len(gone)
+    kept, rejected = without_rejected(pulses, session, settings)
+    np.testing.assert_array_equal(rejected.time, pulses.time[gone])
+    np.testing.assert_array_equal(kept.time, pulses.time[np.logical_not(gone)])

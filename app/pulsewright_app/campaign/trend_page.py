@@ -3,36 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from pulsewright.atomic import replacing
 from pulsewright.errors import PulsewrightError
 from pulsewright_app.campaign.results_file import ResultsFile
-from pulsewright_app.campaign.trends import Trend, rows_of, trends_of
-from pulsewright_app.evidence.drawing import (
-    MOST_BARS,
-    Limits,
-    axis_text,
-    draw_limits,
-    drawn,
-    error_bars,
-    in_reach,
-    points,
-    record_axis,
-)
+from pulsewright_app.campaign.trend_figure import figure_of
+from pulsewright_app.campaign.trends import in_time, rows_of, trends_of
 from pulsewright_app.evidence.numbers import readable
 from pulsewright_app.evidence.words import CAUTIONS
-from pulsewright_app.figures_axes import scaled_axis
-from pulsewright_app.theme import LIGHT, VERDICT_SHAPES, Verdict
+from pulsewright_app.theme import LIGHT, VERDICT_SHAPES
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-HEIGHT_MM = 52.0
-MARKS: dict[Verdict, str] = {"holds": "o", "fails": "^", "undecided": "D"}
-"""Matplotlib's names for the shapes of `VERDICT_SHAPES`."""
+_OF_THE_PAGE = (
+    "The page speaks of the sessions that it lists, each as its file was when it was measured. The results file names "
+    "the SHA-256 of each."
+)
+"""In place of the last of `CAUTIONS`, which is about the sheet of one session."""
 
 
 def write_trend_page(results: ResultsFile, path: Path, title: str) -> None:
@@ -69,38 +54,9 @@ def trend_page(results: ResultsFile, title: str) -> str:
     )
     # numbers stay in one line with their units; hidden letters of file names are shown
     environment.finalize = lambda value: readable(value) if type(value) is str else value
-    figures = [figure_of(trend, number) for number, trend in enumerate(trends, start=1)]
+    figures = [figure_of(trend, number, len(rows)) for number, trend in enumerate(trends, start=1)]
     return environment.get_template("trends.html.jinja").render(
         title=title, rows=rows, trends=list(zip(trends, figures, strict=True)), shapes=VERDICT_SHAPES, colours=LIGHT,
-        cautions=CAUTIONS,
+        by_time=in_time(rows), failed=sum(row.failed for row in rows),
+        cautions=(*CAUTIONS[:2], _OF_THE_PAGE),
     )  # fmt: skip
-
-
-def figure_of(trend: Trend, number: int) -> str:
-    """Return a claim's values over the sessions with their 95 % intervals and the limit; empty where there are none."""
-    measured = trend.measured
-    if not measured:
-        return ""
-    values, low, high = (np.array([getattr(p, name) for p in measured], float) for name in ("value", "low", "high"))
-    x = np.array([p.row.number for p in measured], float)
-    axis = scaled_axis("Seen", trend.unit, np.concatenate((low, high)))
-
-    def draw(figure: Figure) -> None:
-        axes = figure.subplots()
-        if len(x) <= MOST_BARS:
-            error_bars(axes, x, values * axis.factor, low * axis.factor, high * axis.factor, LIGHT.muted)
-        else:
-            axes.fill_between(x, low * axis.factor, high * axis.factor, color=LIGHT.rule, linewidth=0)
-        for verdict, mark in MARKS.items():
-            chosen = np.array([p.verdict == verdict for p in measured])
-            colour = LIGHT.verdict(verdict)
-            points(
-                axes, x[chosen], values[chosen] * axis.factor, colour, shape=mark, filled=verdict != "undecided",
-                size=4.0,
-            )  # fmt: skip
-        ends = in_reach([Limits(number, trend.limit_low, trend.limit_high)], np.concatenate((low, high)))
-        draw_limits(axes, axis, [("limit", end) for _, end in ends])
-        record_axis(axes, "Session, by number")
-        axes.set_ylabel(axis_text(axis))
-
-    return drawn(number, HEIGHT_MM, draw)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Any
 
 from pulsewright.quantity import Quantity
@@ -23,8 +25,8 @@ class Row:
         From 1, in the order of the page; it stands along the axis of every figure.
     session, created, reason : str
         Its path in the campaign's folder, when it was recorded, and why it was not measured.
-    gone : bool
-        Whether it is no longer in the folder.
+    failed, gone : bool
+        Whether it could not be measured, and whether it is no longer in the folder.
     verdicts : dict of str to str
         What each claim came to, by the claim's name.
     """
@@ -33,8 +35,23 @@ class Row:
     session: str
     created: str
     reason: str
+    failed: bool
     gone: bool
     verdicts: dict[str, str]
+
+    @property
+    def instant(self) -> datetime | None:
+        """When it was recorded; None where its file does not say so in ISO 8601. What names no zone counts as UTC."""
+        try:
+            told = datetime.fromisoformat(self.created)
+        except ValueError:
+            return None
+        return told if told.tzinfo else told.replace(tzinfo=UTC)
+
+    @property
+    def recorded(self) -> str:
+        """When it was recorded, as a person reads it."""
+        return self.created if self.instant is None else self.created.replace("T", " ").replace("+00:00", " UTC")
 
 
 @dataclass(frozen=True)
@@ -97,22 +114,30 @@ class Trend:
 
 
 def rows_of(results: ResultsFile) -> tuple[Row, ...]:
-    """Return the sessions by when they were recorded, or by path where one of them does not say."""
+    """Return the sessions by when they were recorded, or by path where one that was measured does not say."""
     columns, found = results.rows("sessions")
-    sessions = [dict(zip(columns, row, strict=True)) for row in found]
     verdicts = _verdicts(results)
-    if all(session["created"] for session in sessions if session["state"] == "measured"):
-        sessions.sort(key=lambda s: (s["created"] == "", s["created"], s["session"]))
-    return tuple(
-        Row(
-            number,
-            s["session"],
-            s["created"],
-            s["reason"],
-            bool(s["gone"]),
-            {v["claim"]: v["verdict"] for v in verdicts.get(s["session"], ())},
-        )
-        for number, s in enumerate(sessions, start=1)
+    rows = [_row(dict(zip(columns, session, strict=True)), verdicts) for session in found]
+    if in_time(rows):
+        last = datetime.max.replace(tzinfo=UTC)  # of those that could not be measured it is not known
+        rows.sort(key=lambda row: (row.instant or last, row.session))
+    return tuple(replace(row, number=number) for number, row in enumerate(rows, start=1))
+
+
+def in_time(rows: Sequence[Row]) -> bool:
+    """Say whether every session that was measured says when it was recorded."""
+    return all(row.instant is not None for row in rows if not row.failed)
+
+
+def _row(session: dict[str, Any], verdicts: dict[str, list[dict[str, Any]]]) -> Row:
+    return Row(
+        0,
+        session["session"],
+        session["created"],
+        session["reason"],
+        session["state"] == "failed",
+        bool(session["gone"]),
+        {v["claim"]: v["verdict"] for v in verdicts.get(session["session"], ())},
     )
 
 

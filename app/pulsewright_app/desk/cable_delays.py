@@ -20,7 +20,7 @@ def delay_origin(document: Document, channel: int) -> Origin:
     if session is None:
         return "default"
     try:
-        return document.measuring_settings().delay_origin(session.channels[channel].name)
+        return document.plain_settings().delay_origin(session.channels[channel].name)
     except PulsewrightError:  # told where the settings are measured by
         return "default"
 

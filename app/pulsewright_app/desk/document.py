@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from operator import is_
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from pulsewright.claims_text import WrittenClaims, look_at
 from pulsewright.errors import PulsewrightError
 from pulsewright.review import SheetView
 from pulsewright.session import Session
-from pulsewright.settings import Settings, layered, parse_setting
+from pulsewright.settings import Origin, Settings, layered, parse_setting
 from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.pair_edits import PairEdits
 from pulsewright_app.desk.record_edits import RecordEdits
@@ -43,7 +44,7 @@ class Document(PairEdits, RecordEdits):
         self._written: tuple[str, WrittenClaims] = ("", WrittenClaims())
         self._announced_settings: Mapping[str, Any] = {}
         self._combined: tuple[tuple[Any, ...], Mapping[str, Any], Settings] | None = None
-        """What the settings were last combined from, and what came out: cells of tables ask again and again."""
+        """What the plain settings were last combined from, and what came out: cells of tables ask again and again."""
         self.claims_text_changed.connect(self._announce_claims)
         self.settings_changed.connect(self._take_delays)  # before anybody else: they find the session as it counts
 
@@ -104,7 +105,7 @@ class Document(PairEdits, RecordEdits):
         if self._recorded is None:
             return None
         try:
-            return self._recorded.with_delays(self.measuring_settings().delays)
+            return self._recorded.with_delays(self.plain_settings().delays)
         except PulsewrightError:  # told where it is measured
             return self._recorded
 
@@ -205,9 +206,38 @@ class Document(PairEdits, RecordEdits):
         SettingError
             For a value that cannot be used.
         """
+        return self.settings_to_come()()
+
+    def settings_to_come(self) -> Callable[[], Settings]:
+        """Return what makes `measuring_settings` as they are now, on any thread: very many pulses may be rejected.
+
+        Raises
+        ------
+        SettingError
+            For a value that cannot be used; what is returned raises nothing.
+        """
+        plain, rejected = self.plain_settings(), self._now.rejected
+        if self._session is None or not rejected or plain.origin("rejected_pulses") == "option":
+            return lambda: plain
+        names = [channel.name for channel in self._session.channels]
+        origins: dict[str, Origin] = {**plain.origins, "rejected_pulses": "review"}
+        return lambda: replace(
+            plain,
+            rejected_pulses=tuple(sorted((record, names[c], sample) for record, c, sample in rejected)),
+            origins=origins,
+        )
+
+    def plain_settings(self) -> Settings:
+        """Return the same less the pulses that were rejected here, for whoever asks on the window's thread.
+
+        Raises
+        ------
+        SettingError
+            For a value that cannot be used.
+        """
         claims = self._claims_settings()
         # the pieces that count, not the whole: a flag or a marker changes no setting
-        given = (self._now.settings, self._now.left_out, self._now.rejected, self._recorded, self._option)
+        given = (self._now.settings, self._now.left_out, self._recorded, self._option)
         if self._combined is not None:
             before, claims_before, settings = self._combined
             if claims == claims_before and all(map(is_, given, before)):
@@ -220,16 +250,13 @@ class Document(PairEdits, RecordEdits):
         review = dict(self._now.settings)
         if self._now.left_out:
             review["left_out"] = tuple(sorted(self._now.left_out))
-        if self._now.rejected and self._session is not None:
-            names = [channel.name for channel in self._session.channels]
-            review["rejected_pulses"] = [(record, names[c], sample) for record, c, sample in self._now.rejected]
         return layered(option=self._option, review=review, claims=claims)
 
     @property
     def clock_ppm(self) -> float:
         """The sample clock's standard uncertainty that markers count, parts per million; 0 if it is not known."""
         try:
-            return self.measuring_settings().clock_ppm
+            return self.plain_settings().clock_ppm
         except PulsewrightError:
             return 0.0
 
@@ -237,7 +264,7 @@ class Document(PairEdits, RecordEdits):
     def scale_percent(self) -> float:
         """The standard uncertainty of a channel's scale that levels count, percent; 0 if it is not known."""
         try:
-            return self.measuring_settings().scale_percent
+            return self.plain_settings().scale_percent
         except PulsewrightError:
             return 0.0
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QHideEvent, QShowEvent
@@ -61,6 +62,7 @@ class FirstScreen(QWidget):
         )
         self.guide_button.clicked.connect(self.guide_wanted)
         self.recent = QVBoxLayout()
+        self._shown: tuple[Path, ...] = ()
         column.addLayout(self.recent)
         column.addSpacing(8)
         column.addWidget(_text("Or drop a session or recordings anywhere on this window."))
@@ -104,21 +106,24 @@ class FirstScreen(QWidget):
         self._looking.stop()
 
     def show_recent(self, recent: Sequence[RecentFile]) -> None:
-        """List the sessions that were opened last; those that are gone are left away here."""
+        """List the sessions that were opened last, those of them that are there."""
+        shown = tuple(one.path for one in recent[:MOST_SHOWN])
+        if shown == self._shown:  # a button may have the keyboard
+            return
+        self._shown = shown
         while (item := self.recent.takeAt(0)) is not None:
             widget = item.widget()
             if widget is not None:
                 widget.deleteLater()
-        there = [one for one in recent if not one.gone][:MOST_SHOWN]
-        if there:
+        if shown:
             self.recent.addWidget(_text("Opened last:"))
-        for one in there:
-            button = QPushButton(without_keys(f"{one.path.name}  ·  {one.path.parent.name or one.path.parent}"))
-            button.setAccessibleName(f"Open {one.path.name} again")
-            button.setToolTip(str(one.path))
+        for path in shown:
+            button = QPushButton(without_keys(f"{path.name}  ·  {path.parent.name or path.parent}"))
+            button.setAccessibleName(f"Open {path.name} again")
+            button.setToolTip(str(path))
             button.setFlat(True)
             button.setStyleSheet("text-align: left; padding: 3px 6px;")
-            button.clicked.connect(lambda _=False, path=one.path: self.recent_wanted.emit(path))
+            button.clicked.connect(lambda _=False, path=path: self.recent_wanted.emit(path))
             self.recent.addWidget(button)
 
     def _choice(self, column: QVBoxLayout, title: str, about: str) -> QPushButton:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
 
@@ -12,6 +12,7 @@ from pulsewright.errors import PulsewrightError, SettingError
 from pulsewright.session import Session
 from pulsewright.settings import Settings
 from pulsewright_analysis.results import Findings
+from pulsewright_app.desk.additions import PulsePlace
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.memory import loading
 from pulsewright_app.desk.results import Results, named
@@ -62,8 +63,8 @@ class Measuring(QObject):
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
         self._settle.timeout.connect(self.start)
-        self._measured: tuple[Session, Settings] | None = None
-        """What was measured last, or is being measured, and by which settings."""
+        self._measured: tuple[Session, Settings, Mapping[PulsePlace, str]] | None = None
+        """What was measured last, or is being measured, by which settings and without which pulses."""
         document.session_changed.connect(self._session_changed)
         document.settings_changed.connect(self._settings_changed)
         document.left_out_changed.connect(self._settings_changed)
@@ -91,9 +92,11 @@ class Measuring(QObject):
         """Return whether the session is being measured by just the settings that count now."""
         if self._measured is None or self._settle.isActive() or not self._results.busy:
             return False
-        session, settings = self._measured
+        session, settings, rejected = self._measured
+        document = self._document
         with suppress(PulsewrightError):
-            return session is self._document.session and settings == self._document.measuring_settings()
+            same = session is document.session and rejected is document.rejected
+            return same and settings == document.plain_settings()
         return False
 
     def start(self) -> None:
@@ -105,15 +108,15 @@ class Measuring(QObject):
         self._in_parts(self._results.start)  # every number is shown as out of date
         generation = self._results.generation
         try:
-            settings = self._document.measuring_settings()
+            plain, settings = self._document.plain_settings(), self._document.settings_to_come()
         except PulsewrightError as error:
             self._results.fail(generation, error.sentence)
             return
-        self._measured = (session, settings)
+        self._measured = (session, plain, self._document.rejected)
         results, in_parts = self._results, self._in_parts
         self._background.start(
             _KEY,
-            lambda job: _measure(session, settings, digest, job),
+            lambda job: _measure(session, settings(), digest, job),
             lambda findings: self._finish(generation, findings),
             lambda sentence: results.fail(generation, sentence),
             lambda fraction, text: results.advance(generation, fraction, text),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
@@ -17,6 +19,12 @@ from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.views.view import View as ViewWidget
 from pulsewright_app.desk.yielding_row import YieldingRow
 
+_BUILT: dict[View, Callable[[Desk], ViewWidget]] = {
+    "single": SingleView,
+    "stacked": StackedView,
+    "afterglow": AfterglowView,
+    "map": MapView,
+}
 _NOTHING_POINTED = "Point at the plot or the rail to read time and value."
 
 
@@ -25,13 +33,8 @@ class Middle(QWidget):
 
     def __init__(self, desk: Desk, actions: dict[str, QAction], parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._viewing = desk.viewing
-        self.views: dict[View, ViewWidget] = {
-            "single": SingleView(desk),
-            "stacked": StackedView(desk),
-            "afterglow": AfterglowView(desk),
-            "map": MapView(desk),
-        }
+        self._desk, self._viewing = desk, desk.viewing
+        self._views: dict[View, ViewWidget] = {}
         self.pages = QStackedWidget()
         self.pointer = NarrowLabel(_NOTHING_POINTED)
         self.pointer.setAccessibleName("Under the pointer")
@@ -43,14 +46,11 @@ class Middle(QWidget):
         self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions, desk.measured)
         self.rail_row.pointed.connect(self._point)
         self.rail_row.given_up.connect(lambda: self.view.canvas.setFocus())
-        for name in VIEWS:
-            view = self.views[name]
-            self.pages.addWidget(view)
-            view.pointed.connect(lambda text, view=view: self._view_pointed(view, text))
-            view.told.connect(self.told.setText)
         self._lay_out(actions)
         desk.viewing.view_changed.connect(self._show_view)
         desk.document.session_changed.connect(lambda: self.told.setText(""))
+        # not before: what it loads would keep the first picture of a session waiting
+        desk.data.extents_arrived.connect(self._look_over_long_records)
         desk.viewing.channel_changed.connect(lambda: self.told.setText(""))
         self._show_view()
 
@@ -91,7 +91,21 @@ class Middle(QWidget):
     @property
     def view(self) -> ViewWidget:
         """The view that is shown."""
-        return self.views[self._viewing.view]
+        return self.view_named(self._viewing.view)
+
+    def view_named(self, name: View) -> ViewWidget:
+        """Return a view, built when it is first asked for: a desk that is started shows one of the four."""
+        if name not in self._views:
+            view = self._views[name] = _BUILT[name](self._desk)
+            self.pages.addWidget(view)
+            view.pointed.connect(lambda text: self._view_pointed(view, text))
+            view.told.connect(self.told.setText)
+        return self._views[name]
+
+    def _look_over_long_records(self) -> None:
+        session = self._desk.document.session
+        if session is not None:
+            self._desk.overviews.get_ready(session, self._viewing.channel)
 
     def _show_view(self) -> None:
         before = self.pages.currentWidget()

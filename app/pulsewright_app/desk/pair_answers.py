@@ -109,7 +109,7 @@ def _refused(window: DeskWindow, channel: int) -> str:
     if findings is not None and channel not in findings.channels:
         return f"{about.name} was not measured, so its base is not known, from which a threshold counts."
     try:
-        if document.measuring_settings().origin("threshold") == "option":
+        if document.plain_settings().origin("threshold") == "option":
             return "The desk cannot change the threshold: it was given as --threshold, which counts first."
     except PulsewrightError as error:
         return error.sentence

@@ -114,7 +114,7 @@ class References(QObject):
 
     def _left_out(self) -> frozenset[int]:
         try:
-            return frozenset(self._document.measuring_settings().left_out)
+            return frozenset(self._document.plain_settings().left_out)
         except PulsewrightError:  # told where the settings are measured by
             return frozenset(self._document.left_out)
 

@@ -13,7 +13,6 @@ from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from pulsewright.errors import PulsewrightError
 from pulsewright.review import Review
 from pulsewright_app.desk.additions import Additions
 from pulsewright_app.desk.document import Document
@@ -29,6 +28,8 @@ _SOON_MS = 1000
 """A change is on disk after about this long, however many more follow it."""
 _AGAIN_MS = 5000
 """What could not be saved is tried again after this long."""
+_MOMENT_S = 0.05
+"""How long the window stands still for the saving of what leaves the desk."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,16 @@ class _Standing:
         """Return the review itself; on any thread, as this takes long where many records are marked."""
         more = (self.sha256, opened.places.quick_digest)
         return review_of(self.additions, self.hidden, opened.kept, opened.session, *more)
+
+
+@dataclass(frozen=True)
+class _Leaving:
+    """Who waits for the session to be let go of: what is done then, and what where it stays."""
+
+    then: Callable[[], object]
+    otherwise: Callable[[], object]
+    told: bool = False
+    """Whether the bar says that it is being saved."""
 
 
 class Reviewing(QObject):
@@ -67,6 +78,9 @@ class Reviewing(QObject):
         self._warned = False
         self._failure = ""
         """Why the last saving failed; empty if it did not."""
+        self._given_up: _Standing | None = None
+        """What could not be saved, and was given up."""
+        self._leaving: _Leaving | None = None
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.setInterval(_SOON_MS)
@@ -142,7 +156,8 @@ class Reviewing(QObject):
     def _session_changed(self) -> None:
         self._timer.stop()
         self._again.stop()
-        self._saved, self._warned, self._failure = None, False, ""
+        self._end_leaving(False)
+        self._saved, self._warned, self._failure, self._given_up = None, False, "", None
         if self._opened is not None and self._opened.session is not self._document.recorded:
             self._opened.lock.release()
             self._opened = None
@@ -176,49 +191,90 @@ class Reviewing(QObject):
         standing, opened = self._unsaved(), self._opened
         if standing is None or opened is None:
             self._again.stop()
-            return
+        else:
+            self._save(standing, opened)
+
+    def _save(self, standing: _Standing, opened: Opened) -> None:
+        """Have it saved in the background; what was let go of before it was saved is told when it is."""
         places, version = opened.places, opened.places.next_version()
 
         def done(sentence: str) -> None:
             if self._opened is opened:
                 self._saved, self._written, self._warned, self._failure = standing, True, False, ""
                 self._again.stop()
-                if sentence:
+                if sentence or (self._leaving is not None and self._leaving.told):
                     self.told.emit(sentence)
                 if self._unsaved() is not None:
                     self._changed()
+                self._end_leaving(True)
 
         def failed(sentence: str) -> None:
-            if self._opened is opened:
-                if sentence != self._failure:  # it is told once, and tried again until it goes
-                    self.told.emit(sentence)
-                self._failure = sentence
-                self._again.start()
+            if self._opened is not opened:
+                return
+            if self._leaving is not None:
+                self._fail_to_leave(sentence, standing)
+                return
+            if sentence != self._failure:  # it is told once, and tried again until it goes
+                self.told.emit(sentence)
+            self._failure = sentence
+            self._again.start()
 
         self._background.start(_KEY, lambda _: places.save(standing.review(opened), version), done, failed, urgent=True)
 
-    def let_go(self) -> bool:
+    def let_go(self, then: Callable[[], object], otherwise: Callable[[], object] = lambda: None) -> bool:
         """Save what is not saved yet, as the session is about to leave the desk.
+
+        Very much takes longer to save than a window may stand still, and so does a folder that does not answer.
+
+        Parameters
+        ----------
+        then : callable
+            Called where it is saved later than in a moment: whoever asked may ask again.
+        otherwise : callable
+            Called where the session stays: it cannot be saved, or somebody else asked to let it go.
 
         Returns
         -------
         bool
-            False if it cannot be saved anywhere: the bar says why. Asked once more, it tries again and then gives up.
+            Whether nothing is left to be saved. Where it cannot be saved anywhere, the bar says why; asked once more,
+            it tries again and then gives up.
         """
         self._timer.stop()
+        self._end_leaving(False)
         standing, opened = self._unsaved(), self._opened
-        if standing is None or opened is None:
+        if standing is None or opened is None or standing == self._given_up:
             return True
-        try:
-            opened.places.save(standing.review(opened), opened.places.next_version())
-        except PulsewrightError as error:
-            if self._warned:
-                return True
-            self._warned = True
-            self.told.emit(f"{error.sentence} Close it once more to give up what you added.")
-            return False
-        self._saved, self._warned = standing, False
-        return True
+        answer: list[bool] = []
+        self._leaving = _Leaving(lambda: answer.append(True), lambda: answer.append(False))
+        self._save(standing, opened)
+        self._background.hand_over_soon(_KEY, _MOMENT_S)
+        if answer:
+            if not answer[0]:
+                otherwise()
+            return answer[0]
+        self._leaving = _Leaving(then, otherwise, told=True)
+        self.told.emit(f"What you added to {opened.path.name} is being saved; it closes as soon as that is done.")
+        return False
+
+    def _end_leaving(self, saved: bool) -> None:
+        """Tell whoever waits for the session to be let go of that it is, or that it stays."""
+        leaving = self._leaving
+        if leaving is not None and saved and self._unsaved() is not None:
+            self._save_soon()  # more was added meanwhile
+        elif leaving is not None:
+            self._leaving = None
+            (leaving.then if saved else leaving.otherwise)()
+
+    def _fail_to_leave(self, sentence: str, standing: _Standing) -> None:
+        if self._warned:
+            self._given_up = standing
+            leaving, self._leaving = self._leaving, None
+            if leaving is not None:
+                leaving.then()
+            return
+        self._warned = True
+        self.told.emit(f"{sentence} Close it once more to give up what you added.")
+        self._end_leaving(False)
 
     def leave(self) -> None:
         """Take the desk's mark off the session, as the window is closed."""

@@ -44,7 +44,7 @@ class SpanToldOf:
 def span_of(document: Document, name: SpanName) -> SpanToldOf:
     """Return the span that counts now."""
     try:
-        settings = document.measuring_settings()
+        settings = document.plain_settings()
     except PulsewrightError:  # told where the settings are measured by
         return SpanToldOf(None, "default")
     return SpanToldOf(getattr(settings, name), settings.origin(name))

@@ -44,6 +44,7 @@ from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.message_bar import MessageBar
 from pulsewright_app.desk.middle import Middle
 from pulsewright_app.desk.opening import Opened
+from pulsewright_app.desk.overviews import Overviews
 from pulsewright_app.desk.panels.channels import ChannelsPanel
 from pulsewright_app.desk.panels.dock_title import DockTitle
 from pulsewright_app.desk.panels.findings import FindingsPanel
@@ -123,7 +124,8 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.message_bar = MessageBar()
         self.first_screen = FirstScreen()
         self.measured = MeasuredTable(self.document, self.viewing, self.results)
-        desk = Desk(self.document, self.viewing, self.results, self.data, self.background, self.measured)
+        overviews = Overviews(self.document, self.background, self.viewing.tell)
+        desk = Desk(self.document, self.viewing, self.results, self.data, self.background, self.measured, overviews)
         self.middle = Middle(desk, self.actions_by_name)
         self.pages = QStackedWidget()
         self.pages.addWidget(self.first_screen)
@@ -206,7 +208,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.first_screen.sample_wanted.connect(self.open_sample)
         self.first_screen.guide_wanted.connect(self.show_guide)
         self.first_screen.recent_wanted.connect(self.open_path)
-        self.first_screen.show_recent(self.manners.habits.recent)
+        self.manners.show_recent()
         for signal in (
             document.history_changed, viewing.view_changed, viewing.record_changed, viewing.playing_changed,
             viewing.shown_changed, viewing.selection_changed, viewing.options_changed, self.results.changed,
@@ -285,7 +287,10 @@ class DeskWindow(TakesFiles, QMainWindow):
             self.message_bar.tell(arrived.told)
         opened = arrived.opened
         if opened is not None:
-            self._unveiling.soon(lambda: self._put_on(opened))
+            self._put_on_soon(opened)
+
+    def _put_on_soon(self, opened: Opened) -> None:
+        self._unveiling.soon(lambda: self._put_on(opened))
 
     def _finish_typing(self) -> None:
         """Let the field that is written in, here or on a page, hand over what was typed, while it can still be kept."""
@@ -295,8 +300,10 @@ class DeskWindow(TakesFiles, QMainWindow):
 
     def _put_on(self, opened: Opened) -> None:
         self._finish_typing()
-        if self.background.closed or not self.reviewing.let_go():
+        if self.background.closed:
             opened.give_back(self.reviewing.lock)
+            return
+        if not self.reviewing.let_go(lambda: self._put_on_soon(opened), lambda: opened.give_back(self.reviewing.lock)):
             return
         if opened.lock is self.reviewing.lock and opened.places.overtaken:
             opened.give_back(self.reviewing.lock)  # something was added here while the same session was opened
@@ -330,7 +337,7 @@ class DeskWindow(TakesFiles, QMainWindow):
     def close_session(self) -> None:
         """Go back to the first screen."""
         self._finish_typing()
-        if not self.reviewing.let_go():
+        if not self.reviewing.let_go(self.close_session):
             return
         self.background.cancel_all()
         self.document.open(None)
@@ -419,7 +426,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         """Save what was added, end the background work and give the file back."""
         self.viewing.play(False)
         self._finish_typing()
-        if not (self.saving.let_go() and self.reviewing.let_go()):
+        if not (self.saving.let_go() and self.reviewing.let_go(self.close)):
             event.ignore()
             return
         for page in self.findChildren(QDialog):  # a page beside the desk goes with it

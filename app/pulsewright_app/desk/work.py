@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QCoreApplication, QEvent, QObject, Signal
 
 from pulsewright.errors import PulsewrightError
 from pulsewright.file_blocks import ChunkedSource
@@ -53,6 +53,7 @@ class Job:
         self._last_progress = 0.0
         self.on_progress: Progress | None = None
         self.on_part: Callable[[Any], None] | None = None
+        self.future: Future[None] | None = None
         self._parts: deque[Any] = deque(maxlen=1)  # of those that nobody has taken yet, the newest counts
         self._begun, self._last_part = time.monotonic(), -math.inf
 
@@ -158,7 +159,15 @@ class Background(QObject):
         self._futures = {future for future in self._futures if not future.done()}
         pool = self._urgent if urgent else self._pictures if picture else self._pool
         drawing = thread.drawing if picture else nullcontext
-        self._futures.add(pool.submit(self._run, job, work, done, failed, drawing))
+        job.future = pool.submit(self._run, job, work, done, failed, drawing)
+        self._futures.add(job.future)
+
+    def hand_over_soon(self, key: str, seconds: float) -> None:
+        """Wait for the job of that key, no longer than so many seconds, and hand over what has come of it by then."""
+        job = self._jobs.get(key)
+        if job is not None and job.future is not None:
+            wait((job.future,), seconds)
+            QCoreApplication.sendPostedEvents(self, QEvent.Type.MetaCall.value)
 
     def _run(
         self,

@@ -90,7 +90,7 @@ def test_a_broken_session_is_a_row_with_its_reason(runs, claims, tmp_path):
     assert sorted(rows) == ["a night.h5", "march/clean.h5", "march/faults.h5", "slip.h5"]
     assert rows["a night.h5"]["state"] == "failed"
     assert "is not HDF5" in rows["a night.h5"]["reason"]
-    assert "is not HDF5" in run.output
+    assert "\n  a night.h5: is not HDF5" in run.output
     assert [row["state"] for row in rows.values()].count("measured") == 3
 
 
@@ -179,7 +179,9 @@ def test_trend_page_and_tables(runs, claims, tmp_path):
     for verdict in verdicts:
         assert verdict["claim"] in text
     figures = sum(tag == "figure" for tag, _ in parsed.tags)
-    assert figures == len({v["claim"] for v in verdicts if v["value"] is not None})
+    assert figures == len({v["claim"] for v in verdicts})
+    assert "3 sessions, in the order in which they were recorded" in text
+    assert "one session" not in text  # that is said of an evidence sheet
     cells = (folder / "sessions.csv").read_text(encoding="utf-8").splitlines()
     assert any(line.startswith("'=<b>&slip.h5,") for line in cells)
     with ResultsFile(to) as results:

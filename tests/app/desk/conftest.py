@@ -55,8 +55,9 @@ def let_settle(window: DeskWindow) -> None:
     from PySide6.QtCore import QCoreApplication, QTimer
 
     def at_rest() -> bool:
-        put_off = (timer.isActive() and timer.isSingleShot() for timer in window.findChildren(QTimer))
-        return not window.background.busy and not any(put_off)
+        if window.background.busy:
+            return False
+        return not any(timer.isActive() and timer.isSingleShot() for timer in window.findChildren(QTimer))
 
     end, quiet = time.monotonic() + LONGEST_WAIT, 0
     while quiet < 4:
@@ -130,13 +131,17 @@ def compiled() -> None:
 
 @pytest.fixture
 def short_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the desk wait only briefly for a person's next change: every change of a test would cost up to a second."""
+    """Let the desk wait only briefly for a person's next change: every change of a test would cost up to a second.
+
+    For what is saved as the session leaves it waits as long as it takes: a busy machine changes nothing of a test.
+    """
     from pulsewright_app.desk import first_screen, judging, measuring, reviewing
 
     monkeypatch.setattr(first_screen, "_LOOKING_MS", 30)
     monkeypatch.setattr(judging, "_SETTLE_MS", 10)
     monkeypatch.setattr(measuring, "_SETTLE_MS", 25)
     monkeypatch.setattr(reviewing, "_SOON_MS", 50)
+    monkeypatch.setattr(reviewing, "_MOMENT_S", LONGEST_WAIT)
 
 
 @pytest.fixture

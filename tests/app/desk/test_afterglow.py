@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
-from PySide6.QtCore import QPointF, Qt
+from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QTextDocument
 from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QListView, QWidget
 
@@ -146,6 +147,22 @@ def test_without_a_reference_pulse_it_says_so(glowing: DeskWindow, qtbot: Any, s
     assert "aligned by trigger: no reference pulse is set" in labelled(glowing, CAPTION)
 
 
+def test_ink_by_the_count_or_by_its_logarithm(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    """Few records have more ink by the logarithm than by the count itself; the densest spot has all of it."""
+
+    def darkest(time: float, height: float) -> int:
+        image, spot = picture(glowing), at(glowing, time, height)
+        return min(image.pixelColor(spot.x() + x, spot.y() + y).lightness() for x in range(-2, 3) for y in range(-2, 3))
+
+    tick = control(glowing, QCheckBox, "Ink follows the logarithm of the count")
+    assert tick.isChecked()
+    few, many = darkest(40e-6, 0.895), darkest(150e-6, 0.0)
+    qtbot.mouseClick(tick, LEFT, pos=QPoint(8, tick.height() // 2))
+    settle(glowing)
+    assert darkest(40e-6, 0.895) > few + 10
+    assert abs(darkest(150e-6, 0.0) - many) <= 2
+
+
 def test_older_records_fade(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
     def darkest(time: float) -> int:
         image, spot = picture(glowing), at(glowing, time, 0.7)
@@ -177,6 +194,9 @@ def test_the_mean_runs_through_the_base(glowing: DeskWindow, qtbot: Any, settle:
     middle = canvas_of(glowing).y_of(0.0)
     assert mean_rows()
     assert max(abs(y - middle) for y in mean_rows()) < 8
+    caption = labelled(glowing, "What the Afterglow view shows")
+    for colour, word in ((LIGHT.ink, "mean  "), (LIGHT.muted, "mean ± s")):
+        assert re.search(f"color:{colour}'>(<b>━</b>|─)</span>&nbsp;{word}", caption)
 
 
 def test_a_spot_lists_its_records_and_steps_through_just_them(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:

@@ -387,3 +387,20 @@ def test_what_a_pair_of_levels_says_hides_no_pulse(plot: DeskWindow, settle: Set
     seen = {(x, y) for x, y in before if y not in rows and x < arrow}
     assert len({y for _, y in seen}) > 100
     assert seen <= inked(plot, LIGHT.channel(0))
+
+
+def test_in_afterglow_what_a_pair_says_hides_no_ink_and_no_marker(plot: DeskWindow, settle: Settle) -> None:
+    plot.viewing.set_view("afterglow")
+    plot.viewing.zoom_time((20e-6, 72e-6))  # the pulses stand where the words would be
+    plot.document.add_pair(58e-6, 71e-6, 1e-9, 1e-9, 0, 0)
+    settle(plot)
+    inks = LIGHT.one_ink, LIGHT.marker
+    before = [inked(plot, colour) for colour in inks]
+    plot.document.add_level_pair(PlacedLevel(0.2, 1e-3), PlacedLevel(0.6, 1e-3), 0, 0)
+    settle(plot)
+    rows = {round(canvas_of(plot).y_of(value)) + by for value in (0.2, 0.6) for by in (-1, 0, 1)}
+    arrow = canvas_of(plot).plot_rect().right() - 40
+    for colour, seen in zip(inks, before, strict=True):
+        kept = {(x, y) for x, y in seen if y not in rows and x < arrow}
+        assert len(kept) > 100
+        assert kept <= inked(plot, colour)

@@ -10,12 +10,13 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 import pyqtgraph as pg
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QFont, QFontMetricsF
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QFont, QFontMetricsF, QStandardItemModel
 from PySide6.QtWidgets import QApplication, QPushButton, QWidget
 
 from pulsewright_app.desk.filter_row import FilterRow
 from pulsewright_app.desk.help.pages import cautions_page
+from pulsewright_app.desk.panels.tables import CopyingTable, Headings
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.views.axes import ValueAxis
 from pulsewright_app.desk.views.canvas import Canvas
@@ -46,6 +47,20 @@ def test_a_narrow_caption_cuts_letters_and_not_marks(qtbot: Any, marked: str) ->
     assert (seen[0][:, :whole] == seen[1][:, :whole]).all()
     assert (seen[1][:, :whole].min(axis=2) < 100).any()
     assert (seen[0][:, 60 - more : 60] != seen[1][:, 60 - more : 60]).any()  # the sign that there is more
+
+
+def test_a_caption_goes_on_in_a_second_line_where_there_is_height_for_one(qtbot: Any) -> None:
+    caption, words = NarrowLabel(), "Record 3 of 0 … 35  ·  left out: a bubble on the plate"
+    qtbot.addWidget(caption)
+    caption.setText(words)
+    width, line = caption.fontMetrics().horizontalAdvance(words), caption.fontMetrics().lineSpacing()
+    caption.resize(round(0.7 * width), 2 * line)
+    assert len(caption.lines_shown()) == 2
+    assert " ".join(caption.lines_shown()).split() == words.split()
+    caption.resize(round(0.3 * width), 2 * line)
+    assert len(caption.lines_shown()) == 2
+    assert caption.lines_shown()[1].endswith("…")
+    assert caption.toolTip() == words
 
 
 def test_lane_names_that_would_lie_over_each_other_are_left_away_but_the_current(qtbot: Any) -> None:
@@ -83,6 +98,42 @@ def test_what_a_marker_says_ends_with_a_sign_where_the_plot_is_narrow(qtbot: Any
     assert (seen[0] == seen[1]).all()
     dark = (seen[0].max(axis=2) < 110)[round(plot.top()) + 15 : round(plot.top()) + 45]
     assert dark.any() and not dark[:, round(plot.right()) - 4 : round(plot.right())].any()
+
+
+def test_words_beside_levels_lie_on_nothing_and_leave_a_lane_that_is_too_low(qtbot: Any) -> None:
+    """Geometry alone: a line right of 400 and another between 100 and 300, traces below 120."""
+    taken, plot, lane = Taken(), QRectF(0, 0, 500, 300), QRectF(0, 60, 500, 100)
+    taken.traces = lambda box: float(box.bottom() > 120)
+    taken.add_line(QRectF(399, 0, 2, 300))
+    taken.add(QRectF(100, 60, 200, 60))
+    put = taken.beside_traces(QRectF(350, 100, 90, 16), lane, plot)
+    assert lane.contains(put) and put.bottom() <= 120
+    assert put.left() >= 300 and put.right() <= 399  # between the text and the line
+    low = QRectF(0, 110, 500, 30)
+    put = taken.beside_traces(QRectF(350, 112, 90, 16), low, plot)
+    assert plot.contains(put) and put.bottom() <= 120 and put.right() <= 399
+    taken.traces = lambda _: 1.0  # where nothing is free, words stay where they belong
+    assert taken.beside_traces(QRectF(300, 112, 90, 16), low, plot) == QRectF(300, 112, 90, 16)
+
+
+def test_a_heading_that_is_cut_is_whole_in_its_tooltip(qtbot: Any) -> None:
+    table, model = CopyingTable("Skews"), QStandardItemModel(1, 2)
+    qtbot.addWidget(table)
+    model.setHorizontalHeaderLabels(["95 % interval", "Skew"])
+    table.setModel(model)
+    model.setHeaderData(1, Qt.Orientation.Horizontal, "Against H01", Qt.ItemDataRole.ToolTipRole)
+    table.resize(400, 100)
+    table.show()
+    header = table.horizontalHeader()
+    assert isinstance(header, Headings)
+    header.setStretchLastSection(False)
+    for width, tips in ((150, ("", "Against H01")), (20, ("95 % interval", "Skew\nAgainst H01"))):
+        table.setColumnWidth(0, width)
+        table.setColumnWidth(1, width)
+        assert (header.tip(0), header.tip(1)) == tips
+    table.setColumnWidth(0, 380)
+    table.setColumnWidth(1, 150)
+    assert header.tip(1) == "Skew\nAgainst H01"  # cut by the table's edge
 
 
 @pytest.mark.parametrize("width", range(220, 460, 20))

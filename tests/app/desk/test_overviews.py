@@ -20,6 +20,7 @@ from pulsewright.session import Channel
 from pulsewright.store import write_session
 from pulsewright_analysis.overlay import Afterglow
 from pulsewright_app import glow
+from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import Settle, at, labelled, message, point
@@ -31,7 +32,11 @@ Windows = Callable[..., DeskWindow]
 
 @pytest.fixture(params=["outlined", "refined"])
 def kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, request: pytest.FixtureRequest) -> Path:
-    """The folder of what is kept, empty at first; both ways from the coarse picture to the exact one."""
+    """The folder of what is kept, empty at first; both ways from the coarse picture to the exact one.
+
+    No number is looked at here, and to measure seconds of noise takes long.
+    """
+    monkeypatch.setattr(Measuring, "start", lambda _: None)
     monkeypatch.setattr(glow, "QUICK_BYTES", 0)
     monkeypatch.setattr(glow, "REFINED_FROM", glow.OUTLINED_FROM if request.param == "refined" else 1e9)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))

@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QMenu,
     QMenuBar,
+    QSplitter,
     QTabBar,
     QTableView,
     QToolButton,
@@ -33,7 +34,7 @@ from PySide6.QtWidgets import (
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
-from .gestures import Settle, canvas_of, colours_of, pulse_of
+from .gestures import VIEWS, Settle, canvas_of, colours_of, pulse_of
 from .overflow import menus_of
 
 TEXT, MARK = 4.5, 3.0
@@ -174,18 +175,18 @@ def test_every_text_of_the_desk_stands_out_from_what_lies_behind(worked_on: Desk
     assert not weak, weak
 
 
-@pytest.mark.parametrize("view", ["single", "stacked", "afterglow", "map"])
-def test_what_is_written_at_the_axes_stands_out(worked_on: DeskWindow, settle: Settle, view: Any) -> None:
-    worked_on.viewing.set_view(view)
-    settle(worked_on)
-    canvas = canvas_of(worked_on)
-    picture, plot = colours_of(canvas.viewport().grab().toImage()), canvas.plot_rect().toAlignedRect()
-    below = labels_in(
-        picture[plot.bottom() + 10 : -1, plot.left() : plot.right()][: canvas.fontMetrics().height()], True
-    )
-    beside = labels_in(picture[plot.top() : plot.bottom(), 18 : plot.left() - 4], False)
-    assert len(below) >= 5 and len(beside) >= 8
-    assert min(below) >= TEXT and min(beside) >= TEXT
+def test_what_is_written_at_the_axes_stands_out(worked_on: DeskWindow, settle: Settle) -> None:
+    for view in VIEWS:
+        worked_on.viewing.set_view(view)
+        settle(worked_on)
+        canvas = canvas_of(worked_on)
+        picture, plot = colours_of(canvas.viewport().grab().toImage()), canvas.plot_rect().toAlignedRect()
+        below = labels_in(
+            picture[plot.bottom() + 10 : -1, plot.left() : plot.right()][: canvas.fontMetrics().height()], True
+        )
+        beside = labels_in(picture[plot.top() : plot.bottom(), 18 : plot.left() - 4], False)
+        assert len(below) >= 5 and len(beside) >= 8, view
+        assert min(below) >= TEXT and min(beside) >= TEXT, view
 
 
 def test_traces_and_signs_stand_out_in_single(worked_on: DeskWindow) -> None:
@@ -267,7 +268,7 @@ def _stands_out(light: np.ndarray, x: int) -> float:
     return float((np.minimum(*beside) >= MARK).mean())
 
 
-def test_the_rail_and_the_buttons_of_the_panels_stand_out(worked_on: DeskWindow) -> None:
+def test_the_rail_and_the_buttons_and_dividers_of_the_panels_stand_out(worked_on: DeskWindow) -> None:
     rail = worked_on.middle.rail_row.rail
     picture = colours_of(rail.grab().toImage())
     for record in (6, 9):  # where one is, and what is flagged
@@ -286,6 +287,16 @@ def test_the_rail_and_the_buttons_of_the_panels_stand_out(worked_on: DeskWindow)
         for button in buttons
     }
     assert {name: round(value, 2) for name, value in seen.items() if value < MARK} == {}
+    table = next(table for table in worked_on.findings_panel.findChildren(QTableView) if table.isVisible())
+    header = table.horizontalHeader()
+    picture = colours_of(header.viewport().grab().toImage())
+    for section in range(3):  # text stands on both sides of what is only to part it: less than a mark will do
+        edge = header.sectionViewportPosition(section) + header.sectionSize(section)
+        light = luminance(picture[4:-4, edge - 4 : edge + 3])
+        assert ratio(light[:, 3], light[:, 0]).min() > 2 and ratio(light[:, 3], light[:, -1]).min() > 2
+    splitter = worked_on.findings_panel.findChild(QSplitter)
+    handle = splitter.handle(1).geometry()
+    assert not any(splitter.widget(place).geometry().intersects(handle) for place in (0, 1))
 
 
 def test_the_entries_of_the_menus_and_their_boxes_stand_out(worked_on: DeskWindow) -> None:

@@ -35,14 +35,6 @@ class RecentFile:
     path: Path
     when: str
 
-    @property
-    def gone(self) -> bool:
-        """Whether there is no such file now."""
-        try:
-            return not self.path.is_file()
-        except OSError:
-            return True
-
 
 @dataclass(frozen=True)
 class Layout:

@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QByteArray, QObject, Qt
-from PySide6.QtGui import QFont, QGuiApplication
+from PySide6.QtGui import QAction, QFont, QGuiApplication
 from PySide6.QtWidgets import QApplication, QMenu
 
-from pulsewright_app.desk.habits.habits import Habits, Layout, RecentFile
+from pulsewright_app.desk.habits.habits import Habits, Layout
 from pulsewright_app.desk.habits.preferences import Preferences, apply
 from pulsewright_app.desk.habits.preferences_page import PreferencesPage
+from pulsewright_app.desk.habits.presence import Presence
 from pulsewright_app.desk.plain_letters import without_keys
 from pulsewright_app.desk.style import wear_again
 
@@ -36,6 +37,10 @@ class Manners(QObject):
         self._panels = ""
         """How the panels were when the last session was closed."""
         self._ever_shown = False
+        self._recent_actions: dict[Path, QAction] = {}
+        """What the menu of recent sessions holds, by their files."""
+        self._presence = Presence(self)
+        self._presence.changed.connect(self._list_recent)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._system_changed)
 
     # -- beginning and ending -------------------------------------------------------------------------------
@@ -130,17 +135,31 @@ class Manners(QObject):
     def opened(self, path: Path) -> None:
         """Remember that a session was opened."""
         self._tell(self.habits.opened(path))
-        self._window.first_screen.show_recent(self.habits.recent)
+        self.show_recent()
+
+    def show_recent(self) -> None:
+        """List the recent sessions on the first screen, those that are there, as soon as that is known."""
+        self._presence.ask(one.path for one in self.habits.recent)
+        self._list_recent()
+
+    def _list_recent(self) -> None:
+        there = [one for one in self.habits.recent if self._presence.there(one.path)]
+        self._window.first_screen.show_recent(there)
+        for number, (path, action) in enumerate(self._recent_actions.items(), start=1):
+            gone = self._presence.there(path) is False
+            text = without_keys(recent_text(path, gone))
+            action.setText(f"{'&' if number < 10 else ''}{number}  {text}")
+            action.setEnabled(not gone)
 
     def fill_recent(self, menu: QMenu, open_path: Callable[[Path], object]) -> None:
-        """Put the recent sessions into a menu, newest first; those that are gone say so."""
+        """Put the recent sessions into a menu, newest first; those that are gone say so, as soon as that is known."""
         menu.clear()
-        for number, one in enumerate(self.habits.recent, start=1):
-            action = menu.addAction(f"{'&' if number < 10 else ''}{number}  {without_keys(recent_text(one))}")
-            action.setToolTip(str(one.path))
-            action.setStatusTip(str(one.path))
-            action.setEnabled(not one.gone)
-            action.triggered.connect(lambda _=False, path=one.path: open_path(path))
+        self._recent_actions = {one.path: menu.addAction("") for one in self.habits.recent}
+        for path, action in self._recent_actions.items():
+            action.setToolTip(str(path))
+            action.setStatusTip(str(path))
+            action.triggered.connect(lambda _=False, path=path: open_path(path))
+        self.show_recent()
         if not self.habits.recent:
             menu.addAction("None yet").setEnabled(False)
             return
@@ -149,13 +168,14 @@ class Manners(QObject):
 
     def _forget(self) -> None:
         self._tell(self.habits.forget_recent())
-        self._window.first_screen.show_recent(())
+        self._recent_actions = {}
+        self._list_recent()
 
 
-def recent_text(one: RecentFile) -> str:
+def recent_text(path: Path, gone: bool) -> str:
     """Return how a recent session is called: its name and its folder, and that it is gone if it is."""
-    text = f"{one.path.name}  ·  {one.path.parent.name or one.path.parent}"
-    return f"{text}  (gone)" if one.gone else text
+    text = f"{path.name}  ·  {path.parent.name or path.parent}"
+    return f"{text}  (gone)" if gone else text
 
 
 def is_dark(preferences: Preferences) -> bool:

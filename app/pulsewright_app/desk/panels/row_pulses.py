@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import repeat
 
 import numpy as np
@@ -31,15 +31,25 @@ class RowPulses:
             first = np.flatnonzero((pulses.channel == channel) & (pulses.order == 0))
             self._sample = np.full(findings.session.records, -1, dtype=np.int64)
             self._sample[pulses.record[first]] = pulses.extreme_sample[first]
+        self._asked: tuple[Mapping[PulsePlace, str], list[int], tuple[bool, bool]] | None = None
+        """What was looked up last, and what came of it."""
 
     def to_reject(self, document: Document, records: list[int]) -> list[PulsePlace]:
         """Return the first pulses of some records, those that are rejected already left aside."""
         rejected = document.rejected
         return [place for place in self._first(records) if place not in rejected]
 
-    def any_to_reject(self, document: Document, records: list[int]) -> bool:
-        """Return whether `to_reject` would return any."""
-        return not all(map(document.rejected.__contains__, self._first(records)))
+    def offered(self, document: Document, records: list[int]) -> tuple[bool, bool]:
+        """Return whether any first pulse of some records can be rejected, and whether any pulse of them is rejected.
+
+        Looked up once for the same records and rejections: one gesture on very many of them asks several times.
+        """
+        rejected = document.rejected
+        if self._asked is None or self._asked[0] is not rejected or self._asked[1] != records:
+            to_reject = not all(map(rejected.__contains__, self._first(records)))
+            back = not to_reject and next(self._rejected(document, records), None) is not None
+            self._asked = rejected, records, (to_reject, back)
+        return self._asked[2]
 
     def _first(self, records: list[int]) -> Iterator[PulsePlace]:
         """Return the first pulses of some records."""
@@ -51,10 +61,6 @@ class RowPulses:
     def rejected(self, document: Document, records: Iterable[int]) -> list[PulsePlace]:
         """Return the pulses of some records on the channel that are rejected."""
         return list(self._rejected(document, records))
-
-    def any_rejected(self, document: Document, records: Iterable[int]) -> bool:
-        """Return whether `rejected` would return any."""
-        return next(self._rejected(document, records), None) is not None
 
     def _rejected(self, document: Document, records: Iterable[int]) -> Iterator[PulsePlace]:
         chosen = set(records) if document.rejected else set()

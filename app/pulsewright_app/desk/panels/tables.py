@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import (
     QAbstractItemModel,
     QEvent,
@@ -11,11 +13,21 @@ from PySide6.QtCore import (
     QItemSelectionModel,
     QModelIndex,
     QPersistentModelIndex,
+    QRect,
     QSize,
     Qt,
     QTimer,
 )
-from PySide6.QtGui import QFontMetrics, QGuiApplication, QKeyEvent, QKeySequence, QPainter, QPaintEvent, QPalette
+from PySide6.QtGui import (
+    QFontMetrics,
+    QGuiApplication,
+    QHelpEvent,
+    QKeyEvent,
+    QKeySequence,
+    QPainter,
+    QPaintEvent,
+    QPalette,
+)
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QApplication,
@@ -25,6 +37,7 @@ from PySide6.QtWidgets import (
     QStyleOptionHeader,
     QStyleOptionViewItem,
     QTableView,
+    QToolTip,
     QWidget,
 )
 
@@ -44,6 +57,10 @@ _SAMPLED = 12
 _MEASURED = 3
 """The longest texts of those, whose width is measured."""
 
+_IN_LINE = "\N{NO-BREAK SPACE}"
+"""Written between a heading and the side that it stands at, so that it is in line with its cells."""
+_DIVIDER = 0.6
+"""How strong the line between two headings is."""
 _ARROW_CLEAR = "\N{EN SPACE}"
 """Written after the heading that the table is sorted by: the style draws the arrow over the end of it."""
 
@@ -125,7 +142,8 @@ def _air(metrics: QFontMetrics) -> int:
 
 
 def _beside_arrow(header: QHeaderView) -> int:
-    return header.fontMetrics().horizontalAdvance(_ARROW_CLEAR) if header.isSortIndicatorShown() else 0
+    written = (_ARROW_CLEAR if header.isSortIndicatorShown() else "") + _IN_LINE
+    return header.fontMetrics().horizontalAdvance(written)
 
 
 def _sampled(rows: int, telling: Iterable[int]) -> list[int]:
@@ -134,17 +152,50 @@ def _sampled(rows: int, telling: Iterable[int]) -> list[int]:
     return sorted(spread | {row for row in telling if 0 <= row < rows})
 
 
-class _Headings(QHeaderView):
-    """Headings that the sort arrow stands beside."""
+class Headings(QHeaderView):
+    """Headings in line with their cells, that the sort arrow stands beside; one that is cut is whole in its tooltip."""
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(Qt.Orientation.Horizontal, parent)
 
     def initStyleOptionForIndex(self, option: QStyleOptionHeader, logicalIndex: int) -> None:
-        """Make room for the arrow."""
+        """Make room for the arrow, and for the air that the cells have at their sides."""
         super().initStyleOptionForIndex(option, logicalIndex)
         if self.isSortIndicatorShown() and self.sortIndicatorSection() == logicalIndex:
             option.text += _ARROW_CLEAR
+        elif option.textAlignment & Qt.AlignmentFlag.AlignRight:
+            option.text += _IN_LINE
+        if not option.textAlignment & Qt.AlignmentFlag.AlignRight:
+            option.text = _IN_LINE + option.text
+
+    def paintSection(self, painter: QPainter, rect: QRect, logicalIndex: int) -> None:
+        """Draw a heading, and what parts it from the next: the style's own line is not seen on a dark ground."""
+        painter.save()
+        super().paintSection(painter, rect, logicalIndex)
+        painter.restore()
+        if self.visualIndex(logicalIndex) < self.count() - 1:
+            ink = self.palette().color(QPalette.ColorRole.PlaceholderText)
+            ink.setAlphaF(_DIVIDER)
+            painter.setPen(ink)
+            painter.drawLine(rect.right(), rect.top() + 2, rect.right(), rect.bottom() - 2)
+
+    def viewportEvent(self, event: QEvent) -> bool:
+        """Show in the tooltip the whole of a heading that is cut by its column or by the panel's edge."""
+        if not isinstance(event, QHelpEvent) or event.type() is not QEvent.Type.ToolTip:
+            return super().viewportEvent(event)
+        section = self.logicalIndexAt(event.pos())
+        QToolTip.showText(event.globalPos(), self.tip(section) if section >= 0 else "", self)
+        return True
+
+    def tip(self, section: int) -> str:
+        """Return the tooltip of a heading: itself where it is cut, and what the model says about it."""
+        start, width = self.sectionViewportPosition(section), self.sectionSize(section)
+        cut = width < self.sectionSizeHint(section) or start < 0 or start + width > self.viewport().width()
+        told = [self._said(section, Qt.ItemDataRole.DisplayRole)] if cut else []
+        return "\n".join(filter(None, [*told, self._said(section, Qt.ItemDataRole.ToolTipRole)]))
+
+    def _said(self, section: int, role: Qt.ItemDataRole) -> str:
+        return str(self.model().headerData(section, Qt.Orientation.Horizontal, role) or "")
 
 
 class CopyingTable(QTableView):
@@ -175,7 +226,7 @@ class CopyingTable(QTableView):
         self._fit_soon.setInterval(0)
         self._fit_soon.timeout.connect(self._fit)
         self._fit_rows()
-        header = _Headings(self)
+        header = Headings(self)
         self.setHorizontalHeader(header)
         header.setSectionsClickable(True)
         header.setHighlightSections(False)
@@ -241,11 +292,18 @@ class CopyingTable(QTableView):
 
     def copied(self) -> str:
         """Return what a copy puts on the clipboard: the chosen rows, hidden columns included."""
-        rows = sorted({index.row() for index in self.selectionModel().selectedRows()})
+        rows = self.chosen_rows().tolist()
         selectable = Qt.ItemFlag.ItemIsSelectable
         model = self.model()
         every = (row for row in range(model.rowCount()) if model.index(row, 0).flags() & selectable)
         return tab_separated(model, rows or every)
+
+    def chosen_rows(self) -> NDArray[np.intp]:
+        """Return the chosen rows, in order: by the stretches of them, as there may be a hundred thousand."""
+        stretches, rows = self.selectionModel().selection(), np.zeros(self.model().rowCount(), dtype=bool)
+        for place in range(stretches.count()):
+            rows[stretches.at(place).top() : stretches.at(place).bottom() + 1] = True
+        return np.flatnonzero(rows)
 
     def copy(self) -> None:
         """Put the chosen rows on the clipboard."""

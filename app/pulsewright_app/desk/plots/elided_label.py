@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from html import escape
+from itertools import pairwise
 
 from PySide6.QtCore import QRect, QSize, Qt
-from PySide6.QtGui import QAbstractTextDocumentLayout, QPainter, QPaintEvent, QPalette, QTextCursor, QTextDocument
+from PySide6.QtGui import (
+    QAbstractTextDocumentLayout,
+    QPainter,
+    QPaintEvent,
+    QPalette,
+    QTextCursor,
+    QTextDocument,
+    QTextLayout,
+)
 from PySide6.QtWidgets import QLabel
 
 _MORE = "…"
@@ -39,7 +48,10 @@ class ElidedLabel(QLabel):
 
 
 class NarrowLabel(QLabel):
-    """A line that is cut where there is no room for all of it, so that it keeps no window wide."""
+    """A text that is cut where there is no room for all of it, so that it keeps no window wide.
+
+    Plain text takes as many lines as there is height for; one with marks in it takes one.
+    """
 
     def __init__(self, text: str = "") -> None:
         super().__init__()
@@ -48,15 +60,28 @@ class NarrowLabel(QLabel):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Draw the text, or as much of it as fits, with a sign that there is more."""
-        text, room, metrics = self.text(), self.contentsRect(), self.fontMetrics()
         if self.textFormat() is Qt.TextFormat.RichText:
-            self._draw_marked(text, room)
-            return
-        if metrics.horizontalAdvance(text) <= room.width():
+            self._draw_marked(self.text(), self.contentsRect())
+        elif self.fontMetrics().horizontalAdvance(self.text()) <= self.contentsRect().width():
             super().paintEvent(event)
-            return
-        shown = metrics.elidedText(text, Qt.TextElideMode.ElideRight, room.width())
-        QPainter(self).drawText(room, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, shown)
+        else:
+            lines = "\n".join(self.lines_shown())
+            flags = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+            QPainter(self).drawText(self.contentsRect(), flags, lines)
+
+    def lines_shown(self) -> list[str]:
+        """Return the lines that a plain text is drawn in: where they are too few, the last one is cut."""
+        room, metrics = self.contentsRect(), self.fontMetrics()
+        most = max(room.height() // metrics.lineSpacing(), 1)
+        layout = QTextLayout(self.text(), self.font())
+        starts: list[int] = []
+        layout.beginLayout()
+        while len(starts) < most and (line := layout.createLine()).isValid():
+            line.setLineWidth(room.width())
+            starts.append(line.textStart())
+        layout.endLayout()
+        lines = [self.text()[start:end].strip() for start, end in pairwise([*starts, len(self.text())])]
+        return [metrics.elidedText(line, Qt.TextElideMode.ElideRight, room.width()) for line in lines]
 
     def _draw_marked(self, text: str, room: QRect) -> None:
         """Draw a text with marks in it: its letters are cut, not its marks."""

@@ -38,6 +38,8 @@ _AIR = 0.25
 """Of a period: what a figure of gaps shows below the shortest and above the longest."""
 _LINES_FOR_MODULES = 4
 """Lines of text that fit into the height of a plot from which on it has the modules' names."""
+_LINES_FOR_NAME = 7
+"""Lines of text that fit into the height from which on the axis below has its name."""
 _LINES_FOR_TWO = 9
 """Lines of text that fit into the height from which on there is room for a second plot below the first."""
 
@@ -116,12 +118,16 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             room = max(self.width() - self._axis_width() - 20, 1)
             step = max(1, -(-len(names) * a_name // room))
             axis.setTicks([[(float(i), names[i]) for i in range(0, len(names), step)]])
+        for plot in self.ci.items:
+            plot.getAxis("bottom").showLabel(self.height() >= _LINES_FOR_NAME * metrics.height())
         if self._second is not None:
             above, below = self._second
             both = self.height() >= _LINES_FOR_TWO * metrics.height()
             below.setVisible(both)
             below.setMaximumHeight(_NO_LIMIT if both else 0)
             above.getAxis("bottom").setStyle(showValues=not both)
+            if both:  # the axis of the plot below is its own too
+                above.getAxis("bottom").showLabel(False)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Show what there is room for."""
@@ -158,7 +164,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     # -- figures --------------------------------------------------------------------------------------------
 
     def _positions(self, figure: PositionsFigure) -> None:
-        above = self._plot(0, None, figure.position_axis)
+        above = self._plot(0, figure.record_axis, figure.position_axis)
         below = self._plot(1, figure.record_axis, figure.residual_axis)
         below.setXLink(above)
         self._second = (above, below)
@@ -207,8 +213,6 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         ):
             self._points(plot, place[chosen], middle[chosen], colour, symbol, figure.place[chosen], self.channel_chosen)
         self._names = (plot.getAxis("bottom"), figure.channel)
-        if not self._zooms:  # names of channels need no word that they are
-            plot.getAxis("bottom").showLabel(False)
         plot.setXRange(-0.7, len(place) - 0.3, padding=0)
         for module, first, stop in figure.groups:
             self._module(plot, module, first, stop)
@@ -249,7 +253,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         plot.setYRange(0, 1.08 * max(float(figure.counts.max()), float(figure.curve_count.max())), padding=0)
 
     def _gaps(self, figure: TriggerGapsFigure) -> None:
-        above = self._plot(0, None, figure.gap_axis)
+        above = self._plot(0, figure.record_axis, figure.gap_axis)
         below = self._plot(1, figure.record_axis, figure.deviation_axis)
         below.setXLink(above)
         self._second = (above, below)
@@ -270,8 +274,8 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     # -- parts ----------------------------------------------------------------------------------------------
 
-    def _plot(self, row: int, below: Axis | None, beside: Axis) -> Any:
-        """Add a plot with these axes; no axis below where the next plot has it."""
+    def _plot(self, row: int, below: Axis, beside: Axis) -> Any:
+        """Add a plot with these axes."""
         plot = self.addPlot(row=row, col=0, axisItems={side: NumberAxis(side) for side in ("bottom", "left")})
         plot.setMenuEnabled(False)
         plot.hideButtons()
@@ -279,11 +283,8 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         for side, axis in (("bottom", below), ("left", beside)):
             item = plot.getAxis(side)
             item.enableAutoSIPrefix(False)
-            if axis is None:
-                item.setStyle(showValues=False)
-            else:
-                # a small figure has no room for words beside it: its title has them
-                item.setLabel(escape(axis.unit or axis.label if side == "left" and not self._zooms else axis.text))
+            # a small figure has no room for words beside it: its title has them
+            item.setLabel(escape(axis.unit or axis.label if side == "left" and not self._zooms else axis.text))
             if self._theme is not None:
                 dress(item, self._theme, self._font())
         left = plot.getAxis("left")

@@ -14,10 +14,10 @@ from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_analysis.overlay import Raster
 from pulsewright_analysis.results import Ints
-from pulsewright_app.desk.overviews import Overviews
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.glow_controls import GlowControls
-from pulsewright_app.desk.views.glow_lines import draw_current, draw_mean
+from pulsewright_app.desk.views.glow_lines import Columns, draw_current, draw_mean, lines_key
+from pulsewright_app.desk.views.glow_room import share_of_ink, share_of_lines
 from pulsewright_app.desk.views.level_layer import LevelRow
 from pulsewright_app.desk.views.passing_list import PassingList
 from pulsewright_app.desk.views.picture_view import PictureView, Publish, image_of
@@ -87,15 +87,15 @@ class AfterglowView(PictureView[_Shown]):
         self._made_for: object = None
         self._handed_over: Ints = np.zeros(0, dtype=np.int64)
         self._why_not_aligned = ""
+        self._lines: list[Columns] = []
+        """Where the mean and the current record were drawn."""
+        self._taken.traces = self._share_of
         self.controls = GlowControls(self.viewing)
         self.passing = PassingList(self.document, self.viewing, self.results)
         self._place_around_canvas()
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
-        self._overviews = Overviews(desk.document, desk.background, self.viewing.tell)
-        # not before: what it loads would keep the first picture of a session waiting
-        desk.data.extents_arrived.connect(self._get_ready)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -117,11 +117,6 @@ class AfterglowView(PictureView[_Shown]):
         self.desk.background.cancel(_FINDING)
         self.made = self._made_for = None
         self.passing.forget()
-
-    def _get_ready(self) -> None:
-        session = self.document.session
-        if session is not None:
-            self._overviews.get_ready(session, self.viewing.channel)
 
     def _drop(self) -> None:
         self.leave_off()
@@ -179,7 +174,7 @@ class AfterglowView(PictureView[_Shown]):
         known = findings is not None and findings.session.records == session.records
         if self.viewing.inks == "polarity" and findings is not None and known and channel in findings.channels:
             signs = findings.polarity.sign[:, channel]
-        overview = self._overviews.finder(session, channel)
+        overview = self.desk.overviews.finder(session, channel)
         return GlowPlan(session, channel, raster, alignment, signs, glow.half_life, glow.mean, overview)
 
     # -- accumulating ---------------------------------------------------------------------------------------
@@ -193,7 +188,7 @@ class AfterglowView(PictureView[_Shown]):
         if accumulation is None or self.making is not None:
             return
         if not len(added) and as_wanted:
-            self._overviews.prepare(accumulation.plan.session, accumulation.plan.channel)
+            self.desk.overviews.prepare(accumulation.plan.session, accumulation.plan.channel)
             return
         self._handed_over, wanted = records, len(records)
 
@@ -250,10 +245,11 @@ class AfterglowView(PictureView[_Shown]):
     def paint_above(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the mean, and the current record where the records are over each other."""
         session, shown = self.document.session, self.made
+        self._lines = []
         if session is None or shown is None or shown.plan.session is not session:
             return
         if shown.picture.mean is not None:
-            draw_mean(painter, canvas, self.theme, shown.picture.mean)
+            self._lines += draw_mean(painter, canvas, self.theme, shown.picture.mean)
         codes = self.desk.data.codes(self.viewing.record) if self._with_current else None
         if codes is None:
             return
@@ -262,7 +258,14 @@ class AfterglowView(PictureView[_Shown]):
         start = float(session.first_sample_times(self.viewing.record)[channel] - shift)
         if np.isfinite(start):
             values = codes[channel] * about.scale + about.offset
-            draw_current(painter, canvas, self.theme, values, start, session.sample_interval)
+            self._lines.append(draw_current(painter, canvas, self.theme, values, start, session.sample_interval))
+
+    def _share_of(self, box: QRectF) -> float:
+        """Return in how much of a box's width something is drawn."""
+        if self.made is None:
+            return 0.0
+        place = self.picture_rect(self.canvas, self.made)
+        return max(share_of_ink(self.made.picture, place, box), share_of_lines(self._lines, box))
 
     @property
     def _with_current(self) -> bool:
@@ -281,6 +284,8 @@ class AfterglowView(PictureView[_Shown]):
         picture = shown.picture
         if len(picture.counts) == 3:
             parts.append(self._legend(picture))
+        key = lines_key(self.theme, picture.mean is not None, self.viewing.record if self._with_current else None)
+        parts += ["  ".join(key)] if key else []
         parts.append(self._how_many(session, shown))
         parts.append(f"densest spot: {'at most ' if picture.coarse else ''}{count(picture.most, 'record')}")
         if picture.unplaced:

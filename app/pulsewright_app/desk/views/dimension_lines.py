@@ -6,8 +6,9 @@ As in a technical drawing: where the two places lie close, the arrows point inwa
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
+import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
 
@@ -20,8 +21,11 @@ _GROUND = 6.0
 _GAP = 4.0
 _SHARES = 10
 """Parts of its width in which a text may lie on something: places that differ by less are alike."""
-_STEP = 3.0
-"""Pixels from one place that is tried for a text to the next."""
+_STEP, _ROWS, _PARTS = 3.0, 60, 4
+"""From one place that is tried for a text to the next: pixels upward, but no more rows than so many, and parts of its
+width to the left."""
+_ASIDE = 4
+"""A text is as near to its place so many pixels left of it as one pixel above or below."""
 _PAGE_WIDER = 10.0
 """Pixels by which the page below a text is wider than it."""
 _EDGE = 1.0
@@ -41,8 +45,8 @@ def straight_line(painter: QPainter, canvas: Canvas, start: QPointF, end: QPoint
 
 def dimension_line(
     painter: QPainter, canvas: Canvas, ends: tuple[float, float], across: float, colour: QColor, level: bool
-) -> None:
-    """Draw the arrowed line.
+) -> QRectF:
+    """Draw the arrowed line, and return where it lies.
 
     Parameters
     ----------
@@ -72,6 +76,7 @@ def dimension_line(
     for tip, way in ((low, 1.0 if inside else -1.0), (high, -1.0 if inside else 1.0)):
         back = tip + way * ARROW
         painter.drawPolygon(QPolygonF([at(tip), at(back, -_BESIDE), at(back, _BESIDE)]))
+    return QRectF(at(low - reach, -_BESIDE), at(high + reach, _BESIDE)).normalized()
 
 
 def text_size(painter: QPainter, canvas: Canvas, text: str) -> tuple[float, float]:
@@ -93,16 +98,21 @@ class Taken:
 
     def __init__(self) -> None:
         self._boxes: list[QRectF] = []
+        self._lines: list[QRectF] = []
         self.traces: Callable[[QRectF], float] = lambda _: 0.0
         """Returns in how much of a box's width there are traces, 0 … 1."""
 
     def begin(self) -> None:
         """Forget what was written before."""
-        self._boxes = []
+        self._boxes, self._lines = [], []
 
     def add(self, box: QRectF) -> None:
-        """Keep a place free."""
+        """Keep a place free of every text."""
         self._boxes.append(box)
+
+    def add_line(self, box: QRectF) -> None:
+        """Keep a line or a sign free of texts that can be put elsewhere."""
+        self._lines.append(box)
 
     def free(self, box: QRectF, within: QRectF) -> QRectF:
         """Return the box, or where it is free the nearest left of it, above or below; where it was, if nothing is."""
@@ -114,31 +124,38 @@ class Taken:
                     return place
         return box
 
-    def beside_traces(self, box: QRectF, within: QRectF, lines: Sequence[float]) -> QRectF:
-        """Return the nearest place above, below or left of a box where it lies on no trace, level line or text.
+    def beside_traces(self, box: QRectF, lane: QRectF, plot: QRectF) -> QRectF:
+        """Return the nearest place to a box where it lies on no trace, line, sign or text: in its lane, else elsewhere.
 
-        Where there is none, that with much less of them; else the box itself.
+        Where there is none in the whole plot, that in the lane with much less of them; else the box itself.
         """
+        best, least = box, self._ink(box, self._crossed([box])[0])
+        enough = least / 2
+        for within in (lane, plot):
+            places = [place for place in _places(box, within) if not self._across(place)]
+            for place, crossed in zip(places, self._crossed(places), strict=True):
+                if crossed and within is plot:
+                    continue
+                ink = self._ink(place, crossed)
+                if ink == 0:
+                    return place
+                if ink < least and within is lane:
+                    best, least = place, ink
+        return best if least <= enough else box
 
-        def ink(place: QRectF) -> int:
-            written = sum(place.top() < line < place.bottom() for line in lines)
-            return math.ceil(_SHARES * self.traces(place)) + _SHARES * written
+    def _ink(self, box: QRectF, crossed: int) -> int:
+        """Return on how many tenths of its width a box has traces, and ten for each line or sign that it crosses."""
+        return math.ceil(_SHARES * self.traces(box)) + _SHARES * crossed
 
-        def distance(place: QRectF) -> float:
-            return abs(place.top() - box.top()) + abs(place.left() - box.left()) / 4
-
-        if ink(box) == 0:
-            return box
-        steps = math.ceil(within.height() / _STEP)
-        places = [
-            box.translated(-shift * box.width() / 2, way * step * _STEP)
-            for shift in range(4)
-            for step in range(steps + 1)
-            for way in (1, -1)
-        ]
-        places = [place for place in places if within.contains(place) and not self._across(place)]
-        best = min(places, key=lambda place: (ink(place), distance(place)), default=box)
-        return best if ink(best) <= ink(box) / 2 else box
+    def _crossed(self, boxes: list[QRectF]) -> list[int]:
+        """Return how many lines and signs each box lies on."""
+        ours, theirs = (
+            np.array([(b.left(), b.top(), b.right(), b.bottom()) for b in some]).reshape(-1, 4)
+            for some in (boxes, self._lines)
+        )
+        apart = (ours[:, None, :2] >= theirs[None, :, 2:]) | (theirs[None, :, :2] >= ours[:, None, 2:])
+        crossed: list[int] = np.count_nonzero(~apart.any(axis=2), axis=1).tolist()
+        return crossed
 
     def _across(self, box: QRectF) -> list[QRectF]:
         return [other for other in self._boxes if other.intersects(box)]
@@ -147,6 +164,17 @@ class Taken:
         """Return the box beside the leftmost of those that it would lie over."""
         edge = min((other.left() for other in self._across(box)), default=box.right() + _GAP)
         return box.translated(edge - _GAP - box.right(), 0.0)
+
+
+def _places(box: QRectF, within: QRectF) -> list[QRectF]:
+    """Return where else a box could lie, at its own place or left of it; the nearest first."""
+    step = max(_STEP, within.height() / _ROWS)
+    lefts = np.arange(box.left(), within.left(), -box.width() / _PARTS)
+    tops = np.arange(box.top() % step + step * math.floor(within.top() / step), within.bottom(), step)
+    tops = tops[(tops >= within.top()) & (tops + box.height() <= within.bottom())]
+    left, top = (axis.ravel() for axis in np.meshgrid(lefts, tops))
+    nearest = np.argsort(np.abs(top - box.top()) + np.abs(left - box.left()) / _ASIDE, kind="stable")
+    return [QRectF(left[i], top[i], box.width(), box.height()) for i in nearest]
 
 
 def text_box(

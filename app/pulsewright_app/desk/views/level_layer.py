@@ -96,7 +96,8 @@ class LevelLayer:
                 # without an edge: along a base it would hide all that lies there
                 painter.setPen(QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0))
                 painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
-            dimension_line(painter, canvas, ends, across, colour, level=False)
+                self._taken.add_line(QRectF(plot.left(), y - 1.0, plot.width(), 2.0))
+            self._taken.add_line(dimension_line(painter, canvas, ends, across, colour, level=False))
             painter.restore()
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
@@ -119,7 +120,7 @@ class LevelLayer:
         seen = [min(max(end, lane.top()), lane.bottom()) for end in ends]
         middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
         beside = QRectF(across - width - 8.0, middle - height / 2, width, height)
-        place = self._taken.beside_traces(beside, lane, ends)
+        place = self._taken.beside_traces(beside, lane, canvas.plot_rect())
         text_box(painter, canvas, place.left(), place.top(), text, self._taken)
 
 

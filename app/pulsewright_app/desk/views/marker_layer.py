@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import QPointF
+from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor, QPainter, QPen
 
 from pulsewright_app.desk.additions import MarkerPair, Which
@@ -21,6 +21,8 @@ REACH = 5.0
 """Pixels from a marker line within which the mouse takes hold of it."""
 
 _AIR = 4.0
+_OFF_TRACE = 3.0
+"""Pixels from the middle of a trace at rest to a text below it: half a dot, or half a pen and more."""
 _BETWEEN = 14.0
 """Pixels between the text of one dimension line and the line above it."""
 
@@ -79,6 +81,7 @@ class MarkerLayer:
                 is_selected = self._viewing.selected_marker == (pair.id, which)
                 pen = QPen(QColor(canvas.theme.marker), 2.0 if is_selected else 1.0)
                 straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
+                self._taken.add_line(QRectF(x - 1.0, plot.top(), 2.0, plot.height()))
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
         """Draw the dimension line of every pair, each on a row of its own, the first below what the spans write."""
@@ -104,13 +107,13 @@ class MarkerLayer:
         clear = y
         for rest in sorted(self.rests()):
             if clear - height <= rest <= clear + 2 * _AIR:
-                clear = rest + height + 1
+                clear = rest + height + _OFF_TRACE
         return clear if clear - y <= 2 * height else y
 
     def _paint_pair(self, painter: QPainter, canvas: Canvas, pair: MarkerPair, y: float, text: str) -> None:
         plot, colour = canvas.plot_rect(), QColor(canvas.theme.marker)
         left, right = sorted((canvas.x_of(pair.t1), canvas.x_of(pair.t2)))
-        dimension_line(painter, canvas, (left, right), y, colour, level=True)
+        self._taken.add_line(dimension_line(painter, canvas, (left, right), y, colour, level=True))
         if right < plot.left():
             text = f"◂ {text}"
         elif left > plot.right():

@@ -16,8 +16,10 @@ _SIZE = 5.0
 _AWAY = 5.0
 
 
-def draw_pulse(painter: QPainter, theme: Theme, x: float, y: float, polarity: int, placed: bool = True) -> None:
+def draw_pulse(painter: QPainter, theme: Theme, x: float, y: float, polarity: int, placed: bool = True) -> QRectF:
     """Draw the sign of a found pulse beyond its extreme: a triangle that points the way the pulse goes.
+
+    Returns where the sign lies.
 
     Parameters
     ----------
@@ -34,7 +36,9 @@ def draw_pulse(painter: QPainter, theme: Theme, x: float, y: float, polarity: in
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
     painter.setPen(QPen(QColor(theme.pulse if placed else theme.muted), 1.0))
     painter.setBrush(QColor(theme.pulse if placed else theme.plot))
-    painter.drawPolygon(QPolygonF([QPointF(x - _SIZE, base), QPointF(x + _SIZE, base), QPointF(x, tip)]))
+    sign = QPolygonF([QPointF(x - _SIZE, base), QPointF(x + _SIZE, base), QPointF(x, tip)])
+    painter.drawPolygon(sign)
+    return sign.boundingRect()
 
 
 def draw_clipped(painter: QPainter, theme: Theme, spots: Iterable[QPointF]) -> None:

@@ -120,8 +120,9 @@ class SingleView(View):
         return lane_window(max(len(shown), 1), self.canvas.plot_rect().height(), above, below)
 
     def _rests(self) -> list[float]:
-        """Return the pixel rows of the lanes' middles."""
-        return [self.canvas.y_of(row.base) for row in self._rows.values()] if self.viewing.lanes else []
+        """Return the pixel rows on which the lanes' traces lie at rest."""
+        drawn = [(use.trace, channel) for channel, use in self._stretches.items() if use.trace is not None]
+        return [self.rest_of(row, channel) for row, channel in drawn] if self.viewing.lanes else []
 
     def _label_axis(self, session: Session, shown: tuple[int, ...]) -> None:
         axis, theme = self.canvas.value_axis, self.theme
@@ -188,8 +189,6 @@ class SingleView(View):
         trigger = session.trigger_time[record, session.module_of[self.viewing.channel]]
         if np.isfinite(trigger):
             parts.append(f"trigger at {engineering(float(trigger), 's', 7)}")
-        if record in self.document.left_out:
-            parts.append(f"left out: {self.document.left_out[record] or 'no reason given'}")
         if not self.viewing.lanes:
             parts += self._drawn_otherwise(session, shown)
         hidden = len(session.channels) - len(shown)
@@ -204,6 +203,8 @@ class SingleView(View):
         if rejected:
             names = sorted({session.channels[c].name for c in rejected})
             parts.append(f"{count(len(rejected), 'pulse')} rejected: {', '.join(names)}")
+        if record in self.document.left_out:  # last: a reason may be long
+            parts.append(f"left out: {self.document.left_out[record] or 'no reason given'}")
         if waiting:
             parts.append("cannot be read" if self.desk.data.is_lost(record) else "being read")
         return "  ·  ".join(parts)
@@ -273,7 +274,8 @@ class SingleView(View):
             if use is None or extreme is None:
                 continue
             spot = canvas.x_of(float(found.time[i])), canvas.y_of(use.signs.height(extreme))
-            draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            sign = draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            self._taken.add_line(sign)
 
     def _found(self, session: Session) -> FoundPulses:
         """Return the pulses to mark; on one axis the signs of all channels would lie on each other."""

@@ -50,6 +50,7 @@ class StackedView(View):
         self.canvas.band_heights = False
         self.canvas.below.append(self._traces.paint)
         self._taken.traces = self._traces.share_of
+        self.markers.rests = lambda: [self.rest_of(row, self.viewing.channel) for row in self._rows.values()]
         self.count = self._slider("Records shown", "Records shown at once", (2, MOST_NEIGHBOURS))
         self.spacing = self._slider("Spacing", "Spacing of the records", (0, _WHOLE))
         self.count.valueChanged.connect(self.viewing.set_neighbours)
@@ -183,7 +184,8 @@ class StackedView(View):
             if row is None or extreme is None:
                 continue
             spot = canvas.x_of(float(found.time[i])), canvas.y_of(row.height(extreme))
-            draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            sign = draw_pulse(painter, self.theme, *spot, int(found.polarity[i]), bool(found.placed[i]))
+            self._taken.add_line(sign)
 
     def _found(self, session: Session) -> FoundPulses:
         records = np.array(list(self._rows), dtype=np.int64)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from PySide6.QtCore import QEvent, QPointF, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
 
@@ -13,6 +13,7 @@ from pulsewright.quantity import engineering
 from pulsewright.session import Session
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
+from pulsewright_app.desk.overviews import Overviews
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
@@ -25,6 +26,7 @@ from pulsewright_app.desk.views.level_hand import LevelHand
 from pulsewright_app.desk.views.level_layer import LevelLayer, LevelRow
 from pulsewright_app.desk.views.marker_hand import SNAP_REACH, MarkerHand
 from pulsewright_app.desk.views.marker_layer import MarkerLayer
+from pulsewright_app.desk.views.rows import Row
 from pulsewright_app.desk.views.span_hand import STRIP, SpanHand
 from pulsewright_app.desk.work import Background, SessionData
 from pulsewright_app.theme import Theme, theme
@@ -42,6 +44,7 @@ class Desk:
     data: SessionData
     background: Background
     measured: MeasuredTable
+    overviews: Overviews
 
 
 @dataclass(frozen=True)
@@ -115,7 +118,7 @@ class View(QWidget):
         column.addWidget(self.canvas, 1)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Give the caption a line of its own where it would be short beside the controls.
+        """Give the caption two lines beside the controls, or one of its own below them where it would be short.
 
         By the width alone, not by the text: stepping must not move the plot.
         """
@@ -123,6 +126,8 @@ class View(QWidget):
         left = self.width() - self.options.sizeHint().width()
         beside = left >= _CAPTION_LETTERS * self.fontMetrics().averageCharWidth()
         self._top.setDirection(QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom)
+        plain = self.caption.textFormat() is Qt.TextFormat.PlainText
+        self.caption.setMinimumHeight(2 * self.fontMetrics().lineSpacing() if beside and plain else 0)
 
     def _connect(self) -> None:
         viewing, document = self.viewing, self.document
@@ -263,6 +268,7 @@ class View(QWidget):
         if plot.left() <= x <= plot.right():
             pen = QPen(QColor(self.theme.trigger), 1, Qt.PenStyle.DashLine)
             straight_line(painter, canvas, QPointF(x, plot.top()), QPointF(x, plot.bottom()), pen)
+            self._taken.add_line(QRectF(x - 1.0, plot.top(), 2.0, plot.height()))
 
     def _paint_trigger_word(self, painter: QPainter, canvas: Canvas) -> None:
         """Write beside the trigger's line what it is, above the alignment span and clear of what that says.
@@ -370,6 +376,11 @@ class View(QWidget):
         if findings is None or channel not in findings.channels:
             return None
         return float(findings.levels.offset[findings.channels.index(channel)])
+
+    def rest_of(self, row: Row, channel: int) -> float:
+        """Return the pixel row on which a channel's trace lies at rest."""
+        base = self.base_of(channel)
+        return float(self.canvas.y_of(row.base if base is None else row.height(base)))
 
     def extreme_of(self, session: Session, found: FoundPulses, i: int) -> float | None:
         """Return the value at a pulse's extreme: base and amplitude, or its extreme sample where that is not known."""
