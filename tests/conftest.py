@@ -7,11 +7,13 @@ Where QtGui cannot be imported, the desk's tests skip and all others run. Where 
 from __future__ import annotations
 
 import atexit
+import functools
 import os
 import shutil
 import tempfile
 
 import pytest
+import typer.testing
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 # what a person who also uses the program has added to the samples, and chosen, must decide no test
@@ -20,6 +22,9 @@ for _folder in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
     os.environ[_folder] = _HOME
 atexit.register(shutil.rmtree, _HOME, ignore_errors=True)
 os.environ.pop("COLUMNS", None)  # pages of text are as wide as without a terminal, whoever runs the tests
+
+# built anew for every call of a test, the commands take longer than most of them take to run
+typer.testing._get_command = functools.cache(typer.testing._get_command)
 
 
 def pytest_addoption(pluginmanager: pytest.PytestPluginManager) -> None:

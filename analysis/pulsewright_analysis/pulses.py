@@ -20,6 +20,8 @@ from pulsewright_analysis.validity import PULSE_REGIONS
 
 NOISE_FACTOR = 6.0
 """The threshold is never below this many times the noise."""
+_COMPILED_AS = {"int8": "int16", "uint8": "int16", "uint16": "float64", "int32": "float64"}
+"""Types whose samples are handed over in another one that holds them all: each one more takes 15 s to compile for."""
 
 
 def measure_pulses(
@@ -134,11 +136,13 @@ def _piece_tables(session: Session, chosen: list[int], piece: Piece, levels: Lev
     total = np.sum(autocovariance[:, 1:], axis=1) / autocovariance[:, 0]
     gap = -1 if settings.min_gap is None else round(settings.min_gap * session.sample_rate)
     capacity = 4 * len(rows) * len(channels) + 64
+    codes = piece.codes.astype(_COMPILED_AS.get(piece.codes.dtype.name, piece.codes.dtype), copy=False)
+    codes.flags.writeable = False  # to the compiler, what may be written to is of another type
     while True:
         whole = np.zeros((capacity, columns.WHOLE_COLUMNS), dtype=np.int64)
         real = np.zeros((capacity, columns.REAL_COLUMNS))
         found = kernels.measure_block(
-            piece.codes,
+            codes,
             rows,
             piece.columns,
             np.array([c.scale for c in infos], dtype=np.float64),

@@ -192,7 +192,7 @@ def drawn_session(rng: np.random.Generator, delay_u: float, offset_u: float) -> 
 
 
 def test_coverage_between_modules_with_errors_that_last():
-    """400 set-ups with cables and trigger offsets drawn anew, 12 records each: the 95 % interval holds the truth.
+    """200 set-ups with cables and trigger offsets drawn anew, 12 records each: the 95 % interval holds the truth.
 
     Averaged over the records as if they were noise, the same errors would leave coverage far below.
     """
@@ -201,7 +201,7 @@ def test_coverage_between_modules_with_errors_that_last():
     settings = Settings(alignment_method="sine", delay_u=delay_u, trigger_offset_u=offset_u)
     records, in_step = np.arange(12), SimpleNamespace(in_step=np.ones((12, 2), dtype=bool), slips=())
     inside = averaged = 0
-    for _ in range(400):
+    for _ in range(200):
         session = drawn_session(rng, delay_u, offset_u)
         levels = measure_levels(session, range(4), records)
         alignment, _, _ = measure_alignment(session, range(4), records, levels, None, in_step, settings)
@@ -211,9 +211,9 @@ def test_coverage_between_modules_with_errors_that_last():
         own = skew.terms[0].u
         as_noise = math.sqrt(own**2 + (skew.u**2 - own**2) / 12)
         averaged += abs(skew.value) <= 1.96 * as_noise
-    # binomial scatter of 400 set-ups: 95 % ± 1.1 % (one standard deviation)
-    assert 0.915 < inside / 400 < 0.985
-    assert averaged / 400 < 0.6
+    # binomial scatter of 200 set-ups: 95 % ± 1.54 % (one standard deviation), as noise 60 % at most ± 3.5 %
+    assert 0.90 < inside / 200 < 0.995
+    assert averaged / 200 < 0.6
 
 
 def test_coverage_of_a_noise_whose_scale_is_known_to_two_percent():

@@ -1,18 +1,21 @@
 """The estimators of pulses, levels and lines on signals of known truth."""
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
 
 from pulsewright import Channel, Session
-from pulsewright.quantity import coverage_factor
+from pulsewright.quantity import Quantity, coverage_factor
 from pulsewright.settings import Settings, layered
 from pulsewright_analysis.findings import measure
 from pulsewright_analysis.jitter import expected_range, jitter_shape, scatter_quantity
 from pulsewright_analysis.levels import base_of, measure_levels
 from pulsewright_analysis.lines import correlated_u, fit_line
 from pulsewright_analysis.pulses import measure_pulses
+from pulsewright_analysis.results import Sequence
+from pulsewright_analysis.timing import measure_timing
 from pulsewright_analysis.validity import PULSE_REGIONS
 
 
@@ -30,20 +33,26 @@ def pulses_of(session: Session, settings: Settings | None = None):
     return measure_pulses(session, [0], records, measure_levels(session, [0], records), settings or Settings())
 
 
-@pytest.mark.parametrize("sigma", [1.3, 4.0, 12.0, 40.0])
-@pytest.mark.parametrize("ratio", [30.0, 100.0])
-@pytest.mark.parametrize("position", ["midpoint", "leading", "centroid", "peak"])
-def test_positions_keep_what_their_u_promises(sigma, ratio, position):
-    """Coverage and bias of one simulated cell; 600 records, so that 95 % is known to about 1 %.
-
-    Outside its declared region of validity an estimator must give nothing instead.
-    """
+@pytest.fixture(scope="module", params=[(sigma, ratio) for sigma in (1.3, 4.0, 12.0, 40.0) for ratio in (30.0, 100.0)])
+def cell(request: pytest.FixtureRequest) -> Any:
+    """Return σ, the ratio of signal to noise, the middles and the pulses of 600 simulated records."""
+    sigma, ratio = request.param
     rng = np.random.default_rng(int(10 * sigma + ratio))
     length = int(max(300, 24 * sigma))
     centre = length / 2 + rng.uniform(-0.5, 0.5, 600)
     clean = np.exp(-(((np.arange(length) - centre[:, None]) / sigma) ** 2) / 2)
     pulses = pulses_of(session_of(clean + rng.standard_normal(clean.shape) / ratio))
     assert len(pulses) == 600
+    return sigma, ratio, centre, pulses
+
+
+@pytest.mark.parametrize("position", ["midpoint", "leading", "centroid", "peak"])
+def test_positions_keep_what_their_u_promises(cell: Any, position: str) -> None:
+    """Coverage and bias of one simulated cell; 600 records, so that 95 % is known to about 1 %.
+
+    Outside its declared region of validity an estimator must give nothing instead.
+    """
+    sigma, ratio, centre, pulses = cell
     if not PULSE_REGIONS[position].includes(2.3548 * sigma, ratio):
         assert np.all(np.isnan(pulses.times[position]))
         return
@@ -129,12 +138,11 @@ def test_scatter_has_the_interval_of_chi_squared():
     assert scatter_quantity(1.0, 20, 0.6).value == pytest.approx(0.8)
 
 
-def walking_errors(rng: np.random.Generator, count: int, rho: float) -> np.ndarray:
-    """Return first-order autoregressive errors of unit variance."""
-    errors = np.zeros(count)
-    errors[0] = rng.standard_normal()
+def walking_errors(rng: np.random.Generator, walks: int, count: int, rho: float) -> np.ndarray:
+    """Return walks of first-order autoregressive errors of unit variance, (walks, count)."""
+    errors = rng.standard_normal((walks, count))
     for i in range(1, count):
-        errors[i] = rho * errors[i - 1] + math.sqrt(1 - rho**2) * rng.standard_normal()
+        errors[:, i] = rho * errors[:, i - 1] + math.sqrt(1 - rho**2) * errors[:, i]
     return errors
 
 
@@ -145,8 +153,8 @@ def test_slope_of_correlated_errors_keeps_what_its_u_promises(rho, cycle):
     rng = np.random.default_rng(int(10 * rho) + cycle)
     x = (np.arange(200) % cycle).astype(float)
     inside = 0
-    for _ in range(2000):
-        line = fit_line(x, walking_errors(rng, 200, rho))
+    for errors in walking_errors(rng, 2000, 200, rho):
+        line = fit_line(x, errors)
         spread = correlated_u(x, line)
         inside += abs(line.slope) < coverage_factor(spread.dof) * spread.slope_u
     assert 0.92 < inside / 2000 < 0.985
@@ -161,14 +169,18 @@ def test_period_of_an_even_beat_and_of_a_drifting_one():
     """Coverage over 400 runs of 40 triggers: time stamps that scatter about a beat, and periods that scatter."""
     rng = np.random.default_rng(15)
     for accumulating in (False, True):
-        inside, widths = 0, []
+        inside, widths, sequence = 0, [], None
         for _ in range(400):
             errors = rng.normal(0, 2e-6, 40)
             time = 0.05 * np.arange(40) + (np.cumsum(errors) if accumulating else errors)
             session = Session.from_samples(
                 np.zeros((40, 1, 4), np.int16), [Channel("H01", "M1")], 1e6, 0, trigger_time=time - time[0]
             )
-            period = measure(session).timing.trigger_period
+            if sequence is None:  # it tells how many periods lie between two records: one, in every run
+                findings = measure(session)
+                sequence = findings.sequence
+                assert findings.timing.trigger_period == period_of(session, sequence)
+            period = period_of(session, sequence)
             assert period is not None
             low, high = period.interval95
             inside += low < 0.05 < high
@@ -176,6 +188,11 @@ def test_period_of_an_even_beat_and_of_a_drifting_one():
         assert 0.90 < inside / 400 < 0.99
         expected = 2e-6 / math.sqrt(39) if accumulating else 2e-6 * math.sqrt(12 / 40**3)
         assert np.median(widths) == pytest.approx(expected, rel=0.35)
+
+
+def period_of(session: Session, sequence: Sequence) -> Quantity | None:
+    timing, _ = measure_timing(session, np.arange(session.records), sequence, Settings())
+    return timing.trigger_period
 
 
 def test_a_pause_is_no_trigger_period():

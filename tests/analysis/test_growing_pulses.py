@@ -13,7 +13,7 @@ from pulsewright import long_columns
 from pulsewright.opening import open_session
 from pulsewright.session import Channel, Session
 from pulsewright.settings import Settings
-from pulsewright_analysis import growing_pulses
+from pulsewright_analysis import growing_pulses, streaming
 from pulsewright_analysis.findings import measure
 from pulsewright_analysis.findings_json import as_json
 from pulsewright_analysis.levels import measure_levels
@@ -61,7 +61,8 @@ def highest_bytes(number: int) -> int:
 
 def test_memory_grows_by_little_for_each_pulse(monkeypatch: pytest.MonkeyPatch) -> None:
     """All columns of a pulse are some 270 bytes: held, they alone would be more than the limit here."""
-    monkeypatch.setattr(long_columns, "LONG_BYTES", 1 << 14)
-    monkeypatch.setattr(growing_pulses, "BATCH", 2048)
-    few, many = 4000, 16_000
+    monkeypatch.setattr(long_columns, "LONG_BYTES", 1 << 12)
+    monkeypatch.setattr(growing_pulses, "BATCH", 512)
+    monkeypatch.setattr(streaming, "BLOCK_BYTES", 1 << 19)
+    few, many = 1000, 4000
     assert (highest_bytes(many) - highest_bytes(few)) / (4 * (many - few)) < 100

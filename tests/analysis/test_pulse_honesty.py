@@ -18,8 +18,9 @@ def measured(clean, noise, seed=1, **options):
     """Return the pulses of (records, samples) volts in white noise, one sample a second."""
     rng = np.random.default_rng(seed)
     volts = clean + noise * rng.standard_normal(clean.shape)
-    codes = np.round(volts / 1e-5).astype(np.int32)[:, None, :]
-    channel = Channel("H01", "M1", scale=1e-5, lowest_code=-(2**31), highest_code=2**31 - 1)
+    assert np.max(np.abs(volts)) < 1.6
+    codes = np.round(volts / 5e-5).astype(np.int16)[:, None, :]
+    channel = Channel("H01", "M1", scale=5e-5)
     session = Session.from_samples(codes, [channel], 1.0, 0, trigger_offset=np.zeros(len(volts)))
     records = np.arange(len(volts))
     settings = layered(option=options) if options else Settings()

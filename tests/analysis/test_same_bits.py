@@ -58,11 +58,10 @@ def recipe(kind: str) -> Recipe:
     return Recipe(RECORDS, RATE, LENGTH, PRE_TRIGGER, trigger, modules, channels, pulses, sines, seed=5)
 
 
-@pytest.fixture(scope="module", params=sorted(KINDS))
-def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
-    """Return a kind of session, and the file of one."""
-    path = tmp_path_factory.mktemp("bits") / f"{request.param}.h5"
-    simulated = Simulation(recipe(request.param)).session
+def write_session_of(kind: str, folder: Path) -> Path:
+    """Write the session of a kind into a folder."""
+    path = folder / f"{kind}.h5"
+    simulated = Simulation(recipe(kind)).session
     write_session(
         path,
         simulated.source,
@@ -73,7 +72,13 @@ def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
         trigger_time=simulated.trigger_time,
         trigger_offset=simulated.trigger_offset,
     )
-    return request.param, path
+    return path
+
+
+@pytest.fixture(scope="module", params=sorted(KINDS))
+def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
+    """Return a kind of session, and the file of one."""
+    return request.param, write_session_of(request.param, tmp_path_factory.mktemp("bits"))
 
 
 def leaves(value: Any, name: str = "") -> Iterator[tuple[str, bytes]]:
@@ -113,6 +118,15 @@ def differing(one: dict[str, str], other: dict[str, str]) -> list[str]:
     return [name for name in one.keys() | other.keys() if one.get(name) != other.get(name)]
 
 
+@pytest.fixture(scope="module")
+def usual(made: tuple[str, Path]) -> dict[str, str]:
+    """What is found by one thread, in blocks of the usual size."""
+    kind, path = made
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PULSEWRIGHT_THREADS", "1")
+        return bits(path, kind)
+
+
 def test_sessions_show_what_is_compared(made: tuple[str, Path]) -> None:
     # a comparison of findings that hold nothing would prove nothing; the recipe is the source of what must be there
     kind, path = made
@@ -133,11 +147,9 @@ def test_sessions_show_what_is_compared(made: tuple[str, Path]) -> None:
 @pytest.mark.parametrize("block_bytes", [1, A_RECORD, 7 * A_RECORD + 5, 1 << 30])
 @pytest.mark.parametrize("threads", [1, 2, 5])
 def test_bits_do_not_depend_on_blocks_or_threads(
-    made: tuple[str, Path], block_bytes: int, threads: int, monkeypatch: pytest.MonkeyPatch
+    made: tuple[str, Path], usual: dict[str, str], block_bytes: int, threads: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     kind, path = made
-    monkeypatch.setenv("PULSEWRIGHT_THREADS", "1")
-    usual = bits(path, kind)
     monkeypatch.setenv("PULSEWRIGHT_THREADS", str(threads))
     monkeypatch.setattr(streaming, "BLOCK_BYTES", block_bytes)
     monkeypatch.setattr(gate_samples, "BLOCK_BYTES", 4 * block_bytes)
@@ -147,18 +159,18 @@ def test_bits_do_not_depend_on_blocks_or_threads(
 
 @pytest.mark.parametrize("whole_record_bytes", [1, 1 << 30])
 def test_bits_do_not_depend_on_how_long_records_are_read(
-    made: tuple[str, Path], whole_record_bytes: int, monkeypatch: pytest.MonkeyPatch
+    made: tuple[str, Path], usual: dict[str, str], whole_record_bytes: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     kind, path = made
-    usual = bits(path, kind)
     monkeypatch.setattr(streaming, "BLOCK_BYTES", 1)
     monkeypatch.setattr(streaming, "WHOLE_RECORD_BYTES", whole_record_bytes)
     assert differing(usual, bits(path, kind)) == []
 
 
-def test_bits_do_not_depend_on_whether_a_gate_is_held(made: tuple[str, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_bits_do_not_depend_on_whether_a_gate_is_held(
+    made: tuple[str, Path], usual: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     kind, path = made
-    usual = bits(path, kind)
     monkeypatch.setattr(gate_samples, "HELD_BYTES", 0)
     assert differing(usual, bits(path, kind)) == []
 
@@ -175,9 +187,9 @@ def test_bits_do_not_depend_on_the_compilers_threads(made: tuple[str, Path]) -> 
         numba.set_num_threads(before)
 
 
-def test_bits_do_not_depend_on_the_threads_of_linear_algebra(made: tuple[str, Path]) -> None:
+def test_bits_do_not_depend_on_the_threads_of_linear_algebra(tmp_path: Path) -> None:
     # workers of a campaign start with one such thread, a measurement by hand with one for each core
-    kind, path = made
+    files = {kind: write_session_of(kind, tmp_path) for kind in KINDS}
     found = []
     for number in ("1", "2"):
         environment = os.environ | {
@@ -186,10 +198,41 @@ def test_bits_do_not_depend_on_the_threads_of_linear_algebra(made: tuple[str, Pa
             "MKL_NUM_THREADS": number,
         }
         told = subprocess.run(
-            [sys.executable, __file__, str(path), kind], env=environment, capture_output=True, text=True, check=True
-        )
+            [sys.executable, __file__, *(f"{kind}={path}" for kind, path in files.items())],
+            env=environment, capture_output=True, text=True, check=True,
+        )  # fmt: skip
         found.append(json.loads(told.stdout))
-    assert differing(*found) == []
+    one, two = found
+    assert list(one) == list(KINDS)
+    for kind in KINDS:
+        assert differing(one[kind], two[kind]) == []
+
+
+@pytest.mark.parametrize("dtype", ["int8", "uint8", "uint16", "int32", "float64"])
+def test_bits_do_not_depend_on_the_type_of_whole_codes(dtype: str) -> None:
+    """Pulses 80 codes high, one of them clipped; narrower codes are handed over in a wider type."""
+    random = np.random.default_rng(9)
+    place = np.arange(400) - 200 - random.uniform(-0.5, 0.5, (20, 2, 1))
+    codes = np.round(20 + 80 * np.exp(-((place / 6) ** 2)) + random.normal(0, 1, place.shape)).clip(0, 120)
+    codes[7, 0, 195:205] = 120
+
+    def findings_in(kind: str) -> dict[str, str]:
+        channels = [Channel(f"H{c}", "M1", scale=1e-3, lowest_code=0, highest_code=120) for c in (1, 2)]
+        times = np.arange(20) * 1e-3
+        session = Session.from_samples(
+            codes.astype(kind), channels, 1e6, 100, trigger_time=times, trigger_offset=np.zeros(20)
+        )
+        assert session.dtype == kind
+        findings = measure(session)
+        assert len(findings.pulses) == 40 and findings.pulses.clipped.sum() == 1
+        parts = ("levels", "pulses", "polarity", "sequence", "alignment", "jitter", "timing")
+        return {
+            name: hashlib.sha256(held).hexdigest()
+            for part in parts
+            for name, held in leaves(getattr(findings, part), part)
+        }
+
+    assert differing(findings_in("int16"), findings_in(dtype)) == []
 
 
 def test_comparison_sees_one_bit(made: tuple[str, Path]) -> None:
@@ -202,4 +245,5 @@ def test_comparison_sees_one_bit(made: tuple[str, Path]) -> None:
 
 
 if __name__ == "__main__":
-    print(json.dumps(bits(Path(sys.argv[1]), sys.argv[2])))
+    given = dict(word.split("=", 1) for word in sys.argv[1:])
+    print(json.dumps({kind: bits(Path(path), kind) for kind, path in given.items()}))

@@ -143,6 +143,13 @@ def altered(clean_findings: Findings) -> Callable[..., Findings]:
     return build
 
 
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave the sheet's figures empty, where none is looked at: they take most of what a sheet takes."""
+    empty = b'<svg xmlns="http://www.w3.org/2000/svg" width="72pt" height="36pt" viewBox="0 0 72 36"/>'
+    monkeypatch.setattr("pulsewright_app.evidence.drawing._written", lambda *_: empty)
+
+
 class Bench:
     """A desk's state with a session on it, and panels that are shown and put away again."""
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import itertools
 import os
 import shutil
 from collections.abc import Callable
@@ -19,7 +21,7 @@ from pulsewright_app.samples import sample
 from .altering import CUT, REPLACED, WRITTEN, cut, replace, write_in_place
 from .stopped_process import gone_on, stopped
 
-pytestmark = pytest.mark.skipif(not hasattr(os, "waitid"), reason="this system cannot stop a process and tell of it")
+no_stopping = pytest.mark.skipif(not hasattr(os, "waitid"), reason="this system cannot stop a process and tell of it")
 
 READS = "pulsewright.file_blocks:_POSITIONED_READ"
 
@@ -55,25 +57,51 @@ CASES: list[tuple[str, tuple[str, ...], str, Callable[[Path], None], str]] = [
 ]
 
 
+def complaint(code: int, printed: str, errors: str) -> str:
+    """Return the one line that a command ended with, which wrote nothing on its output."""
+    assert (code, printed) == (2, ""), errors
+    (sentence,) = errors.strip().splitlines()
+    return sentence
+
+
+def whole_files(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if not path.name.endswith(".part"))
+
+
 @pytest.mark.parametrize(("call", "command", "name", "alter", "told"), CASES)
 def test_it_is_told_and_nothing_is_written(
     call: str, command: tuple[str, ...], name: str, alter: Callable[[Path], None], told: str, folder: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
     monkeypatch.chdir(folder)
-    process = stopped(call, *command)
-    alter(folder / name)
-    before = sorted(folder.iterdir())
-    code, printed, errors = gone_on(process)
-    assert (code, printed) == (2, ""), errors
-    (sentence,) = errors.strip().splitlines()
+    monkeypatch.setenv("PULSEWRIGHT_THREADS", "1")
+    module, function, number = call.split(":")
+    place, calls, before = importlib.import_module(module), itertools.count(1), list[list[Path]]()
+    called = getattr(place, function)
+
+    def altering(*positional: object, **named: object) -> object:
+        if next(calls) == int(number):
+            alter(folder / name)
+            before.append(whole_files(folder))
+        return called(*positional, **named)
+
+    monkeypatch.setattr(place, function, altering)
+    run = CliRunner().invoke(app, list(command))
+    sentence = complaint(run.exit_code, run.stdout, run.stderr)
     assert sentence.startswith(f"pulsewright: {name}: ")
     assert told in sentence
-    assert sorted(path for path in folder.iterdir() if not path.name.endswith(".part")) == [
-        path for path in before if not path.name.endswith(".part")
-    ]
+    assert before == [whole_files(folder)]
 
 
+@no_stopping
+def test_a_process_ends_in_the_same_way(folder: Path) -> None:
+    process = stopped(f"{READS}:1", "describe", folder / WALK)
+    write_in_place(folder / WALK)
+    sentence = complaint(*gone_on(process))
+    assert sentence.startswith(f"pulsewright: {WALK}: ") and WRITTEN in sentence
+
+
+@no_stopping
 def test_a_removed_file_is_measured_to_its_end(folder: Path) -> None:
     """It is whole for whoever has it open: the numbers are those of the digest that is printed with them."""
     process = stopped(f"{READS}:9", "measure", folder / WALK, "--json")

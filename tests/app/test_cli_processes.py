@@ -1,4 +1,4 @@
-"""The commands as processes of their own: what they import, where their output goes, and life with no display."""
+"""The commands as a shell runs them: what they import, where their output goes, and life with no display."""
 
 from __future__ import annotations
 
@@ -6,26 +6,27 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
-from pulsewright_app.cli import INPUT_IS_WRONG, READER_LEFT
+from pulsewright_app.cli import INPUT_IS_WRONG, READER_LEFT, app
 from pulsewright_app.display import explain
 from pulsewright_app.samples import sample
 
 RUN = "from pulsewright_app.cli import run; run()"
 
 WATCHED = """
-import socket, sys
+import json, socket, sys
 def refuse(*_):
     raise AssertionError("a connection was tried")
 socket.socket.connect = socket.getaddrinfo = refuse
-from pulsewright_app.cli import run
-try:
-    run()
-finally:
-    print(*sorted(sys.modules), sep="\\n", file=sys.stderr)
+from pulsewright_app.cli import app
+for words in json.loads(sys.argv[1]):
+    code = app(words, standalone_mode=False)
+    print(json.dumps([code, sorted({name.split(".")[0] for name in sys.modules})]), file=sys.stderr)
 """
 
 PLAN = ("plan", "--sample-rate", "25 MS/s", "--trigger-period", "1.024 ms", "--json")
@@ -56,31 +57,26 @@ def faults_json() -> str:
     return result.stdout
 
 
-@pytest.mark.parametrize(
-    "words",
-    [PLAN, ("describe", sample("tank_walk.h5")), ("measure", sample("tank_walk.h5")), ("demo", "--headless")],
-)
-def test_commands_without_a_window_import_no_qt_and_open_no_connection(words: tuple[str | Path, ...]) -> None:
-    result = process(*words, code=WATCHED)
-    assert result.returncode == 0, result.stderr
-    loaded = {name.split(".")[0] for name in result.stderr.splitlines()}
-    assert "pulsewright_app" in loaded
-    assert not loaded & {"PySide6", "shiboken6", "pyqtgraph", "matplotlib"}
+def loaded_after(*commands: Sequence[str | Path]) -> list[set[str]]:
+    """Run commands in one process without a network, and return what is loaded after each of them."""
+    result = process(json.dumps([[str(word) for word in words] for words in commands]), code=WATCHED)
+    told = [json.loads(line) for line in result.stderr.splitlines()]
+    assert [code for code, _ in told] == [0] * len(commands), result.stderr
+    return [set(names) for _, names in told]
 
 
-def test_the_evidence_sheet_needs_no_qt_and_no_connection(tmp_path: Path) -> None:
-    for name in ("sheet.html", "sheet.pdf"):
-        result = process("evidence", sample("tank_walk.h5"), "--to", tmp_path / name, code=WATCHED)
-        assert result.returncode == 0, result.stderr
-        loaded = {module.split(".")[0] for module in result.stderr.splitlines()}
-        assert "matplotlib" in loaded
+def test_commands_without_a_window_import_no_qt_and_open_no_connection(tmp_path: Path) -> None:
+    walk = sample("tank_walk.h5")
+    sheets = [("evidence", walk, "--to", tmp_path / name) for name in ("sheet.html", "sheet.pdf")]
+    *others, html, pdf = loaded_after(PLAN, ("describe", walk), ("measure", walk), ("demo", "--headless"), *sheets)
+    for loaded in (*others, html, pdf):
+        assert "pulsewright_app" in loaded
         assert not loaded & {"PySide6", "shiboken6", "pyqtgraph"}
+    assert all("matplotlib" not in loaded for loaded in others) and "matplotlib" in html
 
 
 def test_help_imports_nothing_heavy() -> None:
-    result = process("--help", code=WATCHED)
-    assert result.returncode == 0
-    loaded = {name.split(".")[0] for name in result.stderr.splitlines()}
+    (loaded,) = loaded_after(["--help"])
     assert "typer" in loaded
     assert not loaded & {
         "h5py",
@@ -103,9 +99,9 @@ def test_standard_output_is_only_json(faults_json: str) -> None:
 
 
 def test_a_reader_that_leaves_early_is_no_fault() -> None:
-    for form in ("--json", "--records=0:36"):
+    for words in (("measure", "--json"), ("describe",)):  # lines of JSON, and a page
         with subprocess.Popen(
-            [sys.executable, "-c", RUN, "measure", str(sample("tank_walk.h5")), form],
+            [sys.executable, "-c", RUN, *words, str(sample("tank_walk.h5"))],
             env=surroundings(),
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -139,17 +135,18 @@ def test_the_demo_goes_on_with_no_display(tmp_path: Path, faults_json: str) -> N
     assert json.loads((tmp_path / "findings" / "findings.json").read_text("utf-8")) == json.loads(faults_json)
 
 
-def test_the_demo_does_not_wait_for_somebody_before_a_window_nobody_can_see() -> None:
-    result = process("demo", QT_QPA_PLATFORM="offscreen")
-    assert result.returncode == 0
+def test_the_demo_does_not_wait_for_somebody_before_a_window_nobody_can_see(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("QT_QPA_PLATFORM", "offscreen")
+    result = CliRunner().invoke(app, ["demo"])
+    assert result.exit_code == 0
     assert "QT_QPA_PLATFORM=offscreen" in result.stderr
     assert "triggers missing" in result.stdout
 
 
 def test_findings_that_cannot_be_written_are_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    result = process("demo", "--headless", "--out", tmp_path / "file" / "folder")
-    assert result.returncode == INPUT_IS_WRONG
+    result = CliRunner().invoke(app, ["demo", "--headless", "--out", str(tmp_path / "file" / "folder")])
+    assert result.exit_code == INPUT_IS_WRONG
     assert "cannot be written" in result.stderr
     assert "Traceback" not in result.stderr
 
@@ -174,19 +171,28 @@ def broken_qt(folder: Path, complaint: str) -> str:
 MISSING_EGL = "libEGL.so.1: cannot open shared object file: No such file or directory"
 
 
-def test_review_without_display_libraries_says_what_to_install(tmp_path: Path) -> None:
-    where = broken_qt(tmp_path, MISSING_EGL)
-    result = process("review", DISPLAY=":7", PYTHONPATH=where)
-    assert result.returncode == INPUT_IS_WRONG
+@pytest.fixture
+def without_egl(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A display, but no Qt for the process that is started to look for it."""
+    monkeypatch.delenv("QT_QPA_PLATFORM", raising=False)
+    monkeypatch.setenv("DISPLAY", ":7")
+    monkeypatch.setenv("PYTHONPATH", broken_qt(tmp_path, MISSING_EGL))
+
+
+@pytest.mark.usefixtures("without_egl")
+def test_review_without_display_libraries_says_what_to_install() -> None:
+    result = CliRunner().invoke(app, ["review"])
+    assert result.exit_code == INPUT_IS_WRONG
     assert result.stderr.count("\n") == 1
     assert "libEGL.so.1 is missing" in result.stderr
     assert "libegl1" in result.stderr
     assert "pulsewright measure" in result.stderr
 
 
-def test_the_demo_goes_on_without_display_libraries(tmp_path: Path) -> None:
-    result = process("demo", DISPLAY=":7", PYTHONPATH=broken_qt(tmp_path, MISSING_EGL))
-    assert result.returncode == 0
+@pytest.mark.usefixtures("without_egl")
+def test_the_demo_goes_on_without_display_libraries() -> None:
+    result = CliRunner().invoke(app, ["demo"])
+    assert result.exit_code == 0
     assert "libEGL.so.1 is missing" in result.stderr
     assert "triggers missing" in result.stdout
 

@@ -374,6 +374,7 @@ def test_a_claim_that_cannot_be_measured_is_undecided_and_never_left_out(
     assert sheet.outcome == "undecided"
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_trigger_withheld_on_purpose_is_named_as_such(tmp_path: Path) -> None:
     """The sample lacks triggers 9 and 24 (its recipe): found where they were withheld, and trigger 3 was not."""
     path = tmp_path / "t.claims.toml"
@@ -399,6 +400,7 @@ def test_findings_older_than_the_review_make_no_sheet(quiet: tuple[Session, Find
         sheet_of(Assessment(older), session, Review())
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_verdicts_older_than_a_marker_make_no_sheet(quiet: tuple[Session, Findings], tmp_path: Path) -> None:
     from pulsewright.claims_file import read_claims
 

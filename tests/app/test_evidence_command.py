@@ -60,11 +60,13 @@ def test_html_pdf_and_json_of_one_session_agree(session: Path) -> None:
     assert "All 14 claims hold." in Reader((folder / "sheet.html").read_text("utf-8")).text
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(("name", "code"), [("tank_faults", 1), ("tank_slip", 1), ("tank_walk", 0)])
 def test_the_exit_code_is_that_of_the_claims(name: str, code: int, tmp_path: Path) -> None:
     assert pulsewright("evidence", copied(name, tmp_path), "--to", tmp_path / "sheet.html").exit_code == code
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_an_undecided_claim_ends_with_3(session: Path) -> None:
     claims = session.parent / "other.toml"
     claims.write_text(
@@ -84,6 +86,7 @@ def test_another_process_writes_the_same_bytes(session: Path) -> None:
     assert (folder / "one.html").read_bytes() == (folder / "two.html").read_bytes()
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_date_and_author_stand_on_the_sheet_or_are_left_to_fill_in(session: Path) -> None:
     target = session.parent / "sheet.html"
     assert pulsewright("evidence", session, "--to", target).exit_code == 0
@@ -96,6 +99,7 @@ def test_date_and_author_stand_on_the_sheet_or_are_left_to_fill_in(session: Path
     assert not [attributes for _, attributes in page.tags if attributes.get("class") == "blank"]
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_what_the_review_took_out_stands_in_both_forms_with_its_reason(session: Path) -> None:
     rejected = RejectedPulse(0, "H01", 1220, "A bubble burst")
     review = Review(left_out={7: "Somebody knocked at the tank"}, rejected=[rejected])
@@ -126,12 +130,14 @@ def test_json_goes_over_no_other_file(session: Path, name: str) -> None:
     assert not target.exists()
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_folder_that_is_not_there_is_said(session: Path) -> None:
     target = session.parent / "nowhere" / "sheet.pdf"
     line = refused(pulsewright("evidence", session, "--to", target))
     assert line.startswith(f"pulsewright: {target}: cannot be written (No such file or directory)")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_folder_in_place_of_the_file_is_said(session: Path) -> None:
     target = session.parent / "sheet.html"
     target.mkdir()
@@ -157,6 +163,7 @@ def full_disk(room: int) -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("name", ["sheet.html", "sheet.pdf"])
 def test_a_full_disk_leaves_the_old_sheet_whole(session: Path, name: str) -> None:
     target = session.parent / name
@@ -186,6 +193,7 @@ def test_a_session_that_changes_under_the_hands_makes_no_sheet(session: Path) ->
     assert not target.exists()
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("asked", [1, 3, 6])
 def test_a_sheet_that_is_called_off_leaves_nothing(session: Path, asked: int) -> None:
     from pulsewright_analysis.findings import Cancelled

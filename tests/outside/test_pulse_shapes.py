@@ -62,9 +62,7 @@ def pulses_of_shape(shape, length: int, noise: float = 1e-4, records: int = 20):
     rng = np.random.default_rng(5)
     middle = length / 2 + rng.uniform(-0.5, 0.5, records)
     volts = shape(np.arange(length) - middle[:, None]) + noise * rng.standard_normal((records, length))
-    codes = np.round(volts / 1e-6).astype(np.int32)[:, None, :]
-    channel = Channel("H01", "M1", scale=1e-6, lowest_code=-(2**31), highest_code=2**31 - 1)
-    session = Session.from_samples(codes, [channel], 1.0, 0, trigger_offset=np.zeros(records))
+    session = Session.from_samples(volts[:, None, :], [Channel("H01", "M1")], 1.0, 0, trigger_offset=np.zeros(records))
     everything = np.arange(records)
     return measure_pulses(session, [0], everything, measure_levels(session, [0], everything), Settings())
 
@@ -128,9 +126,7 @@ def test_widths_are_those_of_another_implementation():
 
     time = np.arange(1200.0)
     clean = np.exp(-(((time - 300.3) / 20) ** 2) / 2) + 0.6 * np.exp(-(((time - 800.7) / 15) ** 2) / 2)
-    codes = np.round(clean / 1e-6).astype(np.int32)[None, None, :]
-    channel = Channel("H01", "M1", scale=1e-6, lowest_code=-(2**31), highest_code=2**31 - 1)
-    session = Session.from_samples(codes, [channel], 1.0, 0, trigger_offset=np.zeros(1))
+    session = Session.from_samples(clean[None, None, :], [Channel("H01", "M1")], 1.0, 0, trigger_offset=np.zeros(1))
     pulses = measure(session).pulses
     places, _ = find_peaks(clean, height=0.3)
     widths = peak_widths(clean, places, rel_height=0.5)[0]

@@ -25,6 +25,8 @@ class FilterRow(QWidget):
         self.filtering, self._viewing = filtering, viewing
         self._told = ""
         """The filter that was shown last."""
+        self._wrong = False
+        """Whether the bar at the top says what is wrong with what was written."""
         self.line = QLineEdit()
         self.line.setAccessibleName("Filter of the records")
         self.line.setPlaceholderText(EXAMPLES[0])
@@ -73,12 +75,14 @@ class FilterRow(QWidget):
         try:
             self.filtering.apply(text)
         except FilterError as error:
+            self._wrong = True
             self._viewing.tell(capitalised(error.sentence))
             if error.stop > error.start:
                 self.line.setSelection(error.start, error.stop - error.start)
             else:
                 self.line.setCursorPosition(len(self.line.text()))
         else:
+            self._wrong = False
             self._viewing.tell("")
 
     def _give_up(self) -> None:
@@ -88,6 +92,9 @@ class FilterRow(QWidget):
         self.given_up.emit()
 
     def _emptied(self, text: str) -> None:
+        if not text and self._wrong:  # what was wrong stands there no more
+            self._wrong = False
+            self._viewing.tell("")
         if not text and self._viewing.filter_text:
             self.filtering.apply("")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
@@ -39,7 +40,7 @@ class PictureSize:
     Attributes
     ----------
     width, height : int
-        Pixels of a PNG; an SVG is as large as these at `DPI`.
+        Pixels of a PNG; an SVG is shown as large as these.
     density : int
         Times as many pixels each way, for screens and printers that have them.
     """
@@ -84,7 +85,15 @@ def write_view(
     form = _form(path)
     made = drawing_of(view, session, findings, review, watch)
     data = picture_file(form, size.mm, DPI * size.density, lambda figure: _with_caption(figure, made, session, size))
-    write_picture(path, data, watch)
+    write_picture(path, _in_pixels(data, size) if form == "svg" else data, watch)
+
+
+def _in_pixels(data: bytes, size: PictureSize) -> bytes:
+    """Return an SVG that is shown at the size that was chosen: its own would be that on paper."""
+    for side, pixels in (("width", size.width), ("height", size.height)):
+        own = re.compile(rf'(<svg\b[^>]*?\b{side}=")[^"]*'.encode())
+        data = own.sub(rb"\g<1>" + str(pixels).encode(), data, count=1)
+    return data
 
 
 def write_picture(path: Path, data: bytes, watch: Watch = UNWATCHED) -> None:

@@ -11,7 +11,7 @@ import pytest
 
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
-from PySide6.QtCore import QPointF, Qt
+from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QTextDocument
 from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QListView, QWidget
 
@@ -145,6 +145,22 @@ def test_without_a_reference_pulse_it_says_so(glowing: DeskWindow, qtbot: Any, s
     choose(glowing, qtbot, "What the records are aligned by", "By reference pulse")
     settle(glowing)
     assert "aligned by trigger: no reference pulse is set" in labelled(glowing, CAPTION)
+
+
+def test_ink_by_the_count_or_by_its_logarithm(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    """Few records have more ink by the logarithm than by the count itself; the densest spot has all of it."""
+
+    def darkest(time: float, height: float) -> int:
+        image, spot = picture(glowing), at(glowing, time, height)
+        return min(image.pixelColor(spot.x() + x, spot.y() + y).lightness() for x in range(-2, 3) for y in range(-2, 3))
+
+    tick = control(glowing, QCheckBox, "Ink follows the logarithm of the count")
+    assert tick.isChecked()
+    few, many = darkest(40e-6, 0.895), darkest(150e-6, 0.0)
+    qtbot.mouseClick(tick, LEFT, pos=QPoint(8, tick.height() // 2))
+    settle(glowing)
+    assert darkest(40e-6, 0.895) > few + 10
+    assert abs(darkest(150e-6, 0.0) - many) <= 2
 
 
 def test_older_records_fade(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:

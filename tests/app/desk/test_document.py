@@ -12,6 +12,8 @@ from pulsewright.errors import SettingError
 
 pytest.importorskip("PySide6.QtCore", exc_type=ImportError, reason="Qt's core library is missing")
 
+from pulsewright.review import SheetView
+from pulsewright_app.desk.additions import PlacedLevel
 from pulsewright_app.desk.document import Document
 
 GESTURES: dict[str, Callable[[Document], object]] = {
@@ -24,6 +26,20 @@ GESTURES: dict[str, Callable[[Document], object]] = {
     "note": lambda d: d.note(4, "late"),
     "leave out": lambda d: d.leave_out(5, "carriage stuck"),
     "setting": lambda d: d.set_setting("span", "10 us .. 60 us"),
+    "delay": lambda d: d.set_setting("delays", {"H01": "5 ns"}),
+    "note on a pair": lambda d: d.note_pair(1, "of the wall"),
+    "follow": lambda d: d.follow(d.pairs[0], (0, 1)),
+    "order": lambda d: d.shift_pair(1, 1),
+    "levels": lambda d: d.add_level_pair(PlacedLevel(0.1, 1e-3), PlacedLevel(0.2, 1e-3), 0, 0),
+    "move a level": lambda d: d.move_level(d.levels[0].id, 1, PlacedLevel(0.35, 1e-3)),
+    "flag many": lambda d: d.flag_many([1, 2]),
+    "note many": lambda d: d.note_many([1, 2], "late"),
+    "leave out many": lambda d: d.leave_out_many([1, 2], "carriage stuck"),
+    "reject": lambda d: d.reject_pulses([(4, 0, 30)], "an echo"),
+    "take back": lambda d: d.take_pulses_back([(9, 0, 30)]),
+    "claims": lambda d: d.set_claims_text('[settings]\nre_arm = "3 us"\n', "Set the re-arm time"),
+    "view on the sheet": lambda d: d.set_sheet_views((SheetView("map", 0, "H01", "all"),), "Add a view"),
+    "title of the sheet": lambda d: d.set_sheet_title("Acceptance"),
 }
 
 
@@ -31,6 +47,9 @@ GESTURES: dict[str, Callable[[Document], object]] = {
 def test_every_gesture_is_undone_and_redone(gesture: str) -> None:
     document = Document()
     document.add_pair(0.0, 540e-6, 1e-8, 1e-8, 0, 0)
+    document.add_pair(0.0, 60e-6, 1e-8, 1e-8, 0, 0)
+    document.add_level_pair(PlacedLevel(0.3, 1e-3), PlacedLevel(0.4, 1e-3), 0, 0)
+    document.reject_pulses([(9, 0, 30)], "an echo")
     before = document.additions
     GESTURES[gesture](document)
     after = document.additions

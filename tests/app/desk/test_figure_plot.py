@@ -11,14 +11,25 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import QPointF
+from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication
 
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.plots.figure_plot import FigurePlot
 from pulsewright_app.figures_axes import Axis, time_axis
-from pulsewright_app.figures_data import SkewFigure, TriggerGapsFigure, skew_figure
+from pulsewright_app.figures_data import (
+    JitterFigure,
+    PositionsFigure,
+    SkewFigure,
+    TriggerGapsFigure,
+    jitter_figure,
+    positions_figure,
+    skew_figure,
+)
 from pulsewright_app.figures_table import in_words
 from pulsewright_app.theme import LIGHT
+
+from .gestures import colours_of
 
 
 def gaps(gap: np.ndarray, period: float | None) -> TriggerGapsFigure:
@@ -133,3 +144,59 @@ def test_a_small_figure_says_what_runs_along_below_where_it_has_room(
         assert plot.isVisible() is (has_name is not None)
         assert label.toPlainText().strip() == "After record"
         assert label.isVisible() is bool(has_name)
+
+
+def inked(plot: FigurePlot, row: int, x: float, y: float, colour: str, near: int = 60) -> bool:
+    """Whether something of nearly that colour is drawn within two pixels of a place of the figure."""
+    spot = plot.mapFromScene(plot.ci.getItem(row, 0).vb.mapViewToScene(QPointF(x, y)))
+    seen = colours_of(plot.viewport().grab().toImage())[spot.y() - 2 : spot.y() + 3, spot.x() - 2 : spot.x() + 3]
+    return bool((np.abs(seen - QColor(colour).getRgb()[:3]).sum(axis=2) < near).any())
+
+
+def drawn(plot: FigurePlot, figure: Any) -> None:
+    plot.resize(876, 544)
+    plot.show_figure(figure, LIGHT)
+    QApplication.processEvents()
+
+
+def test_skews_have_bars_as_long_as_their_intervals(large: FigurePlot, clean_findings: Findings) -> None:
+    figure = skew_figure(clean_findings)
+    assert isinstance(figure, SkewFigure)
+    drawn(large, figure)
+    low, middle, high = (figure.skew_axis.written(y) for y in (figure.low, figure.skew, figure.high))
+    assert high[6] - low[6] > 0
+    for share in (0.3, 0.7, 0.95):
+        for end in (low[6], high[6]):
+            assert inked(large, 0, 6.0, middle[6] + share * (end - middle[6]), LIGHT.muted)
+    assert not inked(large, 0, 6.0, high[6] + 0.1 * (high[6] - low[6]), LIGHT.muted)
+
+
+def test_positions_lie_on_the_line_that_was_fitted_with_their_residuals_below(
+    large: FigurePlot, clean_findings: Findings
+) -> None:
+    figure = positions_figure(clean_findings)
+    assert isinstance(figure, PositionsFigure)
+    drawn(large, figure)
+    written = figure.position_axis.written(figure.position)
+    for record in (3, 7):
+        colour = LIGHT.positive if figure.polarity[record] > 0 else LIGHT.negative
+        assert inked(large, 0, record, written[record], colour)
+        halfway = (written[record] + written[record + 1]) / 2
+        assert inked(large, 0, record + 0.5, halfway, LIGHT.muted, near=240), "no line"  # a sloping one, drawn smoothly
+        residual = figure.residual_axis.written(figure.residual)[record]
+        bar = figure.residual_axis.written(figure.residual_half_width)[record]
+        assert inked(large, 1, record, residual, colour)
+        assert inked(large, 1, record, residual + 0.9 * bar, LIGHT.muted), "no bar"
+
+
+def test_the_histogram_of_jitter_has_its_counts_and_its_curve(large: FigurePlot, clean_findings: Findings) -> None:
+    figure = jitter_figure(clean_findings)
+    assert isinstance(figure, JitterFigure)
+    drawn(large, figure)
+    edges, curve = (figure.residual_axis.written(x) for x in (figure.edges, figure.curve_time))
+    tallest = int(np.argmax(figure.counts))
+    quarter = edges[tallest] + 0.25 * (edges[tallest + 1] - edges[tallest])
+    assert inked(large, 0, quarter, float(figure.counts[tallest]), LIGHT.accent), "no upper edge of the bar"
+    assert not inked(large, 0, quarter, float(figure.counts[tallest]) * 1.05, LIGHT.accent)
+    top = int(np.argmax(figure.curve_count))
+    assert inked(large, 0, float(curve[top]), float(figure.curve_count[top]), LIGHT.ink), "no curve"

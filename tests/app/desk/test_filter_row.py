@@ -72,6 +72,9 @@ def test_a_wrong_filter_is_told_with_its_place_marked_and_the_one_before_stays(
     assert line_of(desk).selectedText() == "sideways"
     told = 'Filter, character 10: "sideways" cannot stand there; there may stand positive, negative, none.'
     assert message(desk) == told
+    line_of(desk).selectAll()
+    qtbot.keyClick(line_of(desk), Qt.Key.Key_Backspace)
+    assert (message(desk), count_of(desk)) == ("", "all records"), "what was wrong stands there no more"
 
 
 def test_words_are_offered_while_a_filter_is_written(desk: DeskWindow, qtbot: Any) -> None:
@@ -81,6 +84,24 @@ def test_words_are_offered_while_a_filter_is_written(desk: DeskWindow, qtbot: An
     model = line.completer().completionModel()
     assert [model.index(row, 0).data() for row in range(model.rowCount())] == ["not left out "]
     line.completer().popup().hide()
+
+
+def test_an_offered_word_is_taken_by_keys_and_by_mouse(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
+    settle(desk)
+    strike(desk, qtbot, "Ctrl+R")
+    line, offers = line_of(desk), line_of(desk).completer().popup()
+    qtbot.keyClicks(line, "polar")
+    assert offers.isVisible()
+    for key in (Qt.Key.Key_Down, Qt.Key.Key_Down, Qt.Key.Key_Return):
+        qtbot.keyClick(offers, key)
+    assert (line.text().strip(), count_of(desk)) == ("polarity negative", "6 of 12 match")  # it alternates
+    line.clear()
+    qtbot.keyClicks(line, "fla")
+    first = offers.visualRect(offers.model().index(0, 0)).center()
+    qtbot.mouseClick(offers.viewport(), Qt.MouseButton.LeftButton, pos=first)
+    assert line.text().strip() == "flagged"
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    assert count_of(desk) == "0 of 12 match"
 
 
 def test_the_matching_records_follow_what_a_person_flags(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:

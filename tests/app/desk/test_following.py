@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -21,12 +22,15 @@ from pulsewright.session import Channel, Session
 from pulsewright_analysis.assessment import Assessment
 from pulsewright_analysis.results import Findings
 from pulsewright_app.csv_folder import write_csv
+from pulsewright_app.desk.panels import rows_text, tables
 from pulsewright_app.desk.panels.marker_table import DELTA, FIRST, INTERVALS, NAME, PLACE
 from pulsewright_app.desk.panels.markers import MarkersPanel
 from pulsewright_app.desk.panels.series_page import DELTA as SERIES_DELTA
 from pulsewright_app.desk.panels.series_page import REASON, SeriesPage
+from pulsewright_app.desk.panels.series_text import SeriesText
 from pulsewright_app.desk.review_file import Kept, additions_of, review_of
 from pulsewright_app.desk.window import DeskWindow
+from pulsewright_app.evidence.marker_tables import marker_table
 from pulsewright_app.theme import LIGHT
 
 from .gestures import at, canvas_of, drag, picture, pixels
@@ -273,6 +277,32 @@ def test_the_pair_is_tabulated_over_all_records(page: SeriesPage, following: Des
     assert float(lines[7][SERIES_DELTA]) == pytest.approx(np.std(values, ddof=1), rel=1e-9)
 
 
+def test_very_many_rows_are_copied_while_the_page_goes_on(
+    page: SeriesPage, following: DeskWindow, settle: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page.copy_button.click()
+    at_once = QGuiApplication.clipboard().text()
+    asked: list[int] = []
+    threads: list[bool] = []
+    cells = SeriesText.cells
+
+    def watched(rows: SeriesText) -> Any:
+        threads.append(threading.current_thread() is threading.main_thread())
+        return cells(rows)
+
+    monkeypatch.setattr(rows_text, "MOST_AT_ONCE", 5)
+    monkeypatch.setattr(SeriesText, "cells", watched)
+    monkeypatch.setattr(tables, "exact_text", lambda cell: asked.append(cell.row()) or "")
+    QGuiApplication.clipboard().setText("")
+    page.table.selectAll()
+    page.copy()
+    assert not asked  # no cell by itself
+    settle(following)
+    assert QGuiApplication.clipboard().text() == at_once
+    assert threads == [False]
+    assert page.told.text() == "7 rows in the clipboard."
+
+
 def test_choosing_a_row_goes_to_its_record(page: SeriesPage, following: DeskWindow, qtbot: Any) -> None:
     box = page.table.visualRect(page.table.model().index(2, 1))
     qtbot.mouseClick(page.table.viewport(), Qt.MouseButton.LeftButton, pos=box.center())
@@ -360,6 +390,11 @@ def test_the_order_of_pairs_is_changed_by_keys_kept_and_undone(
     assert cell(following, NAME) == "Echo"
     review = review_of(following.document.additions, frozenset(), Kept(), two_pulses, "")
     assert [first.name for first, _ in marker_pairs(review)] == ["Echo", "Pair 1"]
+    findings = following.results.findings
+    assert findings is not None
+    on_the_sheet = marker_table(review, findings)
+    assert on_the_sheet is not None
+    assert [row[0] for row in on_the_sheet.rows] == ["Echo", "Pair 1"]
     assert additions_of(review, two_pulses)[0].pairs == following.document.pairs
     qtbot.keyClick(canvas_of(following), Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert cell(following, NAME) == "Pair 1"

@@ -93,6 +93,42 @@ def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, s
     assert again.manners.habits.preferences == Preferences()
 
 
+def test_every_other_preference_holds_at_once_and_in_the_next_window(
+    habitual: Make, qtbot: Any, settle: Settle
+) -> None:
+    desk = habitual()
+    press(desk, qtbot, "Ctrl+,")
+    preferences = page("Preferences")
+    for name in ("Afterglow in", "Play at", "Markers go to"):
+        box = part(preferences, QComboBox, name)
+        box.setFocus()
+        qtbot.keyClick(box, Qt.Key.Key_End)
+    for name in ("Ink by the logarithm of the count", "A lane for each channel in Single"):
+        tick = part(preferences, QCheckBox, name)
+        qtbot.mouseClick(tick, LEFT, pos=QPoint(8, tick.height() // 2))
+    neighbours = part(preferences, QSpinBox, "Records in Stacked")
+    neighbours.setFocus()
+    neighbours.selectAll()
+    qtbot.keyClicks(neighbours, "7")
+    qtbot.keyClick(neighbours, Qt.Key.Key_Return)
+    preferences.close()
+    for open_window in (lambda: desk, habitual):
+        window = open_window()
+        window.open_sample()
+        settle(window)
+        window.activateWindow()
+        qtbot.waitUntil(window.isActiveWindow)
+        press(window, qtbot, "Alt+3")
+        assert part(window, QComboBox, "Ink of the Afterglow view").currentText() == "Inks by polarity"
+        assert not part(window, QCheckBox, "Ink follows the logarithm of the count").isChecked()
+        assert part(window, QComboBox, "Pace of playing, records a second").currentText() == "50 / s"
+        assert window.actions_by_name["snap_nothing"].isChecked()
+        assert not window.actions_by_name["lanes"].isChecked()
+        press(window, qtbot, "Alt+2")
+        settle(window)
+        assert "records 0 to 6, record 0 strong" in part(window, QLabel, "What the Stacked view shows").text()
+
+
 def test_titles_and_headings_follow_the_size_of_the_letters_at_once(habitual: Make, qtbot: Any, settle: Settle) -> None:
     """By the pixels: how many rows of them have letters, before and after."""
     from pulsewright_app.desk.habits.manners import set_font_percent
@@ -173,19 +209,30 @@ def test_a_session_is_opened_again_from_the_first_screen_and_the_menu(
     again = habitual()
 
     def listed() -> list[QPushButton]:
-        return [b for b in again.first_screen.findChildren(QPushButton) if b.accessibleName().startswith("Open tank")]
+        buttons = again.first_screen.findChildren(QPushButton)
+        return [b for b in buttons if b.isVisible() and b.accessibleName().startswith("Open tank")]
 
     def offered() -> list[tuple[str, bool]]:
         return [(action.text(), action.isEnabled()) for action in again.recent_menu.actions() if action.text()]
 
     qtbot.waitUntil(lambda: bool(listed()), timeout=60_000)
-    again.recent_menu.aboutToShow.emit()
+    assert [b.accessibleName() for b in listed()] == ["Open tank_faults.h5 again"]
+    qtbot.mouseClick(listed()[0], LEFT)
+    settle(again)
+    assert again.document.session is not None
+    assert again.document.session.file == faults
+    press(again, qtbot, "Ctrl+W")
+    qtbot.keyClick(again, Qt.Key.Key_S, Qt.KeyboardModifier.AltModifier)
+    session = QApplication.activePopupWidget()
+    while session.activeAction() is not again.recent_menu.menuAction():
+        qtbot.keyClick(session, Qt.Key.Key_Down)
+    qtbot.keyClick(session, Qt.Key.Key_Right)
+    assert QApplication.activePopupWidget() is again.recent_menu
     qtbot.waitUntil(lambda: offered()[1][0].endswith("(gone)"), timeout=60_000)
-    shown, texts = listed(), offered()
-    assert [b.accessibleName() for b in shown] == ["Open tank_faults.h5 again"]
+    texts = offered()
     assert texts[0][0].startswith("&1  tank_faults.h5") and texts[0][1]
     assert not texts[1][1]
-    qtbot.mouseClick(shown[0], LEFT)
+    qtbot.keyClick(again.recent_menu, Qt.Key.Key_1)
     settle(again)
     assert again.document.session is not None
     assert again.document.session.file == faults

@@ -16,7 +16,7 @@ from PySide6.QtCore import QItemSelectionModel, Qt
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QPushButton, QToolButton
 
 from pulsewright_app.desk import filtering
-from pulsewright_app.desk.panels import record_text, records
+from pulsewright_app.desk.panels import record_text, rows_text
 from pulsewright_app.desk.panels.tables import tab_separated
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import LIGHT
@@ -134,14 +134,14 @@ def test_very_many_records_are_copied_while_the_desk_goes_on(
     desk: DeskWindow, qtbot: Any, settle: Settle, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made: list[bool] = []
-    text = record_text.RecordText.text
+    cells = record_text.RecordText.cells
 
-    def watched(*given: Any) -> str:
+    def watched(given: record_text.RecordText) -> Any:
         made.append(threading.current_thread() is threading.main_thread())
-        return text(*given)
+        return cells(given)
 
-    monkeypatch.setattr(records, "_MOST_AT_ONCE", 5)
-    monkeypatch.setattr(record_text.RecordText, "text", watched)
+    monkeypatch.setattr(rows_text, "MOST_AT_ONCE", 5)
+    monkeypatch.setattr(record_text.RecordText, "cells", watched)
     table = desk.records_panel.table
     table.setFocus()
     for key in (Qt.Key.Key_A, Qt.Key.Key_C):

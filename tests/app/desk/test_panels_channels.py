@@ -15,7 +15,10 @@ from PySide6.QtWidgets import QLineEdit
 from pulsewright.session import Channel
 from pulsewright_app.desk.panels.channel_table import range_text
 from pulsewright_app.desk.panels.channels import ChannelsPanel
+from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.theme import DARK, LIGHT
+
+from .gestures import press
 
 TICK = 12  # pixels from a cell's left edge, inside its tick box
 
@@ -135,6 +138,18 @@ def test_how_a_channel_is_drawn_is_written_in_its_row(bench: Any) -> None:
     assert bench.viewing.trims.of(1).scale == 2.5
     bench.press(panel.reset_button)
     assert [panel.table.model().index(2, column).data() for column in (4, 5)] == ["×1", "0"]
+
+
+def test_the_keys_of_the_channels(desk: DeskWindow, qtbot: Any) -> None:
+    canvas, told = desk.middle.view.canvas, []
+    for keys in ("Ctrl+Down", "C", "Alt+Shift+C", "Ctrl+Up", "Alt+Down", "Ctrl+Up"):
+        canvas.setFocus()
+        press(desk, qtbot, keys)
+        told.append((desk.viewing.channel, desk.viewing.visible_channels, desk.viewing.trims.of(0).place < 0))
+    every = (0, 1, 2)
+    assert told == [
+        (1, every, False), (1, (1,), False), (1, every, False), (0, every, False), (0, every, True), (0, every, True),
+    ]  # fmt: skip
 
 
 def test_lanes_or_one_axis_by_key(bench: Any) -> None:

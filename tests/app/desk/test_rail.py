@@ -155,6 +155,40 @@ def test_space_plays_and_stops(desk: DeskWindow, qtbot: Any) -> None:
     assert desk.viewing.record == stopped
 
 
+def test_it_is_played_round_at_the_pace_that_was_chosen(desk: DeskWindow, settle: Settle, qtbot: Any) -> None:
+    row, canvas = desk.middle.rail_row, desk.middle.view.canvas
+    qtbot.keyClick(canvas, Qt.Key.Key_L, Qt.KeyboardModifier.ControlModifier)
+    assert row.loop.isChecked()
+    row.pace.setFocus()
+    for _ in range(row.pace.count()):
+        qtbot.keyClick(row.pace, Qt.Key.Key_Down)
+    assert row.pace.currentText() == "50 / s"
+    canvas.setFocus()
+    for name, record in (("Last", 11), ("Back", 10), ("First", 0), ("Last", 11)):
+        button = next(b for b in row.findChildren(QToolButton) if b.text() == name)
+        qtbot.mouseClick(button, Qt.MouseButton.LeftButton)
+        settle(desk)
+        assert caption(desk).startswith(f"Record {record} ")
+    seen: list[int] = []
+    desk.viewing.record_changed.connect(seen.append)
+    qtbot.keyClick(canvas, Qt.Key.Key_Space)
+    qtbot.waitUntil(lambda: len(seen) >= 3, timeout=10_000)
+    assert seen[:3] == [0, 1, 2]
+    assert row._timer.interval() == 20
+    qtbot.keyClick(canvas, Qt.Key.Key_Space)
+    qtbot.keyClick(canvas, Qt.Key.Key_L, Qt.KeyboardModifier.ControlModifier)
+    assert not row.loop.isChecked()
+
+
+def test_what_stands_on_the_rail_is_told_under_the_pointer(desk: DeskWindow, qtbot: Any) -> None:
+    miss_after(desk, 4, 2)
+    rail = rail_of(desk)
+    between = QPoint(round((rail.x_of(4) + rail.x_of(5)) / 2), rail.height() // 2)
+    for where, told in ((spot(rail, 7), "Record 7, clipped on H02"), (between, "2 missed triggers after record 4")):
+        qtbot.mouseMove(rail, where)
+        assert desk.middle.pointer.text() == told
+
+
 def test_a_typed_number_goes_there(desk: DeskWindow, settle: Settle, qtbot: Any) -> None:
     number = desk.middle.rail_row.number
     number.setFocus()

@@ -23,6 +23,7 @@ from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample, samples_folder
 
 from .gestures import LEFT, Settle, all_findings, at, button, canvas_of, message, press
+from .shown_pages import VIEWS, page_of
 
 MakeWindow = Callable[..., DeskWindow]
 ANOTHER = "0123456789abcdef" * 4
@@ -56,6 +57,14 @@ def add_everything(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
     desk.document.note(2, "plate still moving – see log")
     desk.document.set_setting("threshold", "40 mV")
     desk.viewing.show_channel(11, False)
+    press(desk, qtbot, "H")
+    press(desk, qtbot, "X")
+    press(desk, qtbot, "V")
+    qtbot.keyClicks(page_of(VIEWS).findChild(QLineEdit), "The plate at rest")
+    qtbot.keyClick(page_of(VIEWS).findChild(QLineEdit), Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: desk.document.sheet_views[0].caption == "The plate at rest")
+    page_of(VIEWS).close()
+    activate(desk, qtbot)
     settle(desk)
 
 
@@ -69,6 +78,7 @@ def test_everything_is_there_again(make_window: MakeWindow, qtbot: Any, settle: 
     first.close()
     second = make_window(faults)
     assert second.document.additions == added
+    assert added.levels and added.rejected and added.sheet_views[0].caption == "The plate at rest"
     assert second.viewing.visible_channels == hidden == tuple(range(11))
     assert not second.actions_by_name["undo"].isEnabled()
     assert message(second) == ""

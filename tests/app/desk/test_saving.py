@@ -234,6 +234,9 @@ def test_each_view_is_saved_as_png_and_svg_at_the_size_that_was_chosen(
     assert len({image.pixel(QPoint(x, y)) for x in range(0, 1800, 9) for y in range(0, 1000, 9)}) > 5
     root = ElementTree.fromstring((tmp_path / f"{view}.svg").read_bytes())
     assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    assert (root.attrib["width"], root.attrib["height"]) == ("900", "500")  # without a unit: pixels (SVG 2, 8.9)
+    _, _, across, down = map(float, root.attrib["viewBox"].split())
+    assert across / down == pytest.approx(900 / 500)
     links = [v for node in root.iter() for k, v in node.attrib.items() if k.endswith("href")]
     assert all(link.startswith(("#", "data:image/png;base64,")) for link in links)
     pictures = sum(link.startswith("data:") for link in links)

@@ -16,7 +16,7 @@ from PySide6.QtCore import QPoint, Qt
 
 from pulsewright_analysis.markers import difference
 from pulsewright_app.desk.following import Shown
-from pulsewright_app.desk.panels.marker_table import PLACE
+from pulsewright_app.desk.panels.marker_table import FIRST, PLACE
 from pulsewright_app.desk.review_file import Kept, additions_of, review_of
 from pulsewright_app.desk.views.marker_layer import pair_text
 from pulsewright_app.desk.window import DeskWindow
@@ -61,6 +61,20 @@ def test_a_marker_dropped_near_a_pulse_takes_its_time_and_its_u(desk: DeskWindow
     drag(qtbot, desk, at(desk, 100e-6, 0.3), at(desk, time, 0.0) + QPoint(4, 0))
     pair = desk.document.pairs[0]
     assert (pair.t1, pair.u1, pair.channel) == (time, u, 2)
+
+
+def test_what_a_marker_took_over_is_frozen_whatever_is_measured_later(
+    desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    time, u = pulse_of(desk, 0, 2)
+    desk.document.add_pair(100e-6, 120e-6, 1e-8, 1e-8, 0, 0)
+    drag(qtbot, desk, at(desk, 100e-6, 0.3), at(desk, time, 0.0))
+    before = desk.markers_panel.table.model().index(FIRST, 0).data()
+    desk.document.set_setting("position", "peak")
+    settle(desk)
+    assert pulse_of(desk, 0, 2)[1] != u
+    assert (desk.document.pairs[0].t1, desk.document.pairs[0].u1) == (time, u)
+    assert desk.markers_panel.table.model().index(FIRST, 0).data() == before
 
 
 def test_a_marker_dropped_farther_away_stays_there(desk: DeskWindow, qtbot: Any) -> None:

@@ -19,9 +19,11 @@ from PySide6.QtWidgets import (
     QAbstractSpinBox,
     QApplication,
     QComboBox,
+    QFileDialog,
     QHeaderView,
     QLabel,
     QLineEdit,
+    QMenu,
     QProgressBar,
     QSlider,
     QTableView,
@@ -61,6 +63,39 @@ def test_the_claims_file_settings_are_used(make_window: Callable[..., DeskWindow
     findings = desk.results.findings
     assert findings is not None
     assert (findings.settings.span, findings.settings.origin("span")) == ((190e-6, 330e-6), "claims")
+
+
+def test_a_session_is_chosen_in_the_systems_dialog(
+    make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers = [str(faults), "", str(faults)]
+    monkeypatch.setattr(QFileDialog, "getOpenFileName", lambda *_, **__: (answers.pop(), ""))
+    desk = make_window()
+    qtbot.mouseClick(button(desk, "Open a session …"), LEFT)
+    settle(desk)
+    assert desk.windowTitle() == "tank_faults.h5 — Pulsewright"
+    press(desk, qtbot, "Ctrl+O")  # and thought better of it
+    settle(desk)
+    assert desk.windowTitle() == "tank_faults.h5 — Pulsewright"
+    press(desk, qtbot, "Ctrl+W")
+    press(desk, qtbot, "Ctrl+O")
+    settle(desk)
+    assert desk.windowTitle() == "tank_faults.h5 — Pulsewright"
+
+
+def test_every_menu_is_opened_and_used_from_the_keyboard(desk: DeskWindow, qtbot: Any) -> None:
+    for letter, title in (("S", "Session"), ("K", "Markers"), ("H", "Hand over"), ("O", "Go")):
+        qtbot.keyClick(desk.focusWidget(), getattr(Qt.Key, f"Key_{letter}"), Qt.KeyboardModifier.AltModifier)
+        menu = QApplication.activePopupWidget()
+        assert isinstance(menu, QMenu) and menu.title().replace("&", "") == title
+        if title != "Go":
+            qtbot.keyClick(menu, Qt.Key.Key_Escape)
+            desk.activateWindow()  # the platform of the tests does not, once a menu is gone
+            desk.middle.view.canvas.setFocus()
+    while menu.activeAction() is None or menu.activeAction().text() != "Last":
+        qtbot.keyClick(menu, Qt.Key.Key_Down)
+    qtbot.keyClick(menu, Qt.Key.Key_Return)
+    assert desk.viewing.record == 11
 
 
 @pytest.mark.parametrize("content", [None, b"", b"not HDF5 at all"])

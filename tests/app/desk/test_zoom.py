@@ -89,6 +89,23 @@ def test_a_push_that_begins_against_the_end_can_be_gone_back_from(desk: DeskWind
     assert shown(desk, settle) == pytest.approx(before)
 
 
+def test_everything_is_shown_again_in_time_and_value_and_that_is_a_step(
+    desk: DeskWindow, qtbot: Any, settle: Settle
+) -> None:
+    press(desk, qtbot, "Alt+3")
+    settle(desk)
+    whole = canvas_of(desk).windows()
+    drag(qtbot, desk, at(desk, 30e-6, 0.8), at(desk, 70e-6, 0.2))
+    settle(desk)
+    box = canvas_of(desk).windows()
+    assert box[1][1] - box[1][0] < 0.7 < whole[1][1] - whole[1][0]
+    for keys, wanted in (("W", whole), ("Backspace", box), ("Shift+Backspace", whole)):
+        press(desk, qtbot, keys)
+        settle(desk)
+        for seen, stretch in zip(canvas_of(desk).windows(), wanted, strict=True):
+            assert seen == pytest.approx(stretch), keys
+
+
 def test_the_spans_can_be_zoomed_to(desk: DeskWindow, qtbot: Any, settle: Settle) -> None:
     press(desk, qtbot, "Z")
     assert message(desk).startswith("Pulses are looked for in the whole record")

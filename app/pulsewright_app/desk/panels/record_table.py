@@ -19,7 +19,8 @@ from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
 from pulsewright_app.desk.named_records import marks, names_by_record
-from pulsewright_app.desk.panels.record_text import SIGNS, RecordText, exact
+from pulsewright_app.desk.panels.record_text import SIGNS, RecordText
+from pulsewright_app.desk.panels.rows_text import exact
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, NOT_FINAL, RIGHT, AnyIndex, heading
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing

@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 from pulsewright_analysis.results import Findings
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.measured_table import MeasuredTable
+from pulsewright_app.desk.panels import rows_text
 from pulsewright_app.desk.panels.panel import Panel
 from pulsewright_app.desk.panels.record_table import NUMBER, RecordTableModel
 from pulsewright_app.desk.panels.record_text import RecordText
@@ -35,9 +36,6 @@ from pulsewright_app.wording import count
 _NO_MATCH = 'No record matches the filter. Empty it, or untick "Only those that match", to see all records.'
 _LEAST_HEIGHT = 56
 """Pixels of the table where large letters leave little room: the texts around it must not be cut before it."""
-
-_MOST_AT_ONCE = 2000
-"""Rows that are copied in a moment."""
 
 
 class _RecordsView(CopyingTable):
@@ -54,10 +52,10 @@ class _RecordsView(CopyingTable):
     def copy(self) -> None:
         """Put the chosen rows on the clipboard; very many are left to somebody who does not hold the desk up."""
         copied = self._panel.copied()
-        if copied is not None and len(copied.records) > _MOST_AT_ONCE:
+        if copied is not None and len(copied.records) > rows_text.MOST_AT_ONCE:
             self._panel.copy_wanted.emit(copied)
         elif copied is not None:
-            QGuiApplication.clipboard().setText(copied.text())
+            QGuiApplication.clipboard().setText(rows_text.text_of(copied))
 
     def event(self, event: QEvent) -> bool:
         """Keep F and X from the desk: here they are about the chosen records, there about the current one."""
@@ -263,18 +261,11 @@ class RecordsPanel(Panel):
 
     def chosen_records(self) -> list[int]:
         """Return the numbers of the chosen records, in order."""
-        return self._model.records_at(self._chosen_rows())
+        return self._model.records_at(self.table.chosen_rows())
 
     def copied(self) -> RecordText | None:
         """Return the chosen rows as they are now, all of them where none is chosen; None without a session."""
-        return self._model.copied(self._chosen_rows())
-
-    def _chosen_rows(self) -> NDArray[np.intp]:
-        # stretches of rows, not an index for each: there may be a hundred thousand
-        stretches, rows = self.table.selectionModel().selection(), np.zeros(self._model.rowCount(), dtype=bool)
-        for place in range(stretches.count()):
-            rows[stretches.at(place).top() : stretches.at(place).bottom() + 1] = True
-        return np.flatnonzero(rows)
+        return self._model.copied(self.table.chosen_rows())
 
     def _chosen(self, current: QModelIndex) -> None:
         if current.isValid():

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, Qt, Signal
-from PySide6.QtGui import QFont
+from PySide6.QtGui import QFont, QGuiApplication
 from PySide6.QtWidgets import QComboBox, QTableView, QWidget
 
 from pulsewright.quantity import Quantity, engineering, with_uncertainty
@@ -14,20 +17,22 @@ from pulsewright_analysis.marker_tables import one_series_table
 from pulsewright_app.desk.additions import MarkerPair
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.form_page import FormPage
+from pulsewright_app.desk.panels import rows_text
+from pulsewright_app.desk.panels.rows_text import text_of
+from pulsewright_app.desk.panels.series_text import FOOT, SeriesText, foot_cells, polarity_text
 from pulsewright_app.desk.panels.tables import EXACT_ROLE, LEFT, RIGHT, AnyIndex, CopyingTable
 from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.saving.files import SERIES
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.desk.work import Background
-from pulsewright_app.wording import follows
+from pulsewright_app.wording import count, follows
 
 RECORD, FIRST, SECOND, DELTA, INTERVALS, EACH, POLARITY, REASON = range(8)
 HEADINGS = ("Record", "t₁ ± U", "t₂ ± U", "Δ ± U", "N", "Δ/N ± U", "Polarity", "Why not")
 _COPIED = ("Record", "t1 / s", "t2 / s", "Δ / s", "N", "Δ/N / s", "Polarity", "Why not")
-FOOT = ("Mean", "Standard deviation")
 _NO_PAIR = "No pair follows its pulses: drop both markers of a pair on pulses, and let it follow them (T)."
 _KEY = "Marker pair over all records"
-_SIGNS = {1: "+", -1: "−", 0: "fixed"}
+_COPYING = "Copying the pair over all records"
 _Role = Qt.ItemDataRole
 
 
@@ -67,11 +72,9 @@ class SeriesTable(QAbstractTableModel):
         if self._series is None:
             return None
         foot = index.row() - len(self._series.delta)
-        if role in (_Role.DisplayRole, EXACT_ROLE):
-            exact = role == EXACT_ROLE
-            if foot >= 0:
-                return self._foot(self._series, foot, index.column(), exact)
-            return self._cell(self._series, index.row(), index.column(), exact)
+        if role == _Role.DisplayRole:
+            shown = self._cell if foot < 0 else self._foot
+            return shown(self._series, index.row() if foot < 0 else foot, index.column())
         if role == _Role.TextAlignmentRole:
             return LEFT if index.column() == REASON or (foot >= 0 and index.column() == RECORD) else RIGHT
         if role == _Role.FontRole and foot >= 0:
@@ -80,7 +83,13 @@ class SeriesTable(QAbstractTableModel):
             return font
         return None
 
-    def _cell(self, series: PairSeries, record: int, column: int, exact: bool) -> str:
+    def copied(self, rows: NDArray[np.intp]) -> SeriesText | None:
+        """Return rows as they are now, to be made a text of; all of them where none is named."""
+        if self._series is None:
+            return None
+        return SeriesText(_COPIED, self._series, rows.tolist() if len(rows) else range(self.rowCount()))
+
+    def _cell(self, series: PairSeries, record: int, column: int) -> str:
         if column == RECORD:
             return str(record)
         if column == INTERVALS:
@@ -88,28 +97,24 @@ class SeriesTable(QAbstractTableModel):
         if column == REASON:
             return series.reasons[record]
         if column == POLARITY:
-            return _polarity_text(series, record)
-        value, u = {
-            FIRST: (series.t1, series.t1_u),
-            SECOND: (series.t2, series.t2_u),
-            DELTA: (series.delta, series.delta_u),
-            EACH: (series.delta / series.intervals, series.delta_u / series.intervals),
+            return polarity_text(series, record)
+        values, us, share = {
+            FIRST: (series.t1, series.t1_u, 1),
+            SECOND: (series.t2, series.t2_u, 1),
+            DELTA: (series.delta, series.delta_u, 1),
+            EACH: (series.delta, series.delta_u, series.intervals),
         }[column]
-        return "" if series.reasons[record] else _text(Quantity(float(value[record]), float(u[record]), "s"), exact)
+        if series.reasons[record]:
+            return ""
+        return _text(Quantity(float(values[record] / share), float(us[record] / share), "s"))
 
-    def _foot(self, series: PairSeries, row: int, column: int, exact: bool) -> str:
-        if column == RECORD:
-            return FOOT[row]
-        if column == REASON:
-            return f"of {len(series.measured)} of {len(series.delta)} records"
+    def _foot(self, series: PairSeries, row: int, column: int) -> str:
         share = {DELTA: 1, EACH: series.intervals}.get(column)
         if share is None:
-            return ""
+            return foot_cells(series, row)[column]
         if row == 0:
-            return "" if series.mean is None else _text(series.mean.scaled(1 / share), exact)
-        if series.deviation is None:
-            return ""
-        return repr(series.deviation / share) if exact else engineering(series.deviation / share, "s")
+            return "" if series.mean is None else _text(series.mean.scaled(1 / share))
+        return "" if series.deviation is None else engineering(series.deviation / share, "s")
 
 
 def _foot_text(series: PairSeries) -> str:
@@ -137,21 +142,27 @@ def _told(pair: MarkerPair, channels: tuple[str, str], position: str) -> str:
     )
 
 
-def _polarity_text(series: PairSeries, record: int) -> str:
-    """Return the polarity of the pulse that each end follows, such as ``+, −``; empty where there is none."""
-    first, second = (_SIGNS[sign] for sign in series.polarity[record].tolist())
-    return "" if series.reasons[record] else f"{first}, {second}"
+def _text(quantity: Quantity) -> str:
+    return with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
 
 
-def _text(quantity: Quantity, exact: bool) -> str:
-    return repr(quantity.value) if exact else with_uncertainty(quantity.value, quantity.expanded, quantity.unit)
+class _SeriesView(CopyingTable):
+    """The table; copying it is the page's, as there may be very many rows."""
+
+    def __init__(self, page: SeriesPage) -> None:
+        super().__init__("Marker pair over all records", page)
+        self._page = page
+
+    def copy(self) -> None:
+        """Put the chosen rows on the clipboard, or all of them where none is chosen."""
+        self._page.copy()
 
 
 class SeriesPage(FormPage):
     """Lists a following pair in every record; a row that is chosen brings the desk to its record."""
 
     save_wanted = Signal(object)
-    """A table of the pair over all records, to be written into a file."""
+    """What makes a table of the pair over all records, to be written into a file."""
 
     def __init__(
         self, document: Document, viewing: Viewing, results: Results, background: Background, parent: QWidget
@@ -163,7 +174,7 @@ class SeriesPage(FormPage):
         self.pairs = QComboBox()
         self.add_field("Pair", self.pairs, "Pair that is tabulated")
         self._model = SeriesTable()
-        self.table = CopyingTable("Marker pair over all records", self)
+        self.table = _SeriesView(self)
         self.table.setModel(self._model)
         self.table.setSelectionBehavior(QTableView.SelectionBehavior.SelectRows)
         self.column.insertWidget(1, self.table, 100)
@@ -171,7 +182,7 @@ class SeriesPage(FormPage):
         self.csv_button = self.add_button("CSV …", "Save the table with every u as a CSV file")
         self.csv_button.clicked.connect(self._save)
         self.close_button = self.add_button("Close", "Close this page")
-        self.copy_button.clicked.connect(self.table.copy)
+        self.copy_button.clicked.connect(self.copy)
         self.close_button.clicked.connect(self.close)
         self.table.selectionModel().currentChanged.connect(self._go)
         self.pairs.activated.connect(lambda _: self._measure())
@@ -227,11 +238,27 @@ class SeriesPage(FormPage):
         final = not (self._results.partial or self._results.out_of_date)
         self.csv_button.setEnabled(series is not None and final)  # no file from numbers that are not final
 
+    def copy(self) -> None:
+        """Put the chosen rows of the table on the clipboard, in the background where they are very many."""
+        copied = self._model.copied(self.table.chosen_rows())
+        if copied is None:
+            return
+        if len(copied.rows) <= rows_text.MOST_AT_ONCE:
+            QGuiApplication.clipboard().setText(text_of(copied))
+            return
+        told = f"{count(len(copied.rows), 'row')} in the clipboard."
+
+        def done(text: str) -> None:
+            QGuiApplication.clipboard().setText(text)
+            self.told.setText(told)
+
+        self._background.start(_COPYING, lambda job: text_of(copied, job.cancelled), done, self.told.setText)
+
     def _save(self) -> None:
         findings = self._results.findings
         if self._series is not None and findings is not None:
             series, pair = self._series
-            self.save_wanted.emit(one_series_table(series, pair.id, pair.name, findings))
+            self.save_wanted.emit(partial(one_series_table, series, pair.id, pair.name, findings))
 
     def tell_saved(self, key: str, path: object, sentence: str) -> None:
         """Say that the table was written."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import (
     QAbstractItemModel,
     QEvent,
@@ -291,11 +293,18 @@ class CopyingTable(QTableView):
 
     def copied(self) -> str:
         """Return what a copy puts on the clipboard: the chosen rows, hidden columns included."""
-        rows = sorted({index.row() for index in self.selectionModel().selectedRows()})
+        rows = self.chosen_rows().tolist()
         selectable = Qt.ItemFlag.ItemIsSelectable
         model = self.model()
         every = (row for row in range(model.rowCount()) if model.index(row, 0).flags() & selectable)
         return tab_separated(model, rows or every)
+
+    def chosen_rows(self) -> NDArray[np.intp]:
+        """Return the chosen rows, in order: by the stretches of them, as there may be a hundred thousand."""
+        stretches, rows = self.selectionModel().selection(), np.zeros(self.model().rowCount(), dtype=bool)
+        for place in range(stretches.count()):
+            rows[stretches.at(place).top() : stretches.at(place).bottom() + 1] = True
+        return np.flatnonzero(rows)
 
     def copy(self) -> None:
         """Put the chosen rows on the clipboard."""

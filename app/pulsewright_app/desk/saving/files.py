@@ -188,12 +188,13 @@ class Files(QObject):
 
         self._start(RECORDS, path, work)
 
-    def write_series(self, path: Path, table: Table) -> None:
+    def write_series(self, path: Path, make_table: Callable[[], Table]) -> None:
         """Write a marker pair over all records as one CSV table."""
 
         def work(job: Job) -> str:
             from pulsewright_app.csv_folder import write_table
 
+            table = make_table()
             write_table(table, path, _watch(job))
             return count(len(table.rows), "record")
 

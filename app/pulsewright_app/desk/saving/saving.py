@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ from PySide6.QtCore import QObject
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFileDialog, QWidget
 
+from pulsewright_app.desk.panels.rows_text import text_of
 from pulsewright_app.desk.saving.files import PICTURE, SHEET, TABLES, Files
 from pulsewright_app.desk.saving.picture_page import PicturePage, screen_image
 from pulsewright_app.desk.saving.places import meant
@@ -104,7 +106,9 @@ class Saving(QObject):
             window.middle.told.setText(f"{told} in the clipboard.")
 
         window.middle.told.setText(f"Copying {told} …")
-        window.background.start("Copying the records", lambda job: rows.text(job.cancelled), done, window.viewing.tell)
+        window.background.start(
+            "Copying the records", lambda job: text_of(rows, job.cancelled), done, window.viewing.tell
+        )
 
     def save_records(self, records: list[int]) -> None:
         """Ask for a file, and write what is known of some records into it as CSV."""
@@ -116,7 +120,7 @@ class Saving(QObject):
         if path is not None:
             self.files.write_records(path, table, records)
 
-    def save_series(self, page: QWidget, table: Table) -> None:
+    def save_series(self, page: QWidget, table: Callable[[], Table]) -> None:
         """Ask for a file, and write a marker pair over all records into it as CSV."""
         path = self._csv_path("Save the pair over all records", "pair", page)
         if path is not None:
