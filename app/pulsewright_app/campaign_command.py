@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -37,9 +38,15 @@ def run_campaign_command(
 
     if cluster is not None and workers is not None:
         raise PulsewrightError("--workers is for a cluster on this machine", "leave out --workers or --cluster")
+    _require_places(csv_folder, trend)
     with ResultsFile(to) as results:
-        with ended_as_by_ctrl_c(), progress_on_stderr("Measuring") as progress:
-            done = run_campaign(folder, claims_file, results, cluster, workers, progress)
+        try:
+            with ended_as_by_ctrl_c(), progress_on_stderr("Measuring") as progress:
+                done = run_campaign(folder, claims_file, results, cluster, workers, progress)
+        except KeyboardInterrupt:
+            stored = f"stopped; what was done is in {to}, and the same command goes on from there."
+            print(f"pulsewright: {stored}", file=sys.stderr)
+            raise
         if csv_folder is not None:
             from pulsewright_app.campaign.tidy_csv import write_tidy_csv
 
@@ -54,6 +61,16 @@ def run_campaign_command(
         else:
             _print(results, done, counted, to)
         return _exit_code(counted, bool(_failed(results)))
+
+
+def _require_places(csv_folder: Path | None, trend: Path | None) -> None:
+    """Refuse places where nothing can be written before a night's measuring, not after it."""
+    if csv_folder is not None and csv_folder.exists() and not csv_folder.is_dir():
+        raise PulsewrightError(f"{csv_folder}: is a file, and the tables need a folder", "give another folder")
+    if trend is not None and trend.is_dir():
+        raise PulsewrightError(f"{trend}: is a folder, and the trend page is a file", "give another name")
+    if trend is not None and not trend.absolute().parent.is_dir():
+        raise PulsewrightError(f"{trend}: there is no such folder for the trend page", "make it, or give another name")
 
 
 def _counted(results: ResultsFile) -> dict[str, dict[str, int]]:

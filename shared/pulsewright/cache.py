@@ -4,9 +4,9 @@ Nothing depends on it. Its files may be deleted at any time, also while the prog
 at once; what is damaged, or belongs to another state of the recording, is not used. It is bounded, and what was not
 asked for the longest goes first.
 
-An entry belongs to a session by the file's quick digest, its length and the time of its last change. Not by the digest
-of the whole file: that takes a second for each 1.2 GB, longer than making the data again. A file that was changed in
-place has another time of change, and what is copied without its time is only looked through once more.
+An entry is found by the quick digest of the session's file, its length and the time of its last change, and says the
+digest of the whole file too. That one takes a second for each 1.2 GB: an entry is used while it is not known, and asked
+for again, by the whole digest, once it is.
 """
 
 from __future__ import annotations
@@ -56,12 +56,15 @@ class CacheKey:
         Bytes of the file, and the time of its last change, nanoseconds.
     what : str
         What was derived, and by what settings.
+    sha256 : str
+        Of the whole file; empty while it is not known.
     """
 
     quick_digest: str
     size: int
     changed_ns: int
     what: str
+    sha256: str = ""
 
     @property
     def file_name(self) -> str:
@@ -124,6 +127,7 @@ class Cache:
         Parameters
         ----------
         key : CacheKey
+            Without `sha256` an entry is not checked by it.
         """
         path = self.folder / key.file_name
         try:
@@ -223,7 +227,8 @@ def _parsed(raw: bytes, key: CacheKey) -> dict[str, NDArray[Any]]:
     if not 0 < length <= _MOST_HEADER:
         raise ValueError("no header")
     header = json.loads(raw[start : start + length])
-    if header["key"] != asdict(key):
+    whole = header["key"]["sha256"]
+    if header["key"] != asdict(key) | {"sha256": whole} or key.sha256 not in ("", whole):
         raise ValueError("of something else")
     place, body, arrays = start + length, [], {}
     for name, kind, shape in header["arrays"]:

@@ -51,6 +51,16 @@ def test_another_state_of_the_recording_is_not_answered(tmp_path: Path, other: d
     assert cache.load(replace(KEY, **other)) is None  # type: ignore[arg-type]
 
 
+def test_an_entry_is_checked_by_the_digest_of_the_whole_file_once_that_is_known(tmp_path: Path) -> None:
+    cache, known = Cache(tmp_path), replace(KEY, sha256="ef" * 32)
+    cache.keep(known, ARRAYS)
+    assert same(cache.load(KEY)) and same(cache.load(known))
+    assert cache.load(replace(KEY, sha256="00" * 32)) is None
+    assert cache.load(KEY) is None, "what is of another file is of no use to anybody"
+    cache.keep(KEY, ARRAYS)
+    assert cache.load(known) is None, "what never was checked does not pass for it"
+
+
 def test_any_cut_and_any_changed_byte_is_noticed(tmp_path: Path) -> None:
     cache = Cache(tmp_path)
     cache.keep(KEY, ARRAYS)

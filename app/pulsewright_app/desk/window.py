@@ -125,6 +125,7 @@ class DeskWindow(TakesFiles, QMainWindow):
         self.first_screen = FirstScreen()
         self.measured = MeasuredTable(self.document, self.viewing, self.results)
         overviews = Overviews(self.document, self.background, self.viewing.tell)
+        self.reviewing.digest_known.connect(overviews.learn_digest)
         desk = Desk(self.document, self.viewing, self.results, self.data, self.background, self.measured, overviews)
         self.middle = Middle(desk, self.actions_by_name)
         self.pages = QStackedWidget()

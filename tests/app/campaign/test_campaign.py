@@ -149,7 +149,8 @@ def test_a_request_to_terminate_ends_it_in_order(runs, claims, tmp_path, monkeyp
     monkeypatch.setattr(ResultsFile, "store", store_and_be_asked)
     before = signal.getsignal(signal.SIGTERM)
     run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1)
-    assert (run.exit_code, run.stdout, run.stderr) == (130, "", "")
+    told = f"pulsewright: stopped; what was done is in {to}, and the same command goes on from there.\n"
+    assert (run.exit_code, run.stdout, run.stderr) == (130, "", told)
     assert stored(to) == 1
     assert signal.getsignal(signal.SIGTERM) is before
 
@@ -197,12 +198,17 @@ def test_trend_page_and_tables(runs, claims, tmp_path):
         (lambda p: shutil.rmtree(p["runs"]), "no such folder"),
         (lambda p: [path.unlink() for path in p["runs"].rglob("*.h5")], "no session in it"),
         (lambda p: p["claims"].write_text("claims = 3"), "claims is not a list of tables"),
+        (lambda p: p["trend"].parent.rmdir(), "there is no such folder for the trend page"),
+        (lambda p: p["trend"].mkdir(), "is a folder, and the trend page is a file"),
+        (lambda p: p["csv"].touch(), "is a file, and the tables need a folder"),
     ],
 )
 def test_what_cannot_be_used_is_told_in_a_sentence(spoil, told, runs, claims, tmp_path):
     to = tmp_path / "r.sqlite"
-    spoil({"runs": runs, "claims": claims, "to": to})
-    run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1)
+    (tmp_path / "pages").mkdir()
+    trend, tables = tmp_path / "pages" / "trend.html", tmp_path / "csv"
+    spoil({"runs": runs, "claims": claims, "to": to, "trend": trend, "csv": tables})
+    run = campaign(runs, "--claims", claims, "--to", to, "--workers", 1, "--trend", trend, "--csv", tables)
     assert run.exit_code == 2
     assert told in run.stderr
     assert len(run.stderr.strip().splitlines()) == 1

@@ -100,20 +100,23 @@ def test_what_a_marker_says_ends_with_a_sign_where_the_plot_is_narrow(qtbot: Any
     assert dark.any() and not dark[:, round(plot.right()) - 4 : round(plot.right())].any()
 
 
-def test_words_beside_levels_lie_on_nothing_and_leave_a_lane_that_is_too_low(qtbot: Any) -> None:
-    """Geometry alone: a line right of 400 and another between 100 and 300, traces below 120."""
-    taken, plot, lane = Taken(), QRectF(0, 0, 500, 300), QRectF(0, 60, 500, 100)
+def test_words_beside_levels_lie_on_nothing_or_on_the_least(qtbot: Any) -> None:
+    """Geometry alone: traces below 120, a text from 100 to 300, a line at 400."""
+    taken, lane = Taken(), QRectF(0, 60, 500, 100)
     taken.traces = lambda box: float(box.bottom() > 120)
     taken.add_line(QRectF(399, 0, 2, 300))
     taken.add(QRectF(100, 60, 200, 60))
-    put = taken.beside_traces(QRectF(350, 100, 90, 16), lane, plot)
+    put = taken.clear(QRectF(350, 100, 90, 16), lane)
+    assert put is not None
     assert lane.contains(put) and put.bottom() <= 120
     assert put.left() >= 300 and put.right() <= 399  # between the text and the line
     low = QRectF(0, 110, 500, 30)
-    put = taken.beside_traces(QRectF(350, 112, 90, 16), low, plot)
-    assert plot.contains(put) and put.bottom() <= 120 and put.right() <= 399
-    taken.traces = lambda _: 1.0  # where nothing is free, words stay where they belong
-    assert taken.beside_traces(QRectF(300, 112, 90, 16), low, plot) == QRectF(300, 112, 90, 16)
+    assert taken.clear(QRectF(320, 112, 70, 16), low) is None
+    taken.traces = lambda box: float(box.left() > 330)
+    taken.add_line(QRectF(0, 120, 500, 2))
+    assert taken.emptiest(QRectF(350, 112, 90, 16), low).left() <= 330  # on a line rather than on the trace
+    taken.traces = lambda _: 1.0  # where all is alike, words stay where they belong
+    assert taken.emptiest(QRectF(300, 112, 90, 16), low) == QRectF(300, 112, 90, 16)
 
 
 def test_a_heading_that_is_cut_is_whole_in_its_tooltip(qtbot: Any) -> None:

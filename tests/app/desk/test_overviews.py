@@ -14,12 +14,15 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from pulsewright import cache as caches
+from pulsewright import digest
 from pulsewright.cache import cache_folder
+from pulsewright.digest import quick_digest_of, sha256_of
 from pulsewright.errors import SessionFileError
 from pulsewright.session import Channel
 from pulsewright.store import write_session
 from pulsewright_analysis.overlay import Afterglow
 from pulsewright_app import glow
+from pulsewright_app.desk import opening
 from pulsewright_app.desk.measuring import Measuring
 from pulsewright_app.desk.window import DeskWindow
 
@@ -127,6 +130,39 @@ def test_a_file_that_was_changed_is_looked_through_anew(
     os.utime(long_file, ns=(0, 1_000))
     desk, captions = glowing(make_window, long_file, settle)
     assert is_exact(desk) and not any("coarse" in text for text in captions)
+
+
+@pytest.mark.parametrize("kept", ["refined"], indirect=True)
+@pytest.mark.parametrize("at_once", [True, False], ids=["hashed at once", "hashed later"])
+def test_only_the_digest_of_the_whole_file_tells_what_else_was_changed(
+    make_window: Windows, long_file: Path, settle: Settle, kept: Path, qtbot: Any, monkeypatch: pytest.MonkeyPatch,
+    at_once: bool,
+) -> None:  # fmt: skip
+    """Where the quick digest does not look, and with the time of change put back: blocks of the old samples mislead."""
+    glowing(make_window, long_file, settle)
+    (entry,) = entries(kept)
+    old, quick, status = entry.read_bytes(), quick_digest_of(long_file), long_file.stat()
+    with long_file.open("r+b") as stream:
+        stream.seek(270_000)
+        stream.write(np.full(2_000, 900, "<i2").tobytes())
+    os.utime(long_file, ns=(status.st_atime_ns, status.st_mtime_ns))
+    assert quick_digest_of(long_file) == quick
+    if not at_once:
+        may_be_known = threading.Event()
+        monkeypatch.setattr(opening, "HASHED_AT_ONCE", 0)
+        monkeypatch.setattr(digest, "sha256_of", lambda *given: may_be_known.wait(60) and sha256_of(*given))
+        desk = make_window()
+        desk.viewing.set_view("afterglow")
+        view = desk.middle.view
+        desk.open_path(long_file)
+        qtbot.waitUntil(lambda: view.made is not None and view.made.complete, timeout=60_000)  # type: ignore[attr-defined]
+        assert not is_exact(desk)
+        may_be_known.set()
+    else:
+        desk, _ = glowing(make_window, long_file, settle)
+    settle(desk)
+    assert is_exact(desk)
+    assert entry.read_bytes() != old
 
 
 def test_a_change_while_the_desk_shows_the_file_ends_the_use_of_its_blocks(

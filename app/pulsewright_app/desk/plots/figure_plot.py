@@ -14,6 +14,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont, QFontMetrics, QKeyEvent, QMouseEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
+from pulsewright_app.desk.plots.many_lines import ManyBars, ManyLine, ManyUprights
 from pulsewright_app.desk.plots.many_points import ManyPoints
 from pulsewright_app.desk.views.axes import NumberAxis, dress
 from pulsewright_app.figures_axes import Axis
@@ -30,7 +31,7 @@ _NO_LIMIT = 16_777_215
 _SIZES = ((60, 8), (400, 5), (math.inf, 3))
 """Pixels of a point, where there are at most so many."""
 _MOST_SYMBOLS = 5000
-"""More points than this are too dense for symbols, each of which takes time to prepare."""
+"""More points than this are too dense for symbols, each of which takes time to prepare; so are bars, and a line."""
 _PALE = 0.45
 """How strong the points of a figure are that is out of date, or partial."""
 _BREAK = "<br>"
@@ -90,6 +91,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             self._gaps(figure)
         self.show_state(figure, state)
         self._make_room()
+        self._settle()
 
     def show_state(self, figure: Figure, state: str) -> None:
         """Draw the figure that is shown pale, or plain; drawing many points anew would take much longer."""
@@ -97,6 +99,13 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         for plot in self.ci.items:
             for item in getattr(plot, "items", ()):
                 item.setOpacity(_PALE if state else 1.0)
+
+    def _settle(self) -> None:
+        """Find every plot's place and range now: found while it is painted, all of it would be painted twice."""
+        self.ci.layout.activate()
+        for plot in self.ci.items:
+            plot.layout.activate()
+            plot.vb.prepareForPaint()
 
     def _drop(self) -> None:
         """Take away what was drawn, with the menus that each plot has of its own and that nothing else takes away."""
@@ -172,20 +181,17 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ci.layout.setRowStretchFactor(1, 2)
         record = figure.record.astype(float)
         y = figure.position_axis.written
-        above.addItem(
-            pg.PlotCurveItem(
-                figure.line_record, y(figure.line_position), pen=self._pen("muted"), connect="finite", antialias=True
-            )
-        )
+        self._line(above, figure.line_record, y(figure.line_position))
         self._by_polarity(above, record, y(figure.position), figure)
         self._zero(below)
         on = figure.on_line
         y = figure.residual_axis.written
         self._bars(below, record[on], y(figure.residual[on]), y(figure.residual_half_width[on]))
         self._by_polarity(below, record, y(figure.residual), figure)
-        for after in figure.missed_after.tolist():
+        if len(figure.missed_after):
             for plot in (above, below):
-                plot.addItem(pg.InfiniteLine(after + 0.5, pen=self._pen("missed", style=Qt.PenStyle.DashLine)))
+                dashed = self._pen("missed", style=Qt.PenStyle.DashLine)
+                plot.addItem(ManyUprights(figure.missed_after.astype(np.float64) + 0.5, dashed))
 
     def _by_polarity(self, plot: Any, record: Floats, y: Floats, figure: PositionsFigure) -> None:
         shown = np.isfinite(y)
@@ -276,8 +282,9 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _plot(self, row: int, below: Axis, beside: Axis) -> Any:
         """Add a plot with these axes."""
-        plot = self.addPlot(row=row, col=0, axisItems={side: NumberAxis(side) for side in ("bottom", "left")})
-        plot.setMenuEnabled(False)
+        plot = self.addPlot(
+            row=row, col=0, axisItems={side: NumberAxis(side) for side in ("bottom", "left")}, enableMenu=False
+        )
         plot.hideButtons()
         plot.setMouseEnabled(x=self._zooms, y=self._zooms)
         for side, axis in (("bottom", below), ("left", beside)):
@@ -316,7 +323,16 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def _zero(self, plot: Any) -> None:
         plot.addItem(pg.InfiniteLine(0.0, angle=0, pen=self._pen("muted", style=Qt.PenStyle.DotLine)))
 
+    def _line(self, plot: Any, x: Floats, y: Floats) -> None:
+        if len(x) > _MOST_SYMBOLS:
+            plot.addItem(ManyLine(x, y, self._pen("muted")))
+        else:
+            plot.addItem(pg.PlotCurveItem(x, y, pen=self._pen("muted"), connect="finite", antialias=True))
+
     def _bars(self, plot: Any, x: Floats, y: Floats, half: Floats) -> None:
+        if len(x) > _MOST_SYMBOLS:
+            plot.addItem(ManyBars(x, y, half, self._pen("muted")))
+            return
         bars = pg.ErrorBarItem(x=x, y=y, height=2 * half, beam=0.0)
         bars.setData(pen=self._pen("muted"))
         plot.addItem(bars)

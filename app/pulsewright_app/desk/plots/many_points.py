@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
 from pyqtgraph.graphicsItems.ScatterPlotItem import Symbols
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QPointF, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPen, QTransform
 
-Floats = NDArray[np.float64]
+from pulsewright_app.desk.plots.many import Floats, Many, across, distinct, down, pixels, range_of
 
 _SYMBOL, _MOST_SYMBOLS = 6.0, 400
 """Pixels of a symbol, and how many points in sight are drawn as one each."""
@@ -19,7 +20,7 @@ _REACH = 4.0
 """Pixels from a point within which a click is meant for it."""
 
 
-class ManyPoints(pg.GraphicsObject):  # type: ignore[misc]
+class ManyPoints(Many):
     """Points of one colour, drawn as squares, or as symbols where few are in sight; once where one pixel has several.
 
     Parameters
@@ -38,46 +39,25 @@ class ManyPoints(pg.GraphicsObject):  # type: ignore[misc]
     chosen = Signal(int)
 
     def __init__(self, x: Floats, y: Floats, numbers: NDArray[np.int64], colour: str, size: float, symbol: str) -> None:
-        super().__init__()
-        self._x, self._y, self._numbers, self._size = x, y, numbers, size
+        super().__init__(range_of(x), range_of(y), size)
+        self._x, self._y, self._numbers = x, y, numbers
         self._symbol = QTransform.fromScale(_SYMBOL, _SYMBOL).map(Symbols[symbol])
         self._pen = QPen(QColor(colour), size, c=Qt.PenCapStyle.SquareCap)
-        self._ranges = tuple((float(values.min()), float(values.max())) for values in (x, y))
-
-    def dataBounds(self, axis: int, frac: float = 1.0, orthoRange: object = None) -> tuple[float, float]:
-        """Return the range of the points along an axis, 0 or 1, for the view that shows everything."""
-        return self._ranges[axis]
-
-    def pixelPadding(self) -> float:
-        """Return how far a point reaches beyond its place, pixels."""
-        return self._size
-
-    def viewTransformChanged(self) -> None:
-        """Take on another zoom: a pixel is another distance now."""
-        self.prepareGeometryChange()
-
-    def boundingRect(self) -> QRectF:
-        """Return where anything is drawn."""
-        (left, right), (low, high) = self._ranges
-        wide, tall = (self._size * (length or 0.0) for length in (self.pixelWidth(), self.pixelHeight()))
-        return QRectF(left - wide, low - tall, right - left + 2 * wide, high - low + 2 * tall)
-
-    def _pixels(self, transform: Any) -> tuple[Floats, Floats]:
-        """Return where the points lie by a transform that scales, turns over and moves."""
-        return self._x * transform.m11() + transform.dx(), self._y * transform.m22() + transform.dy()
+        self.drawn = 0
+        """Points of the last painting."""
 
     def paint(self, painter: QPainter, *_: Any) -> None:
         """Draw the points that are in sight."""
-        x, y = (np.round(place) for place in self._pixels(painter.transform()))
-        seen, margin = painter.device(), self._size
-        inside = (x >= -margin) & (x <= seen.width() + margin) & (y >= -margin) & (y <= seen.height() + margin)
-        places = np.unique((x[inside].astype(np.int64) << 32) + y[inside].astype(np.int64))
-        rows = (places + (1 << 31)) % (1 << 32) - (1 << 31)
-        columns = (places - rows) >> 32
+        transform, seen = painter.transform(), painter.device()
+        margin = math.ceil(self._reach)  # a point beyond the edge reaches into sight
+        columns, rows = pixels(across(self._x, transform)) + margin, pixels(down(self._y, transform)) + margin
+        columns, rows = distinct(columns, rows, seen.width() + 2 * margin, seen.height() + 2 * margin)
+        columns, rows = columns - margin, rows - margin
+        self.drawn = len(columns)
         painter.save()
         painter.resetTransform()
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        if len(places) <= _MOST_SYMBOLS:
+        if self.drawn <= _MOST_SYMBOLS:
             for column, row in zip(columns.tolist(), rows.tolist(), strict=True):
                 painter.fillPath(self._symbol.translated(column, row), self._pen.color())
         else:
@@ -91,7 +71,7 @@ class ManyPoints(pg.GraphicsObject):  # type: ignore[misc]
             event.ignore()
             return
         transform = self.sceneTransform()  # a pixel of the scene is one of the screen
-        x, y = self._pixels(transform)
+        x, y = across(self._x, transform), down(self._y, transform)
         at = transform.map(QPointF(event.pos()))
         away = np.maximum(np.abs(x - at.x()), np.abs(y - at.y()))
         nearest = len(away) - 1 - int(np.argmin(away[::-1]))

@@ -96,6 +96,7 @@ class AfterglowView(PictureView[_Shown]):
         self.viewing.glow.changed.connect(self.schedule)
         self.viewing.filter_changed.connect(self.schedule)
         self.viewing.channel_changed.connect(self._leave_spot)
+        desk.overviews.misled.connect(self._draw_anew)
 
     def _place_around_canvas(self) -> None:
         """Put the controls above the plot and the list of passing records beside it."""
@@ -117,6 +118,10 @@ class AfterglowView(PictureView[_Shown]):
         self.desk.background.cancel(_FINDING)
         self.made = self._made_for = None
         self.passing.forget()
+
+    def _draw_anew(self) -> None:
+        self._made_for = None
+        self.schedule()
 
     def _drop(self) -> None:
         self.leave_off()
