@@ -103,6 +103,24 @@ def test_a_change_is_on_disk_soon_without_closing(
     assert read_review(review_path).flags == set()
 
 
+def test_a_change_waits_a_second_and_no_longer_however_many_more_follow(
+    make_window: MakeWindow, qtbot: Any, faults: Path, review_path: Path
+) -> None:
+    """The wait itself is shortened here: a row of changes that never ends must not put the saving off."""
+    desk, changes = make_window(faults), 0
+    while not review_path.exists():
+        press(desk, qtbot, "F")
+        qtbot.wait(5)
+        changes += 1
+        assert changes < 10_000
+
+
+def test_the_wait_of_a_change_leaves_a_second_for_the_writing() -> None:
+    from pulsewright_app.desk import reviewing
+
+    assert reviewing._SOON_MS <= 1000  # of the two seconds after which it is to be on disk
+
+
 def test_the_review_of_many_records_is_made_where_the_desk_does_not_wait_for_it(
     make_window: MakeWindow,
     qtbot: Any,
