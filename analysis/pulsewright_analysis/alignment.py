@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.budget import Term
+from pulsewright.long_columns import in_blocks
 from pulsewright.quantity import Quantity
 from pulsewright.session import Session
 from pulsewright.settings import Settings
@@ -90,7 +91,10 @@ def measure_alignment(
     if isinstance(gate, str):
         return NOTHING, None, [f"No alignment: {gate}."]
     place = list(channels).index(reference)
-    usable = ~gate.clipped & _same_trigger(session, channels, gate, sequence, reference)
+    usable = in_blocks(
+        len(gate.records),
+        lambda some: ~gate.clipped[some] & _same_trigger(session, channels, gate.records[some], sequence, reference),
+    )
     fit = None
     if method == "sine":
         fit = fit_shared_frequency(gate.samples, session.sample_rate, check=check)
@@ -101,8 +105,11 @@ def measure_alignment(
         gain = np.where(np.isfinite(delay) & (against > 0), fit.amplitude / np.where(against > 0, against, 1.0), np.nan)
     else:
         delays = correlate(gate.samples, usable, place, levels.autocovariance, session.sample_rate, check)
-        delay, variance, unlike, gain = delays.delay, delays.variance, delays.unlike, delays.gain
-        delay = delay + gate.start - gate.start[:, place : place + 1]
+        variance, unlike, gain = delays.variance, delays.unlike, delays.gain
+        delay = in_blocks(
+            len(gate.records),
+            lambda some: delays.delay[some] + gate.start[some] - gate.start[some, place : place + 1],
+        )
     comparison = ComparedDelays(
         tuple(channels),
         session.module_of[list(channels)].astype(np.int64),
@@ -203,10 +210,10 @@ def _apart(alignment: Alignment) -> list[str]:
 
 
 def _same_trigger(
-    session: Session, channels: SequenceOf[int], gate: Gate, sequence: Sequence, reference: int
+    session: Session, channels: SequenceOf[int], records: Ints, sequence: Sequence, reference: int
 ) -> NDArray[np.bool_]:
-    """Return, for each record and channel, whether it belongs to the same trigger as the reference's record."""
-    in_step = sequence.in_step[gate.records]
+    """Return, for some records and each channel, whether it belongs to the same trigger as the reference's record."""
+    in_step = sequence.in_step[records]
     mine = in_step[:, session.module_of[list(channels)]]
     own = in_step[:, session.module_of[reference]][:, None]
     same_module = session.module_of[list(channels)] == session.module_of[reference]

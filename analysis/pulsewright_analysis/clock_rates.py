@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,6 +12,7 @@ from pulsewright.quantity import Quantity
 from pulsewright_analysis.results import Pulses
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 FEWEST_EVENTS = 3
@@ -44,12 +47,11 @@ def clock_rate(
         ways are not one event.
     """
     events = _common_events(pulses, first, second, together, span)
-    if len(events) == 0:
+    if events.records == 0:
         return None
-    time = np.concatenate([centre[0] for centre in events])
-    difference = np.concatenate([centre[1] for centre in events])
-    u = float(np.sqrt(np.mean(np.concatenate([centre[2] for centre in events]) ** 2)))
-    dof = len(time) - len(events) - 1
+    time, difference = events.time, events.difference
+    u = float(np.sqrt(np.mean(events.u**2)))
+    dof = len(time) - events.records - 1
     reach = float(np.sum(time**2))
     if dof < FEWEST_DOF or reach <= 0:
         return None
@@ -57,35 +59,64 @@ def clock_rate(
     scatter = float(np.sqrt(np.sum((difference - slope * time) ** 2) / dof))
     if scatter > MOST_LACK_OF_FIT * u:
         return None
-    told = f"{len(time)} events in {len(events)} records"
+    told = f"{len(time)} events in {events.records} records"
     size = max(scatter, u) / np.sqrt(reach)
     return Quantity.from_terms(slope, "", (Term("noise of the channels", size, "A", float(dof), told),))
 
 
+@dataclass(frozen=True)
+class _Events:
+    """Events that both channels see, by record and time: each record's own mean is taken off times and differences."""
+
+    time: Floats
+    difference: Floats
+    u: Floats
+    records: int
+
+
 def _common_events(
     pulses: Pulses, first: int, second: int, together: Bools, span: tuple[float, float] | None
-) -> list[tuple[Floats, Floats, Floats]]:
-    """Return, by record: times about their mean, differences about their mean, and u of the differences, seconds."""
-    found = []
-    inside = np.isfinite(pulses.time)
+) -> _Events:
+    """Return the events of the records in which both channels see as many, and enough; in seconds."""
+    places = [_placed(pulses, channel, span) for channel in (first, second)]
+    runs = [_Runs.of(pulses.record[mine]) for mine in places]
+    record, *own = np.intersect1d(runs[0].record, runs[1].record, assume_unique=True, return_indices=True)
+    count, start = runs[0].count[own[0]], [run.start[here] for run, here in zip(runs, own, strict=True)]
+    good = together[record] & (count == runs[1].count[own[1]]) & (count >= FEWEST_EVENTS)
+    count, start = count[good], [begins[good] for begins in start]
+    begin = np.cumsum(count) - count
+    time, difference, u = (np.empty(int(np.sum(count))) for _ in range(3))
+    for size in np.unique(count).tolist():  # all records of as many events at once
+        rows, after = np.flatnonzero(count == size), np.arange(size)
+        mine, theirs = (places[k][start[k][rows][:, None] + after] for k in range(2))
+        there = begin[rows][:, None] + after
+        own_time, own_u = pulses.time[mine], pulses.times_u[pulses.position]
+        apart = pulses.time[theirs] - own_time
+        time[there] = own_time - np.mean(own_time, axis=1, keepdims=True)
+        difference[there] = apart - np.mean(apart, axis=1, keepdims=True)
+        u[there] = np.hypot(own_u[mine], own_u[theirs])
+    return _Events(time, difference, u, len(count))
+
+
+def _placed(pulses: Pulses, channel: int, span: tuple[float, float] | None) -> Ints:
+    """Return the indices of a channel's pulses that have a position, and one inside the span."""
+    mine = pulses.where(channel=channel)
+    time = pulses.time[mine]
+    inside = np.isfinite(time)
     if span is not None:
-        inside &= (pulses.time >= span[0]) & (pulses.time <= span[1])
-    own_u = pulses.times_u[pulses.position]
-    by_record = [_by_record(pulses, channel, inside) for channel in (first, second)]
-    for record in sorted(set(by_record[0]) & set(by_record[1])):
-        mine, theirs = by_record[0][record], by_record[1][record]
-        if not together[record] or len(mine) != len(theirs) or len(mine) < FEWEST_EVENTS:
-            continue
-        time, difference = pulses.time[mine], pulses.time[theirs] - pulses.time[mine]
-        u = np.hypot(own_u[mine], own_u[theirs])
-        found.append((time - np.mean(time), difference - np.mean(difference), u))
-    return found
+        inside &= (time >= span[0]) & (time <= span[1])
+    return mine[inside]
 
 
-def _by_record(pulses: Pulses, channel: int, inside: Bools) -> dict[int, list[int]]:
-    """Return the indices of a channel's pulses, record by record, in the order of time."""
-    found: dict[int, list[int]] = {}
-    for place in pulses.where(channel=channel).tolist():
-        if inside[place]:
-            found.setdefault(int(pulses.record[place]), []).append(place)
-    return found
+@dataclass(frozen=True)
+class _Runs:
+    """The records of pulses that are sorted by record: each one's number, its first pulse and how many it has."""
+
+    record: Ints
+    start: Ints
+    count: Ints
+
+    @classmethod
+    def of(cls, records: Ints) -> _Runs:
+        record, start, count = np.unique(records, return_index=True, return_counts=True)
+        return cls(record, start, count)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.long_columns import LongColumn, in_blocks
 from pulsewright_analysis.gate_samples import GateSamples, as_gate_samples
 from pulsewright_analysis.streaming import Check, unchecked
 from pulsewright_analysis.validity import CORRELATION_REGION
@@ -122,37 +124,62 @@ def correlate(
     together = usable & usable[:, [reference]]
     for channel in np.flatnonzero(~np.any(together, axis=0)).tolist():
         unlike.setdefault(channel, "no record of it can be compared with the reference")
-    delay, gain = np.full((records, channels), np.nan), np.full((records, channels), np.nan)
-    delay[usable[:, reference], reference] = 0.0
-    gain[usable[:, reference], reference] = 1.0
     others = [c for c in range(channels) if c != reference and c not in unlike]
     band = _Weights(np.flatnonzero(weight), weight[weight > 0], sample_rate, length)
     # the reference's own noise is in its power, and would make every gain too small
     own = float(np.sum(weight * noise[reference]))
     maxima = _maxima(gate, band, together, reference, others, check)
-    rough, ahead = np.full((records, channels), np.nan), np.full((records, channels), np.nan)
+    of_all = [LongColumn() for _ in range(4)]
     for first, spectra in _spectra(gate, check):
-        for channel in others:
-            rows = np.flatnonzero(together[first : first + len(spectra), channel])
-            if len(rows) == 0:
-                continue
-            check()
-            pair = band.pair(spectra[rows, reference], spectra[rows, channel])
-            found, here = maxima[channel], first + rows
-            rough[here, channel] = pair.likeness(found.sign, found.delay)
-            if found.other_delay is not None:
-                ahead[here, channel] = _ahead(pair, found.sign, found.delay, found.other_sign, found.other_delay)
-            delay[here, channel] = _refined(pair, found.sign, found.delay)
-            power = np.sum(band.inside * np.abs(spectra[rows, reference][:, band.bins]) ** 2, axis=1) - own
-            turned = pair.cross * np.exp(1j * band.omega[None, :] * delay[here, channel][:, None])
-            gain[here, channel] = np.abs(np.sum(np.real(turned), axis=1)) / np.where(power > 0, power, np.nan)
+        here = slice(first, first + len(spectra))
+        some = _of_some(spectra, band, own, maxima, together[here], reference, usable[here, reference], check)
+        for column, part in zip(of_all, some, strict=True):
+            column.add(part.reshape(-1))
+    delay, gain, rough, ahead = (column.whole().reshape(records, channels) for column in of_all)
+    doubted = np.zeros(channels, dtype=bool)
     for channel in others:
         rows = np.flatnonzero(together[:, channel])
         reason = _doubt(maxima[channel], rough[rows, channel], ahead[rows, channel], length / sample_rate)
         if reason is not None:
             unlike[channel] = reason
-            delay[:, channel] = gain[:, channel] = np.nan
+            doubted[channel] = True
+    if np.any(doubted):
+        delay, gain = (in_blocks(records, partial(_without, values, doubted)) for values in (delay, gain))
     return Delays(delay, _variances(signal, noise, weight, omega), gain, unlike)
+
+
+def _without(values: Floats, doubted: NDArray[np.bool_], some: slice) -> Floats:
+    return np.where(doubted, np.nan, values[some])
+
+
+def _of_some(
+    spectra: Complexes,
+    band: _Weights,
+    own: float,
+    maxima: dict[int, _Maximum],
+    together: NDArray[np.bool_],
+    reference: int,
+    usable: NDArray[np.bool_],
+    check: Check,
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return delay, gain, likeness and how far one maximum is ahead of some records, each (records, channels)."""
+    delay, gain, rough, ahead = (np.full(together.shape, np.nan) for _ in range(4))
+    delay[usable, reference] = 0.0
+    gain[usable, reference] = 1.0
+    for channel, found in maxima.items():
+        rows = np.flatnonzero(together[:, channel])
+        if len(rows) == 0:
+            continue
+        check()
+        pair = band.pair(spectra[rows, reference], spectra[rows, channel])
+        rough[rows, channel] = pair.likeness(found.sign, found.delay)
+        if found.other_delay is not None:
+            ahead[rows, channel] = _ahead(pair, found.sign, found.delay, found.other_sign, found.other_delay)
+        delay[rows, channel] = _refined(pair, found.sign, found.delay)
+        power = np.sum(band.inside * np.abs(spectra[rows, reference][:, band.bins]) ** 2, axis=1) - own
+        turned = pair.cross * np.exp(1j * band.omega[None, :] * delay[rows, channel][:, None])
+        gain[rows, channel] = np.abs(np.sum(np.real(turned), axis=1)) / np.where(power > 0, power, np.nan)
+    return delay, gain, rough, ahead
 
 
 def _spectra(gate: GateSamples, check: Check) -> Iterator[tuple[int, Complexes]]:

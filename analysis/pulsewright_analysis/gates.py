@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.long_columns import in_blocks
 from pulsewright.session import Session
 from pulsewright_analysis.gate_samples import GateSamples, StreamedSamples, held_or_streamed
 from pulsewright_analysis.results import Pulses
@@ -71,20 +72,21 @@ def cut_gate(
     Gate or str
         The string is a clause that says why there is none.
     """
-    starts = np.stack([session.first_sample_time(c)[records] for c in channels], axis=1)
     if span is None:
-        first = np.zeros(starts.shape, dtype=np.int64)
+        begin = float(session.first_sample_time(channels[0], records[:1])[0])
+        first = in_blocks(len(records), lambda some: np.zeros((len(records[some]), len(channels)), dtype=np.int64))
         count = session.record_length
-        span = (float(starts[0, 0]), float(starts[0, 0]) + session.record_duration)
+        span = (begin, begin + session.record_duration)
     else:
-        first = np.ceil((span[0] - starts) * session.sample_rate - 1e-9).astype(np.int64)
+        low = span[0]
+        first = in_blocks(len(records), lambda some: _ceiled(session, low - _starts(session, channels, records[some])))
         count = int((span[1] - span[0]) * session.sample_rate + 1e-9)
     if count < FEWEST_SAMPLES:
         return f"the stretch holds {count} samples, and {FEWEST_SAMPLES} are the fewest"
-    inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
+    inside = _inside(session, first, count)
     if not np.any(inside):
         return "the stretch does not lie inside the records"
-    return _cut(session, list(channels), records[inside], first[inside], count, starts[inside], span, check)
+    return _cut(session, list(channels), records, first, inside, count, span, check)
 
 
 def gate_around_pulses(
@@ -127,18 +129,38 @@ def gate_around_pulses(
     length = int(np.max(pulses.last_sample[own] - pulses.first_sample[own])) + 1
     margin = max(length // 2, FEWEST_SAMPLES)
     count = length + 2 * margin
-    starts = np.stack([session.first_sample_time(c)[used] for c in channels], axis=1)
-    begin = session.first_sample_time(reference)[used] + (pulses.first_sample[own] - margin) / session.sample_rate
+    begin = session.first_sample_time(reference, used) + (pulses.first_sample[own] - margin) / session.sample_rate
     shift = np.zeros(len(channels))
     for place, channel in enumerate(channels):
         check()
         shift[place] = _shift(session, pulses, _strongest(pulses, channel), own, channel, reference)
-    first = np.ceil((begin[:, None] + shift[None, :] - starts) * session.sample_rate - 1e-9).astype(np.int64)
-    inside = np.all((first >= 0) & (first + count <= session.record_length), axis=1)
+    first = in_blocks(
+        len(used),
+        lambda some: _ceiled(session, begin[some][:, None] + shift[None, :] - _starts(session, channels, used[some])),
+    )
+    inside = _inside(session, first, count)
     if not np.any(inside):
         return "the pulses lie too close to the ends of the records"
     span = (float(begin[inside][0]), float(begin[inside][0]) + count / session.sample_rate)
-    return _cut(session, list(channels), used[inside], first[inside], count, starts[inside], span, check)
+    return _cut(session, list(channels), used, first, inside, count, span, check)
+
+
+def _starts(session: Session, channels: Sequence[int], records: Ints) -> Floats:
+    """Return the time of sample 0 of some records, (records, channels)."""
+    return np.stack([session.first_sample_time(c, records) for c in channels], axis=1)
+
+
+def _ceiled(session: Session, since: Floats) -> Ints:
+    """Return the first sample at or after so many seconds from sample 0."""
+    first: Ints = np.ceil(since * session.sample_rate - 1e-9).astype(np.int64)
+    return first
+
+
+def _inside(session: Session, first: Ints, count: int) -> Bools:
+    """Return which records hold the whole stretch on all channels, (records,)."""
+    low, high = np.min(first, axis=1), np.max(first, axis=1)
+    inside: Bools = (low >= 0) & (high + count <= session.record_length)
+    return inside
 
 
 def _strongest(pulses: Pulses, channel: int) -> Ints:
@@ -184,7 +206,7 @@ def _shift(session: Session, pulses: Pulses, theirs: Ints, mine: Ints, channel: 
     records = pulses.record[theirs]
     against = mine[np.searchsorted(pulses.record[mine], records)]
     apart = pulses.extreme_sample[theirs].astype(np.int64) - pulses.extreme_sample[against]
-    starts = session.first_sample_time(channel)[records] - session.first_sample_time(reference)[records]
+    starts = session.first_sample_time(channel, records) - session.first_sample_time(reference, records)
     later = starts + apart / session.sample_rate
     nearest = np.lexsort((np.abs(later), records))
     return float(np.median(later[nearest][_first_of_each(records[nearest])]))
@@ -194,12 +216,21 @@ def _cut(
     session: Session,
     channels: list[int],
     records: Ints,
-    first: Ints,
+    every: Ints,
+    inside: Bools,
     count: int,
-    starts: Floats,
     span: tuple[float, float],
     check: Check,
 ) -> Gate:
+    """Cut out the stretch of those records that hold it, from the first sample of every one."""
+    first = every
+    if not np.all(inside):
+        places = np.flatnonzero(inside)
+        records, first = records[places], in_blocks(len(places), lambda some: every[places[some]])
     streamed = StreamedSamples(session, tuple(channels), records, first, count)
     samples, clipped = held_or_streamed(streamed, check)
-    return Gate(records, samples, starts + first / session.sample_rate, clipped, span)
+    start = in_blocks(
+        len(records),
+        lambda some: _starts(session, channels, records[some]) + first[some] / session.sample_rate,
+    )
+    return Gate(records, samples, start, clipped, span)

@@ -53,7 +53,7 @@ def measure_health(
         ENOB = log₂(full scale/(noise and distortion·√12)) and SINAD after IEEE Std 1057.
     """
     settings = settings or Settings()
-    clipped = _clipped(session, channels, records, check)
+    clipped, struck = _clipped(session, channels, records, check)
     sines = [fit is not None and bool(fit.explained[i] > CARRIES_SINE) for i in range(len(channels))]
     noise = [
         float(fit.residual_rms[i]) if fit is not None and sines[i] else float(levels.noise[i])
@@ -71,8 +71,8 @@ def measure_health(
             noise_rms=_noise(session, c, levels, i, noise[i], sines[i], len(records)).widened(
                 scale_term(noise[i], settings)
             ),
-            clipped_samples=int(np.sum(clipped[:, i])),
-            clipped_records=tuple(int(r) for r in records[clipped[:, i] > 0]),
+            clipped_samples=clipped[i],
+            clipped_records=tuple(struck[i]),
             enob=effective_bits(session.channels[c], noise[i]) if sines[i] else None,
             sinad_db=_sinad(fit, i) if fit is not None and sines[i] else None,
             noisy=noise[i] > NOISY * usual,
@@ -111,9 +111,12 @@ def _thd(fit: SineFit, place: int) -> float | None:
     return 20 * math.log10(ratio) if ratio > 0 else None
 
 
-def _clipped(session: Session, channels: Sequence[int], records: Ints, check: Check) -> Ints:
-    """Return how many samples are at an end code, (records, channels)."""
-    counts = np.zeros((len(records), len(channels)), dtype=np.int64)
+def _clipped(
+    session: Session, channels: Sequence[int], records: Ints, check: Check
+) -> tuple[list[int], list[list[int]]]:
+    """Return how many samples are at an end code, and the records that have such, channel by channel."""
+    counts: list[int] = [0 for _ in channels]
+    struck: list[list[int]] = [[] for _ in channels]
     infos = [session.channels[c] for c in channels]
 
     def count(piece: Piece) -> Ints:
@@ -126,10 +129,12 @@ def _clipped(session: Session, channels: Sequence[int], records: Ints, check: Ch
         return at_end
 
     def take(piece: Piece, at_end: Ints) -> None:
-        counts[np.searchsorted(records, piece.first + piece.rows), piece.places] = at_end
+        for place, one in enumerate(at_end.T, start=piece.places.start):
+            counts[place] += int(np.sum(one))
+            struck[place] += (piece.first + piece.rows[one > 0]).tolist()
 
     for_each(pieces(session, channels, records), count, take, check)
-    return counts
+    return counts, struck
 
 
 def _offset(session: Session, channel: int, levels: Levels, place: int) -> Quantity:

@@ -24,8 +24,8 @@ def without_position(pulses: Pulses, names: Sequence[str]) -> list[tuple[str, in
         The sentence, as it stands among the findings' reasons, and an index into `pulses`.
     """
     reasons = []
-    unknown = ~np.isfinite(pulses.time)
-    left = unknown.copy()
+    left = np.isfinite(pulses.time)
+    np.logical_not(left, out=left)
     for why, suits in (
         ("is clipped", pulses.clipped),
         ("is cut by the record's end", pulses.cut),
@@ -33,7 +33,7 @@ def without_position(pulses: Pulses, names: Sequence[str]) -> list[tuple[str, in
         (f"is too small, too short or too flat for its {pulses.position}", np.ones(len(pulses), dtype=bool)),
     ):
         which = left & suits
-        left &= ~suits
+        left &= ~which
         number = int(np.count_nonzero(which))
         if number:
             first = int(np.flatnonzero(which)[0])

@@ -129,28 +129,43 @@ class Pulses:
     @property
     def time_u(self) -> Floats:
         """Standard uncertainty of `time`, the shared and the lasting parts included, seconds."""
-        return self.record_u if self.lasting_u is None else np.hypot(self.record_u, self.lasting_u)
+        return self.time_u_of(slice(None))
 
-    @property
-    def record_u(self) -> Floats:
-        """What may differ from record to record in the u of `time`, the trigger's part included, seconds."""
-        combined: Floats = np.hypot(self.times_u[self.position], self.trigger_u)
+    def time_u_of(self, places: Ints | slice) -> Floats:
+        """Return `time_u` of some pulses, seconds; of all, it would be a long array.
+
+        Parameters
+        ----------
+        places : int array or slice
+            Indices of the pulses.
+        """
+        own = np.hypot(self.times_u[self.position][places], self.trigger_u[places])
+        combined: Floats = own if self.lasting_u is None else np.hypot(own, self.lasting_u[places])
         return combined
 
-    @property
-    def walk_time(self) -> Floats:
-        """The quoted position from the reference pulse, from the trigger where there is none, seconds."""
-        return self.time if self.reference is None else self.time - self.reference
+    def walk_time_of(self, places: Ints | slice) -> Floats:
+        """Return the quoted position of some pulses from the reference pulse, from the trigger without one, seconds.
 
-    @property
-    def walk_u(self) -> Floats:
-        """What may differ from record to record in the u of `walk_time`, seconds.
+        Parameters
+        ----------
+        places : int array or slice
+            Indices of the pulses.
+        """
+        time: Floats = self.time[places]
+        return time if self.reference is None else time - self.reference[places]
+
+    def walk_u_of(self, places: Ints | slice) -> Floats:
+        """Return what may differ from record to record in the u of `walk_time_of`, seconds.
 
         The trigger's part cancels against a reference pulse of the same record.
+
+        Parameters
+        ----------
+        places : int array or slice
+            Indices of the pulses.
         """
-        if self.reference_u is None:
-            return self.record_u
-        combined: Floats = np.hypot(self.times_u[self.position], self.reference_u)
+        against = self.trigger_u if self.reference_u is None else self.reference_u
+        combined: Floats = np.hypot(self.times_u[self.position][places], against[places])
         return combined
 
     def __len__(self) -> int:
@@ -173,8 +188,10 @@ class Pulses:
         """
         # they are sorted by record: a long session must not be looked through for each of its records
         first, stop = (0, len(self)) if record is None else np.searchsorted(self.record, (record, record + 1)).tolist()
-        own: Ints = np.arange(first, stop)
-        return own if channel is None else own[self.channel[first:stop] == channel]
+        own: Ints = np.arange(first, stop) if channel is None else np.flatnonzero(self.channel[first:stop] == channel)
+        if channel is not None:
+            own += first
+        return own
 
 
 @dataclass(frozen=True)

@@ -114,7 +114,7 @@ def span_samples(
     shape = (len(records), len(channels))
     if span is None:
         return np.zeros(shape, dtype=np.int64), np.full(shape, session.record_length, dtype=np.int64)
-    starts = np.stack([session.first_sample_time(c)[records] for c in channels], axis=1)
+    starts = np.stack([session.first_sample_time(c, records) for c in channels], axis=1)
     ends = [
         np.clip(np.ceil((edge - starts) * session.sample_rate), 0, session.record_length).astype(np.int64)
         for edge in span
@@ -182,8 +182,8 @@ def _assembled(
     local = whole[:, columns.CHANNEL]
     record, channel = whole[:, columns.RECORD], np.array(channels, dtype=np.int64)[local]
     low, stop = (int(record[0]), int(record[-1]) + 1) if len(record) else (0, 0)  # they rise
-    starts = np.stack([session.first_sample_time(c)[low:stop] for c in channels])
-    trigger_u = np.stack([session.trigger_u(c)[low:stop] for c in channels])
+    starts = np.stack([session.first_sample_time(c, slice(low, stop)) for c in channels])
+    trigger_u = np.stack([session.trigger_u(c, slice(low, stop)) for c in channels])
     clipped = whole[:, columns.CLIPPED] == 1
     ratio = np.abs(real[:, columns.AMPLITUDE]) / levels.noise[local]
     ambiguous = whole[:, columns.AMBIGUOUS] == 1

@@ -250,7 +250,7 @@ def _first_pulses(findings: Findings, channel: int, count: int) -> dict[str, Any
         column[place] = values
         return column
 
-    time_u = pulses.time_u[first]
+    time_u = pulses.time_u_of(first)
     return {
         "first_pulse": spread(pulses.time[first]),
         "first_pulse_u": spread(time_u),

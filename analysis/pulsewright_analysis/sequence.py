@@ -131,7 +131,7 @@ def _assembled(
     by_record = _by_record(session, records, walk, lattice, numbering, repeats)
     # counted from a pulse of the same record, positions do not depend on when the trigger was
     from_trigger = settings.reference_pulse is None
-    untimed = float(np.max(session.trigger_u(walk.channel)[records])) if from_trigger else 0.0
+    untimed = float(np.max(session.trigger_u(walk.channel, records))) if from_trigger else 0.0
     return Sequence(
         channel=walk.channel,
         increment=increment_of(known, settings) if known else None,

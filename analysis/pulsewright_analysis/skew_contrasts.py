@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pulsewright.budget import Term
+from pulsewright.long_columns import blocks_of
 from pulsewright.quantity import Quantity, coverage_factor
 from pulsewright_analysis.intervals import with_uniform_term
 from pulsewright_analysis.lines import correlated_u, fit_line
@@ -69,16 +70,19 @@ def covariance_of(comparison: ComparedDelays) -> Floats:
     array (channels, channels)
         Seconds squared, NaN for a channel that was not measured.
     """
-    counts = np.maximum(np.sum(np.isfinite(comparison.delay), axis=0), 1)
-    size, reference = len(counts), comparison.reference
+    size, reference = comparison.delay.shape[1], comparison.reference
     # two skews share the reference's noise in the records that both rest on
-    known = np.isfinite(comparison.delay).astype(float)
-    together = known.T @ known
+    together = np.zeros((size, size))
+    for some in blocks_of(len(comparison.delay)):
+        known = np.isfinite(comparison.delay[some]).astype(float)
+        together += known.T @ known  # whole numbers: the sum is exact
+    measured = np.diag(together).astype(np.int64)
+    counts = np.maximum(measured, 1)
     shared = comparison.variance[reference] * together / np.outer(counts, counts)
     covariance: Floats = shared + np.diag(comparison.variance / counts)
     covariance[reference, :] = 0.0
     covariance[:, reference] = 0.0
-    unmeasured = ~np.any(np.isfinite(comparison.delay), axis=0)
+    unmeasured = measured == 0
     covariance[np.ix_(unmeasured, np.ones(size, dtype=bool))] = np.nan
     covariance[np.ix_(np.ones(size, dtype=bool), unmeasured)] = np.nan
     return covariance

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pulsewright.long_columns import LongColumn, blocks_of
 from pulsewright_analysis.pulse_results import Pulses
 
 
@@ -96,13 +97,17 @@ def fast_edges(pulses: Pulses, interval: float) -> list[str]:
     """
     if pulses.position not in ("midpoint", "leading"):
         return []
-    samples = pulses.rise / interval
-    with np.errstate(invalid="ignore", divide="ignore"):
-        doubt = UNROUNDED / samples
-        fast = (samples < FAST_EDGE) & (doubt > STANDS_OUT * pulses.times_u[pulses.position] / interval)
-    if 2 * np.count_nonzero(fast) <= np.count_nonzero(np.isfinite(samples)):
+    fast, known = LongColumn(), 0
+    for some in blocks_of(len(pulses.rise)):
+        samples, u = pulses.rise[some] / interval, pulses.times_u[pulses.position][some]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            doubtful = (samples < FAST_EDGE) & (UNROUNDED / samples > STANDS_OUT * u / interval)
+        fast.add(samples[doubtful])
+        known += int(np.count_nonzero(np.isfinite(samples)))
+    durations = fast.whole()
+    if 2 * len(durations) <= known:
         return []
-    duration, off = float(np.median(samples[fast])), float(np.median(doubt[fast]))
+    duration, off = float(np.median(durations)), float(np.median(UNROUNDED / durations))
     return [
         f"The pulses rise within {duration:.1f} samples. Unless the recorder's filter limits them to half the sample "
         f"rate, their positions may be off by {off:.2g} of a sample interval, which u does not hold: sample faster, "

@@ -94,7 +94,7 @@ def _walks(pulses: Pulses, channel: int, records: Ints) -> list[Walk]:
         index[row[pulses.record[these]]] = these
         here = index >= 0
         position, u = np.full(len(records), np.nan), np.full(len(records), np.nan)
-        position[here], u[here] = pulses.walk_time[index[here]], pulses.walk_u[index[here]]
+        position[here], u[here] = pulses.walk_time_of(index[here]), pulses.walk_u_of(index[here])
         found.append(Walk(channel, index, position, u))
     return found
 

@@ -86,10 +86,10 @@ def positions_figure(findings: Findings) -> PositionsFigure | NotDrawn:
     name = findings.channel_name(sequence.channel)
     records = findings.records[sequence.pulse[findings.records] >= 0]
     chosen = sequence.pulse[records]
-    records, chosen = _finite(records, chosen, pulses.walk_time[chosen])
+    records, chosen = _finite(records, chosen, pulses.walk_time_of(chosen))
     if len(records) == 0:
         return NotDrawn(f"No positions: no pulse on {name} has one.")
-    position = pulses.walk_time[chosen]
+    position = pulses.walk_time_of(chosen)
     # counted from a pulse of the same record, positions do not depend on when the trigger was
     untimed = pulses.trigger_u[chosen] if pulses.reference is None else np.zeros(len(chosen))
     residual, residual_u = sequence.residual[records], sequence.residual_u[records]
@@ -102,7 +102,7 @@ def positions_figure(findings: Findings) -> PositionsFigure | NotDrawn:
         channel=name,
         record=records,
         position=position,
-        half_width=half_width_95(pulses.walk_u[chosen], untimed),
+        half_width=half_width_95(pulses.walk_u_of(chosen), untimed),
         polarity=pulses.polarity[chosen],
         on_line=np.isfinite(residual),
         line_record=line_record,

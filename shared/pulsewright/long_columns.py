@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable, Iterator
 from typing import IO, Any
 
 import numpy as np
@@ -10,6 +11,8 @@ from numpy.typing import NDArray
 
 LONG_BYTES = 1 << 20
 """What a column holds in memory before it goes into a file."""
+ROWS_AT_ONCE = 1 << 15
+"""Of a long array: what `blocks_of` names at a time."""
 
 
 class LongColumn:
@@ -75,6 +78,35 @@ class LongColumn:
         assert self._file is not None
         # a page that somebody changed would be copied, and the file stay as it is
         return np.asarray(np.memmap(self._file, dtype, mode="c", shape=(size // dtype.itemsize,)))
+
+
+def blocks_of(rows: int) -> Iterator[slice]:
+    """Yield the places of some neighbouring rows at a time, until all were named; one empty slice where there are none.
+
+    Parameters
+    ----------
+    rows : int
+        How many there are.
+    """
+    for begin in range(0, max(rows, 1), ROWS_AT_ONCE):
+        yield slice(begin, min(begin + ROWS_AT_ONCE, rows))
+
+
+def in_blocks(rows: int, make: Callable[[slice], NDArray[Any]]) -> NDArray[Any]:
+    """Return an array that is made some rows at a time, and lies in a temporary file where it is long.
+
+    Parameters
+    ----------
+    rows : int
+        Of the array.
+    make : callable
+        Returns the rows of a slice, (some rows, …), of one type and shape in all.
+    """
+    column = LongColumn()
+    for places in blocks_of(rows):
+        some = make(places)
+        column.add(some.reshape(-1))
+    return column.whole().reshape(rows, *some.shape[1:])
 
 
 def write_all(file: IO[bytes], values: NDArray[Any]) -> None:

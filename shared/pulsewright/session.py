@@ -18,6 +18,7 @@ from pulsewright.errors import SettingError
 __all__ = ["ArraySource", "BlockSource", "Channel", "Codes", "Floats", "Session"]
 
 Floats = NDArray[np.float64]
+Records = slice | NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -325,17 +326,19 @@ class Session:
         for start in range(first, last, step):
             yield start, self.codes(start, min(start + step, last))
 
-    def offset_known(self, channel: int) -> NDArray[np.bool_]:
+    def offset_known(self, channel: int, records: Records = EVERY) -> NDArray[np.bool_]:
         """Return, for each record, whether the channel's module timed its trigger, shape (records,).
 
         Parameters
         ----------
         channel : int
             Place of the channel, from 0.
+        records : slice or int array
+            Numbers of the records; all if left out.
         """
-        return np.isfinite(self.trigger_offset[:, self.module_of[channel]])
+        return np.isfinite(self.trigger_offset[records, self.module_of[channel]])
 
-    def first_sample_time(self, channel: int) -> Floats:
+    def first_sample_time(self, channel: int, records: Records = EVERY) -> Floats:
         """Return the time of sample 0 of each record from that record's trigger, seconds, shape (records,).
 
         −pre_trigger·Ts + offset[r, module] − delay; an unknown offset counts as Ts/2 (JCGM 100:2008, 4.3.7).
@@ -344,8 +347,10 @@ class Session:
         ----------
         channel : int
             Place of the channel, from 0.
+        records : slice or int array
+            Numbers of the records; all if left out.
         """
-        offset = self._offset_or_half(self.trigger_offset[:, self.module_of[channel]])
+        offset = self._offset_or_half(self.trigger_offset[records, self.module_of[channel]])
         result: Floats = offset - self.pre_trigger / self.sample_rate - self.channels[channel].delay
         return result
 
@@ -365,20 +370,22 @@ class Session:
         half: Floats = np.where(np.isfinite(offset), offset, self.sample_interval / 2)
         return half
 
-    def trigger_u(self, channel: int) -> Floats:
+    def trigger_u(self, channel: int, records: Records = EVERY) -> Floats:
         """Return the standard uncertainty of `first_sample_time`, seconds: Ts/√12 where the trigger was not timed.
 
         Parameters
         ----------
         channel : int
             Place of the channel, from 0.
+        records : slice or int array
+            Numbers of the records; all if left out.
 
         Returns
         -------
         array (records,)
             Seconds; 0 where the trigger was timed.
         """
-        return np.where(self.offset_known(channel), 0.0, self.sample_interval / np.sqrt(12.0))
+        return np.where(self.offset_known(channel, records), 0.0, self.sample_interval / np.sqrt(12.0))
 
     def times(self, record: int, channel: int) -> Floats:
         """Return the time of every sample from that record's trigger, seconds, shape (record length,).

@@ -238,7 +238,7 @@ def test_clock_rates_of_modules_on_separate_clocks():
 
 
 def test_covariance_of_skews_holds_the_references_noise_in_all_of_them():
-    """400 simulated sessions of ten records: the skews' scatter and their covariance are what is claimed."""
+    """200 simulated sessions of ten records: the skews' scatter and their covariance are what is claimed."""
     rng = np.random.default_rng(11)
     found, claimed = [], None
     for seed in range(200):

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from pulsewright import long_columns
-from pulsewright.long_columns import LongColumn
+from pulsewright.long_columns import LongColumn, in_blocks
 
 PIECES = [np.arange(5.0), np.zeros(0), np.array([np.nan, -0.0]), np.arange(300.0), np.full(7, 1e-300)]
 
@@ -81,3 +81,12 @@ def test_a_folder_that_may_not_be_written_costs_memory_and_no_value(monkeypatch:
     for piece in PIECES:
         column.add(piece)
     np.testing.assert_array_equal(column.whole(), np.concatenate(PIECES))
+
+
+@pytest.mark.parametrize("rows", [0, 6, 7, 20])
+def test_an_array_made_in_blocks_is_the_one_made_at_once(rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(long_columns, "LONG_BYTES", 100)
+    monkeypatch.setattr(long_columns, "ROWS_AT_ONCE", 7)
+    expected = np.sqrt(np.arange(rows * 3.0)).reshape(rows, 3)
+    made = in_blocks(rows, lambda some: expected[some])
+    np.testing.assert_array_equal(made, expected)
