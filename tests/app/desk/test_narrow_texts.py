@@ -14,12 +14,15 @@ from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QStandardItemModel
 from PySide6.QtWidgets import QApplication, QPushButton, QWidget
 
+from pulsewright_app.desk.filter_row import FilterRow
+from pulsewright_app.desk.help.pages import cautions_page
 from pulsewright_app.desk.panels.tables import CopyingTable, Headings
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.views.axes import ValueAxis
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.dimension_lines import Taken, text_box
 from pulsewright_app.desk.views.flow import FlowRow
+from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import colours_of
 
@@ -170,3 +173,33 @@ def test_a_number_at_the_upper_end_of_an_axis_is_whole(qtbot: Any) -> None:
     high = runs[1::2] - runs[::2]
     assert len(high) == 11 and runs[0] < 6
     assert high[0] == np.median(high)
+
+
+@pytest.mark.parametrize("points", [9.0, 18.0])
+def test_the_filter_can_be_written_in_a_narrow_row_and_the_number_of_a_record_is_whole(
+    desk: DeskWindow, qtbot: Any, points: float
+) -> None:
+    number, row = desk.middle.rail_row.number, FilterRow(desk.middle.rail_row.filter_row.filtering, desk.viewing)
+    qtbot.addWidget(row)
+    font = QFont(row.font())
+    font.setPointSizeF(points)
+    for widget in (row, number, *row.findChildren(QWidget)):
+        widget.setFont(font)
+    row.resize(540, row.sizeHint().height())
+    row.show()
+    QApplication.processEvents()
+    letters = QFontMetricsF(font)
+    assert row.width() == 540
+    assert row.line.width() >= letters.horizontalAdvance("polarity ne")
+    assert row.count.isVisible() == (points < 18)
+    assert row.only.toolTip() == row.count.text() == "all records"
+    assert number.minimumSizeHint().width() >= letters.horizontalAdvance("99999") + 8
+
+
+def test_a_page_to_be_read_is_as_high_as_its_text(qtbot: Any) -> None:
+    beside_it = QWidget()
+    qtbot.addWidget(beside_it)
+    page = cautions_page(beside_it)
+    page.come_up()
+    others = page.close_button.height() + 6 * page.column.spacing() + 2 * page.told.height()
+    assert 0 <= page.height() - page.text.heightForWidth(page.text.width()) <= others
