@@ -80,7 +80,7 @@ def _sheet(application: QApplication, theme: Theme) -> str:
             background: {theme.raised}; color: {theme.ink};
             border: 1px solid {theme.rule}; border-radius: 4px; padding: 3px 10px;
         }}
-        QSplitter {{ qproperty-handleWidth: {inner}; }}
+        QSplitter {{ qproperty-handleWidth: 5; }}
         QTabBar QToolButton {{ padding: 0px; border-radius: 0px; }}
         QToolButton[room="narrow"] {{ padding: 3px 5px; }}
         QToolButton[room="least"] {{ padding: 3px 0px; }}
