@@ -12,12 +12,12 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QStandardItemModel
-from PySide6.QtWidgets import QApplication, QPushButton, QWidget
+from PySide6.QtWidgets import QApplication, QListView, QPushButton, QVBoxLayout, QWidget
 
 from pulsewright_app.desk.filter_row import FilterRow
 from pulsewright_app.desk.help.pages import cautions_page
 from pulsewright_app.desk.panels.tables import CopyingTable, Headings
-from pulsewright_app.desk.plots.elided_label import NarrowLabel
+from pulsewright_app.desk.plots.elided_label import NarrowLabel, WholeLabel
 from pulsewright_app.desk.views.axes import ValueAxis
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.dimension_lines import Taken, text_box
@@ -203,3 +203,22 @@ def test_a_page_to_be_read_is_as_high_as_its_text(qtbot: Any) -> None:
     page.come_up()
     others = page.close_button.height() + 6 * page.column.spacing() + 2 * page.told.height()
     assert 0 <= page.height() - page.text.heightForWidth(page.text.width()) <= others
+
+
+def test_a_heading_asks_for_the_height_of_all_its_lines(qtbot: Any) -> None:
+    """What holds both in a splitter asks for no height for a width: it takes what they say they need at least."""
+    page, table = QWidget(), QListView()
+    qtbot.addWidget(page)
+    column = QVBoxLayout(page)
+    heading = WholeLabel("Alignment, channel by channel, against H01")
+    table.setFixedHeight(60)
+    for part in (heading, table):
+        column.addWidget(part)
+    page.resize(170, 300)
+    page.show()
+    QApplication.processEvents()
+    lines = heading.heightForWidth(heading.width())
+    margins = column.contentsMargins()
+    assert lines > 1.5 * heading.fontMetrics().height()
+    least = lines + column.spacing() + 60 + margins.top() + margins.bottom()
+    assert page.minimumSizeHint().height() == least

@@ -88,7 +88,8 @@ class RecordTableModel(QAbstractTableModel):
         about = self._results.findings if rows is not None and rows.measured.any() else None
         if about is not self._clipped_of:  # a filter or another channel changes nothing of it
             self._clipped_of, self._clipped = about, _clipped(about)
-            self._longest_clipped = nlargest(3, self._clipped, key=lambda record: len(self._clipped[record]))
+            by_text = dict(zip(self._clipped.values(), self._clipped, strict=True))  # few texts, of very many records
+            self._longest_clipped = [by_text[text] for text in nlargest(3, by_text, key=len)]
 
     def record_at(self, row: int) -> int:
         """Return the record that a row shows."""
