@@ -26,6 +26,10 @@ FEWEST_SEARCHED = 6
 """And at this many at the least, however long they are."""
 CARRIES_SINE = 0.9
 """Share of a trace's variance that a sine must explain to be one."""
+HINTS_AT_SINE = 0.5
+"""Where a sine explains less than this of each of a few long traces, no more is read to say that there is none."""
+LONG = 1 << 16
+"""Samples of a trace that is worth a look at a few beforehand."""
 FEWEST_PERIODS = 1.5
 LONGEST_SEARCHED = 1 << 18
 """Samples in the middle of a trace: what is looked at of a longer one for the frequency search, harmonics and noise."""
@@ -388,7 +392,12 @@ def carries_sine(samples: Floats | GateSamples, sample_rate: float, check: Check
     if length < 16:
         return False
     few = gate.of_records(spread(records, affordable(8, 1, 8 * channels * length)))
-    settled = _settled_on_all(few, sample_rate, None, check)  # noise and distortion are not asked for
+    frequency = coarse_frequency(few, sample_rate, check)
+    if length > LONG:
+        each = HeldSamples(_spread_traces(few.middle(LONGEST_SEARCHED), check)[None])
+        if np.max(_explained(_settled(each, sample_rate, frequency, check))) < HINTS_AT_SINE:
+            return False
+    settled = _settled_on_all(few, sample_rate, frequency, check)  # noise and distortion are not asked for
     if not 0 < settled.frequency < sample_rate / 2 or settled.frequency * length / sample_rate < FEWEST_PERIODS:
         return False
     return bool(np.median(_explained(settled)) > CARRIES_SINE)

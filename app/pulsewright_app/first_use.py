@@ -16,6 +16,14 @@ def is_kept(*kernels: str) -> bool:
     return all(map(is_compiled, kernels))
 
 
+def load_what_compiles() -> None:
+    """Import what Numba else imports as it is first used, so that the first use imports nothing."""
+    from numba.core.registry import cpu_target
+
+    cpu_target.typing_context.refresh()
+    cpu_target.target_context.refresh()
+
+
 def few_samples(dtype: str = "int16") -> Session:
     """Return a session in memory with a pulse in each of four records of two channels; invented.
 

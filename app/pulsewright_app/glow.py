@@ -350,10 +350,17 @@ def _summed(lanes: list[list[Afterglow]], ink: int) -> Counts:
 
 
 def _spread(runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Return the runs in another order: first some from everywhere, so that the first picture is of the whole."""
-    step = max(len(runs) // _FIRST_RUNS, 1)
-    first = range(0, len(runs), step)
-    return [runs[place] for place in first] + [run for place, run in enumerate(runs) if place % step]
+    """Return many runs in another order: first some from everywhere, so that the first pictures are of the whole.
+
+    However few of those are in, they lie evenly: they go by their numbers' binary digits read backwards.
+    """
+    if len(runs) < _FIRST_RUNS:
+        return runs
+    step = len(runs) // _FIRST_RUNS
+    first = runs[::step]
+    digits = len(first).bit_length()
+    places = sorted(range(len(first)), key=lambda place: f"{place:0{digits}b}"[::-1])
+    return [first[place] for place in places] + [run for place, run in enumerate(runs) if place % step]
 
 
 def _rounds(records: Ints, at_once: int, lanes: int) -> Iterator[list[Ints]]:

@@ -5,9 +5,10 @@ import pytest
 
 from pulsewright import Channel, Session
 from pulsewright.settings import layered
+from pulsewright_analysis import sine
 from pulsewright_analysis.correlation import correlate, noise_spectrum
 from pulsewright_analysis.findings import measure
-from pulsewright_analysis.sine import fit_shared_frequency
+from pulsewright_analysis.sine import LONG, carries_sine, fit_shared_frequency
 
 SAMPLE_RATE = 1e6
 
@@ -237,7 +238,7 @@ def test_clock_rates_of_modules_on_separate_clocks():
 
 
 def test_covariance_of_skews_holds_the_references_noise_in_all_of_them():
-    """400 simulated sessions of ten records: the skews' scatter and their covariance are what is claimed."""
+    """200 simulated sessions of ten records: the skews' scatter and their covariance are what is claimed."""
     rng = np.random.default_rng(11)
     found, claimed = [], None
     for seed in range(200):
@@ -249,3 +250,21 @@ def test_covariance_of_skews_holds_the_references_noise_in_all_of_them():
         found.append([c.skew.value for c in alignment.channels[1:]])
         claimed = alignment.covariance[1:, 1:]
     assert np.cov(np.array(found).T) / claimed == pytest.approx(np.ones((2, 2)), rel=0.35)
+
+
+@pytest.mark.parametrize(
+    ("kind", "wanted"), [("sines", True), ("a third of them noise", True), ("pulses", False), ("noise", False)]
+)
+def test_few_long_traces_tell_that_there_is_no_sine(kind, wanted, monkeypatch):
+    """By construction; of long traces without a sine a few are read, and not all."""
+    rng = np.random.default_rng(5)
+    time = np.arange(LONG + 1000) / SAMPLE_RATE
+    samples = 0.1 * rng.standard_normal((2, 3, len(time)))
+    if "noise" not in kind or wanted:
+        sines = np.sin(2 * np.pi * 12_345.6 * time) if wanted else np.exp(-(((time - 0.03) / 1e-4) ** 2))
+        samples += sines * (np.array([1.0, 1.0, 0.0])[:, None] if "third" in kind else 1.0)
+    read_all = []
+    whole = sine._settled_on_all
+    monkeypatch.setattr(sine, "_settled_on_all", lambda *given: read_all.append(True) or whole(*given))
+    assert carries_sine(samples, SAMPLE_RATE) is wanted
+    assert bool(read_all) is wanted

@@ -103,6 +103,7 @@ def test_describe_tells_which_delays_count(file: Path) -> None:
     )
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_sheet_tells_each_delay_and_where_it_came_from() -> None:
     session = ping_session()
     settings = layered(option={"delays": "H03=12 ns"}, claims={"delays": {"H01": "1 ns"}})
@@ -113,6 +114,7 @@ def test_the_sheet_tells_each_delay_and_where_it_came_from() -> None:
     assert delays == {"H01": "1 ns", "H02": "0 s", "H03": "12 ns"}
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_findings_by_other_delays_than_the_reviews_make_no_sheet() -> None:
     session = ping_session()
     review = Review(settings={"delays": {"H01": "1 ns"}})

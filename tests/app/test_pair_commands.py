@@ -74,6 +74,7 @@ def test_every_record_has_the_way_to_the_plate_and_back(measured: tuple[dict[str
         assert row["polarity"] == row["polarity_2"] == ("-1" if record % 2 else "1")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_tables_claim_and_sheet_have_one_number(session: Path, measured: tuple[dict[str, Any], Path]) -> None:
     told, folder = measured
     (pair,) = rows(folder / "markers.csv")

@@ -67,6 +67,10 @@ class Watched:
             self.application.processEvents()
             time.sleep(0.0005)
 
+    def settle(self) -> None:
+        """Wait until what was asked for last is drawn: a wheel zooms from what is on the screen."""
+        self.until(lambda: self.view.at_rest and not self.window.background.busy)
+
     def key(self, number: int) -> None:
         from PySide6.QtCore import Qt
         from PySide6.QtTest import QTest
@@ -134,7 +138,7 @@ def look(desk: Watched, path: Path, repeats: int) -> None:
         zooms = []
         for _ in range(repeats):
             window.viewing.fit()
-            desk.until(lambda: not window.background.busy)
+            desk.settle()
             zooms.append(desk.taken(lambda notches=notches: desk.wheel(notches)))
         told(f"zoomed in by {notches}", zooms)
     off = [desk.called_off() for _ in range(repeats)]

@@ -64,6 +64,8 @@ class Bench:
         self.window.resize(1600, 900)
         self.window.show()
         self.window.open_path(folder / "many.h5")
+        while self.window.results.lacking or not self.window.results.findings:
+            self.application.processEvents()
         self.rest()
 
     def rest(self) -> float:

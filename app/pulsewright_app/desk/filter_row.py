@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QStringListModel, Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QCheckBox, QCompleter, QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from pulsewright.errors import FilterError
@@ -12,6 +13,9 @@ from pulsewright_app.desk.keyboard import on_escape
 from pulsewright_app.desk.plots.elided_label import NarrowLabel
 from pulsewright_app.desk.viewing import Viewing
 from pulsewright_app.wording import capitalised
+
+_FEWEST_LETTERS = 12
+"""A line that shows fewer is too short to write in."""
 
 
 class FilterRow(QWidget):
@@ -61,6 +65,17 @@ class FilterRow(QWidget):
         row.addWidget(self.line, 1)
         row.addWidget(self.count)
         row.addWidget(self.only)
+        self._row, self._label = row, label
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Leave the count away where the line would be too short to write in."""
+        super().resizeEvent(event)
+        self._make_room()
+
+    def _make_room(self) -> None:
+        others = sum(widget.sizeHint().width() for widget in (self._label, self.count, self.only))
+        others += 3 * self._row.spacing()
+        self.count.setVisible(self.width() - others >= _FEWEST_LETTERS * self.fontMetrics().averageCharWidth())
 
     def _offer(self, text: str) -> None:
         """Offer the filter with each of the words that may stand at its end."""
@@ -113,3 +128,5 @@ class FilterRow(QWidget):
             self.count.setText("all records")
         else:
             self.count.setText(f"{len(matches)} of {viewing.records} match")
+        self.only.setToolTip(self.count.text())
+        self._make_room()

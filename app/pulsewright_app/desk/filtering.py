@@ -64,8 +64,8 @@ class Filtering(QObject):
             return
         found = parse_filter(text, table.unit)
         self._viewing.walk_through(None)
-        self._viewing.set_filter(found.text, found.matching(table) if found.text else None)
-        self._viewing.set_only_matching(bool(found.text))
+        # in one step: very many records are listed anew by each
+        self._viewing.set_filter(found.text, found.matching(table) if found.text else None, only=bool(found.text))
 
     def _results_changed(self) -> None:
         if self._results.findings is not self._matched_by:  # else only how fresh they are has changed

@@ -13,6 +13,7 @@ from pulsewright_app.first_use import few_samples, is_kept, use_once
 
 _WHAT_MEASURES = (
     "scipy.fft", "scipy.special", "pulsewright_analysis.findings", "pulsewright_analysis.pulse_kernels",
+    "pulsewright_analysis.sine_kernels",
 )  # fmt: skip
 _begun = False
 

@@ -25,6 +25,9 @@ _SAMPLES_AT_FIRST = 8_000_000
 """Samples of the first part: measured well within a second."""
 _TRACES_AT_FIRST = 4_000
 """Its records on all channels: of short ones the pulses in them take the time."""
+_FEW = 8
+_SAMPLES_OF_FEW = 3_000_000
+"""Of a first part of fewer records: each sample of these takes longer, as they are all looked at for a sine."""
 _WORTH_A_PART = 3
 """A session that is not so many times its first part is measured at once."""
 _SHARE_AT_FIRST = 0.05
@@ -147,7 +150,8 @@ def first_part(session: Session, settings: Settings) -> Settings | None:
     traces = len(settings.channels or session.channels)
     samples = traces * session.record_length
     first, stop = settings.records or (0, session.records)
-    part = max(1, min(_SAMPLES_AT_FIRST // samples, _TRACES_AT_FIRST // traces))
+    part = min(_SAMPLES_AT_FIRST // samples, _TRACES_AT_FIRST // traces)
+    part = part if part >= _FEW else max(1, _SAMPLES_OF_FEW // samples)
     if part * _WORTH_A_PART > stop - first:
         return None
     return replace(settings, records=(first, first + part), sent=None)

@@ -72,8 +72,8 @@ class Opened:
 
 
 _WHAT_OPENS = (
-    "h5py", "pydantic.main", "pydantic.type_adapter", "pulsewright.opening", "pulsewright.store",
-    "pulsewright_app.samples",
+    "h5py", "platformdirs", "pydantic.main", "pydantic.type_adapter", "tomllib", "pulsewright.opening",
+    "pulsewright.store", "pulsewright_app.samples",
 )  # fmt: skip
 _loaded = False
 
@@ -86,6 +86,8 @@ def load_what_opens() -> None:
     with loading("pydantic.main"):
         for module in _WHAT_OPENS:
             importlib.import_module(module)
+        parse_claims = importlib.import_module("pulsewright.claims_file").parse_claims
+        parse_claims("", Path())  # its form loads the rest of what checks forms
     _loaded = True
 
 

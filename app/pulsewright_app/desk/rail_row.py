@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QAction, QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QCheckBox, QComboBox, QHBoxLayout, QLabel, QLineEdit, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QSizePolicy,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from pulsewright_app.desk.document import Document
 from pulsewright_app.desk.filter_row import FilterRow
@@ -38,6 +48,19 @@ def _button(action: QAction, arrow: Qt.ArrowType | None = None) -> QToolButton:
     # a click must not take the keyboard: Space plays, it does not press the button clicked last
     button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
     return button
+
+
+class _NumberLine(QLineEdit):
+    """A line as wide as the longest number of a record, in letters of any size."""
+
+    def sizeHint(self) -> QSize:
+        """Return the room that six digits need."""
+        edges = 2 * self.fontMetrics().averageCharWidth()
+        return QSize(self.fontMetrics().horizontalAdvance(6 * "0") + edges, super().sizeHint().height())
+
+    def minimumSizeHint(self) -> QSize:
+        """Return the same: a number that is cut would be another one."""
+        return self.sizeHint()
 
 
 class _Sign(QWidget):
@@ -99,7 +122,7 @@ class RailRow(QWidget):
         self.filter_row = FilterRow(Filtering(document, viewing, results, measured, self), viewing)
         self.rail = Rail(document, viewing, results, data)
         self.rail.pointed.connect(self.pointed)
-        self.number = QLineEdit()
+        self.number = _NumberLine()
         self.total = QLabel()
         self.pace = QComboBox()
         self.loop = QCheckBox("Loop")
@@ -117,7 +140,7 @@ class RailRow(QWidget):
         for button in buttons:
             row.addWidget(button)
         row.addSpacing(4)
-        self.number.setFixedWidth(60)
+        self.number.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self.number.setAccessibleName("Record to go to")
         self.number.setToolTip(f"Go to {HOW}; Return goes there (Ctrl+G)")
         label = QLabel("Record")

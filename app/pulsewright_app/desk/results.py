@@ -115,7 +115,8 @@ class Results(QObject):
         """Which records partial findings are of, in words; empty if there are none."""
         if self._findings is None or not self.partial or not len(self._findings.records):
             return ""
-        return f"records {self._findings.records[0]} … {self._findings.records[-1]}"
+        first, last = self._findings.records[[0, -1]].tolist()
+        return f"record {first}" if first == last else f"records {first} … {last}"
 
     @property
     def busy(self) -> bool:

@@ -80,7 +80,7 @@ def _sheet(application: QApplication, theme: Theme) -> str:
             background: {theme.raised}; color: {theme.ink};
             border: 1px solid {theme.rule}; border-radius: 4px; padding: 3px 10px;
         }}
-        QSplitter {{ qproperty-handleWidth: {inner}; }}
+        QSplitter {{ qproperty-handleWidth: 5; }}
         QTabBar QToolButton {{ padding: 0px; border-radius: 0px; }}
         QToolButton[room="narrow"] {{ padding: 3px 5px; }}
         QToolButton[room="least"] {{ padding: 3px 0px; }}
@@ -123,7 +123,7 @@ def _boxes_with_arrows(theme: Theme, letters: int) -> str:
         QComboBox::down-arrow:disabled {{ {off("down")}; }}
         QSpinBox {{
             background: {theme.raised}; color: {theme.ink};
-            border: 1px solid {theme.rule}; border-radius: 3px; padding: 1px 2px 1px 3px;
+            border: 1px solid {theme.rule}; border-radius: 3px; padding: 1px 2px 1px 4px;
         }}
         QSpinBox:focus {{ border-color: {theme.accent}; }}
         QSpinBox:disabled {{ color: {theme.faint}; }}

@@ -147,15 +147,17 @@ class Walk(QObject):
         """Which spot the passing records belong to, in words."""
         return self._passing_label
 
-    def set_filter(self, text: str, matches: Iterable[int] | None) -> None:
+    def set_filter(self, text: str, matches: Iterable[int] | None, only: bool | None = None) -> None:
         """Take a filter with the records that match it; None for no filter.
 
-        The text is understood elsewhere (`filtering`), as that takes the findings.
+        The text is understood elsewhere (`filtering`), as that takes the findings. `only` says whether to walk through
+        these alone from now on, or through all; None leaves that as it is.
         """
         found = None if matches is None else _rising(matches, self.records)
-        if text == self._filter_text and _same(found, self._matches):
+        only = self._only_matching if only is None else only
+        if text == self._filter_text and _same(found, self._matches) and only == self._only_matching:
             return
-        self._filter_text, self._matches = text, found
+        self._filter_text, self._matches, self._only_matching = text, found, only
         self._choose_walk()
         self.filter_changed.emit()
 

@@ -32,6 +32,8 @@ Progress = Callable[[float, str], None]
 _PROGRESS_EVERY = 0.05
 PARTS_EVERY = 0.15
 """Seconds between two parts of a picture."""
+_FIRST_PART = 1 / 15
+"""Of that time, until the first part: with its ink and the paint it is to be on the screen within two frames."""
 _KEPT_BYTES = 64 << 20
 
 
@@ -83,10 +85,10 @@ class Job:
         make : callable
             Makes the part; not called where nobody wants it, or where the last one was made just now.
         every : float
-            Seconds between two parts; the first one comes after a sixth as many.
+            Seconds between two parts; the first one comes much sooner.
         """
         now = time.monotonic()
-        if self.on_part is None or now < max(self._begun + every / 6, self._last_part + every):
+        if self.on_part is None or now < max(self._begun + every * _FIRST_PART, self._last_part + every):
             return
         self._parts.append(make())
         self._last_part = time.monotonic()

@@ -211,6 +211,7 @@ def test_what_was_not_saved_is_there_again_and_said(
     assert again.results.verdicts[0].verdict == "fails"
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_sheet_waits_for_every_claim_and_says_what_was_edited(page: Page, tmp_path: Path) -> None:
     page.choose(0)
     page.write(LIMIT, "")

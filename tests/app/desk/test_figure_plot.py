@@ -129,6 +129,26 @@ def test_the_name_of_a_module_stands_in_the_middle_of_its_channels(large: Figure
         assert abs(letters.center().x() - middle) < 2
 
 
+@pytest.mark.parametrize("height", [120, 260, 700])
+def test_the_names_of_modules_are_whole_where_there_is_room_for_them(
+    large: FigurePlot, clean_findings: Findings, height: int
+) -> None:
+    font = large.font()
+    font.setPointSizeF(18.0)
+    large.setFont(font)
+    large.resize(600, height)
+    figure = skew_figure(clean_findings)
+    assert isinstance(figure, SkewFigure)
+    large.show_figure(figure, LIGHT)
+    QApplication.processEvents()
+    plot = large.ci.getItem(0, 0)
+    top = plot.vb.sceneBoundingRect().top()
+    named = [line.label for line in plot.items if hasattr(line, "label")]
+    assert named
+    assert all(label.isVisible() == (height > 120) for label in named)
+    assert all(label.mapRectToScene(label.boundingRect()).top() >= top - 4 for label in named)  # its own margin
+
+
 @pytest.mark.parametrize(("lines", "named"), [(8, (True, None)), (6, (False, None)), (12, (False, True))])
 def test_a_small_figure_says_what_runs_along_below_where_it_has_room(
     small: FigurePlot, lines: int, named: tuple[bool, bool | None]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -118,3 +119,33 @@ def test_nobody_who_opens_waits_for_what_is_compiled() -> None:
         [sys.executable, "-c", MADE_MEANWHILE], capture_output=True, text=True, timeout=300, check=True
     )
     assert done.stdout.split() == ["opened"]
+
+
+USED_OUTSIDE = """
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from pulsewright_app.desk import getting_ready, opening
+from pulsewright_app.desk.views import ink
+
+@contextmanager
+def watched():
+    before = set(sys.modules)
+    yield
+    print(sorted(set(sys.modules) - before))
+
+getting_ready.unsearched = ink.unsearched = watched
+getting_ready.is_kept = lambda *_: True
+getting_ready.get_ready()
+opening.load_what_opens()
+with watched():
+    opening.open_for_desk(Path(sys.argv[1]))
+"""
+
+
+def test_what_threads_use_they_imported_while_no_other_did(faults: Path) -> None:
+    """What compiled code, first findings and an opening import by themselves would be imported by several at once."""
+    done = subprocess.run([sys.executable, "-c", USED_OUTSIDE, str(faults)], capture_output=True, text=True, check=True)
+    drawn, measured, opened = done.stdout.splitlines()
+    assert (drawn, measured) == ("[]", "[]")
+    assert "pydantic" not in opened

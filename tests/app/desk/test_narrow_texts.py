@@ -12,14 +12,17 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QStandardItemModel
-from PySide6.QtWidgets import QApplication, QPushButton, QWidget
+from PySide6.QtWidgets import QApplication, QListView, QPushButton, QVBoxLayout, QWidget
 
+from pulsewright_app.desk.filter_row import FilterRow
+from pulsewright_app.desk.help.pages import cautions_page
 from pulsewright_app.desk.panels.tables import CopyingTable, Headings
-from pulsewright_app.desk.plots.elided_label import NarrowLabel
+from pulsewright_app.desk.plots.elided_label import NarrowLabel, WholeLabel
 from pulsewright_app.desk.views.axes import ValueAxis
 from pulsewright_app.desk.views.canvas import Canvas
 from pulsewright_app.desk.views.dimension_lines import Taken, text_box
 from pulsewright_app.desk.views.flow import FlowRow
+from pulsewright_app.desk.window import DeskWindow
 
 from .gestures import colours_of
 
@@ -97,20 +100,23 @@ def test_what_a_marker_says_ends_with_a_sign_where_the_plot_is_narrow(qtbot: Any
     assert dark.any() and not dark[:, round(plot.right()) - 4 : round(plot.right())].any()
 
 
-def test_words_beside_levels_lie_on_nothing_and_leave_a_lane_that_is_too_low(qtbot: Any) -> None:
-    """Geometry alone: a line right of 400 and another between 100 and 300, traces below 120."""
-    taken, plot, lane = Taken(), QRectF(0, 0, 500, 300), QRectF(0, 60, 500, 100)
+def test_words_beside_levels_lie_on_nothing_or_on_the_least(qtbot: Any) -> None:
+    """Geometry alone: traces below 120, a text from 100 to 300, a line at 400."""
+    taken, lane = Taken(), QRectF(0, 60, 500, 100)
     taken.traces = lambda box: float(box.bottom() > 120)
     taken.add_line(QRectF(399, 0, 2, 300))
     taken.add(QRectF(100, 60, 200, 60))
-    put = taken.beside_traces(QRectF(350, 100, 90, 16), lane, plot)
+    put = taken.clear(QRectF(350, 100, 90, 16), lane)
+    assert put is not None
     assert lane.contains(put) and put.bottom() <= 120
     assert put.left() >= 300 and put.right() <= 399  # between the text and the line
     low = QRectF(0, 110, 500, 30)
-    put = taken.beside_traces(QRectF(350, 112, 90, 16), low, plot)
-    assert plot.contains(put) and put.bottom() <= 120 and put.right() <= 399
-    taken.traces = lambda _: 1.0  # where nothing is free, words stay where they belong
-    assert taken.beside_traces(QRectF(300, 112, 90, 16), low, plot) == QRectF(300, 112, 90, 16)
+    assert taken.clear(QRectF(320, 112, 70, 16), low) is None
+    taken.traces = lambda box: float(box.left() > 330)
+    taken.add_line(QRectF(0, 120, 500, 2))
+    assert taken.emptiest(QRectF(350, 112, 90, 16), low).left() <= 330  # on a line rather than on the trace
+    taken.traces = lambda _: 1.0  # where all is alike, words stay where they belong
+    assert taken.emptiest(QRectF(300, 112, 90, 16), low) == QRectF(300, 112, 90, 16)
 
 
 def test_a_heading_that_is_cut_is_whole_in_its_tooltip(qtbot: Any) -> None:
@@ -167,3 +173,52 @@ def test_a_number_at_the_upper_end_of_an_axis_is_whole(qtbot: Any) -> None:
     high = runs[1::2] - runs[::2]
     assert len(high) == 11 and runs[0] < 6
     assert high[0] == np.median(high)
+
+
+@pytest.mark.parametrize("points", [9.0, 18.0])
+def test_the_filter_can_be_written_in_a_narrow_row_and_the_number_of_a_record_is_whole(
+    desk: DeskWindow, qtbot: Any, points: float
+) -> None:
+    number, row = desk.middle.rail_row.number, FilterRow(desk.middle.rail_row.filter_row.filtering, desk.viewing)
+    qtbot.addWidget(row)
+    font = QFont(row.font())
+    font.setPointSizeF(points)
+    for widget in (row, number, *row.findChildren(QWidget)):
+        widget.setFont(font)
+    row.resize(540, row.sizeHint().height())
+    row.show()
+    QApplication.processEvents()
+    letters = QFontMetricsF(font)
+    assert row.width() == 540
+    assert row.line.width() >= letters.horizontalAdvance("polarity ne")
+    assert row.count.isVisible() == (points < 18)
+    assert row.only.toolTip() == row.count.text() == "all records"
+    assert number.minimumSizeHint().width() >= letters.horizontalAdvance("99999") + 8
+
+
+def test_a_page_to_be_read_is_as_high_as_its_text(qtbot: Any) -> None:
+    beside_it = QWidget()
+    qtbot.addWidget(beside_it)
+    page = cautions_page(beside_it)
+    page.come_up()
+    others = page.close_button.height() + 6 * page.column.spacing() + 2 * page.told.height()
+    assert 0 <= page.height() - page.text.heightForWidth(page.text.width()) <= others
+
+
+def test_a_heading_asks_for_the_height_of_all_its_lines(qtbot: Any) -> None:
+    """What holds both in a splitter asks for no height for a width: it takes what they say they need at least."""
+    page, table = QWidget(), QListView()
+    qtbot.addWidget(page)
+    column = QVBoxLayout(page)
+    heading = WholeLabel("Alignment, channel by channel, against H01")
+    table.setFixedHeight(60)
+    for part in (heading, table):
+        column.addWidget(part)
+    page.resize(170, 300)
+    page.show()
+    QApplication.processEvents()
+    lines = heading.heightForWidth(heading.width())
+    margins = column.contentsMargins()
+    assert lines > 1.5 * heading.fontMetrics().height()
+    least = lines + column.spacing() + 60 + margins.top() + margins.bottom()
+    assert page.minimumSizeHint().height() == least

@@ -52,6 +52,7 @@ class Gate:
 # -- the sheet ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_title_is_typed_kept_in_the_review_taken_back_and_stands_on_the_sheet(
     make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path, target: Path,
     monkeypatch: pytest.MonkeyPatch,

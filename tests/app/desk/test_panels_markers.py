@@ -11,7 +11,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QAbstractButton, QLineEdit, QSpinBox, QWidget
+from PySide6.QtWidgets import QAbstractButton, QApplication, QLineEdit, QSpinBox, QWidget
 
 from pulsewright_app.desk.additions import Additions, LevelPair, PlacedLevel
 from pulsewright_app.desk.habits.manners import set_font_percent
@@ -251,3 +251,21 @@ def test_levels_with_the_number_of_a_pair_before_have_no_box_of_intervals(bench:
     index = panel.table.model().index(INTERVALS, 0)
     assert panel.table.model().index(NAME, 0).data() == "Levels 1"
     assert panel.table.indexWidget(index) is None
+
+
+@pytest.mark.parametrize("pairs_in_sight", [1, 2])
+def test_as_many_pairs_are_in_sight_as_are_whole_the_chosen_one_among_them(bench: Any, pairs_in_sight: int) -> None:
+    panel = bench.show(MarkersPanel)
+    for _ in range(3):
+        panel.add_button.click()
+    table = panel.table
+    wide, beside = table.columnWidth(0), panel.width() - table.viewport().width()
+    panel.resize(beside + round((pairs_in_sight + 0.6) * wide), 500)
+    for pair in (0, 2, 1):
+        table.setCurrentIndex(table.model().index(FIRST, pair))
+        QApplication.processEvents()
+        places = [table.visualRect(table.model().index(FIRST, column)) for column in range(3)]
+        room = range(-3, table.viewport().width() + 3)  # less than the air beside a number
+        assert places[pair].left() in room and places[pair].right() in room
+        seen = [place for place in places if table.viewport().rect().adjusted(3, 0, -3, 0).intersects(place)]
+        assert len(seen) == pairs_in_sight

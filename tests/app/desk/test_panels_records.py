@@ -276,3 +276,17 @@ def test_what_is_copied_is_what_the_cells_say_at_full_precision(bench: Any, pane
     bench.click(panel.table, 3, shift=True)
     bench.qtbot.keyClick(panel.table, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
     assert QGuiApplication.clipboard().text() == tab_separated(panel.table.model(), [3, 4, 5])
+
+
+def test_the_chosen_records_are_gathered_once_and_anew_where_they_are_others(bench: Any, panel: RecordsPanel) -> None:
+    panel.table.selectAll()
+    chosen = panel.chosen_records()
+    assert chosen == list(range(bench.document.session.records))
+    bench.results.mark_out_of_date()
+    assert panel.chosen_records() is chosen
+    panel.table.show_row(1)
+    assert panel.chosen_records() == [1]
+    panel.table.sortByColumn(0, Qt.SortOrder.DescendingOrder)
+    assert panel.chosen_records() == [1]
+    panel.table.show_row(1)
+    assert panel.chosen_records() == [chosen[-2]]

@@ -51,7 +51,8 @@ def test_the_first_part_is_of_neighbouring_records_and_counts_nothing_sent(
     [
         (2000, 12, 25_000, 26),  # 8 million samples
         (12, 12, 1_000_000, 1),  # a record has more
-        (30, 12, 250_000, 2),
+        (30, 12, 250_000, 1),
+        (300, 12, 100_000, 2),  # six would take longer than twenty-six of 25,000
         (20_000, 12, 100, 333),  # 4,000 traces
         (36, 12, 10_240, None),
     ],

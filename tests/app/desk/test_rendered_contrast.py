@@ -294,6 +294,8 @@ def test_the_rail_and_the_buttons_and_dividers_of_the_panels_stand_out(worked_on
         edge = header.sectionViewportPosition(section) + header.sectionSize(section)
         light = luminance(picture[4:-4, edge - 4 : edge + 3])
         assert ratio(light[:, 3], light[:, 0]).min() > 2 and ratio(light[:, 3], light[:, -1]).min() > 2
+    last = luminance(picture[4:-4, -3:])  # no other heading is after it
+    assert ratio(last, last[:, :1]).max() < 2
     splitter = worked_on.findings_panel.findChild(QSplitter)
     handle = splitter.handle(1).geometry()
     assert not any(splitter.widget(place).geometry().intersects(handle) for place in (0, 1))

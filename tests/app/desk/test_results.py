@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 pytest.importorskip("PySide6.QtCore", exc_type=ImportError, reason="Qt's core library is missing")
@@ -30,3 +32,10 @@ def test_a_setting_that_changed_before_the_measuring_began_is_in_it(clean_findin
     assert results.out_of_date
     results.finish(results.start(), clean_findings)
     assert not results.out_of_date
+
+
+@pytest.mark.parametrize(("stop", "told"), [(1, "record 0"), (3, "records 0 … 2")])
+def test_partial_findings_say_which_records_they_are_of(clean_findings: Findings, stop: int, told: str) -> None:
+    results = Results()
+    results.take_partial(results.start(), replace(clean_findings, records=clean_findings.records[:stop]))
+    assert results.part == told

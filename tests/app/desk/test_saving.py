@@ -164,6 +164,7 @@ def full_disk(room: int) -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_sheet_that_the_system_does_not_open_is_said_to_be_saved_all_the_same(
     make_window: Callable[..., DeskWindow], qtbot: Any, settle: Settle, faults: Path, chosen: dict[str, Any],
     monkeypatch: pytest.MonkeyPatch,

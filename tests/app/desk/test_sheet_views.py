@@ -172,3 +172,23 @@ def test_a_filter_that_means_nothing_any_more_is_said_and_all_records_are_shown(
     assert "All records are shown" in how_it_goes(page)
     assert "loudness" in how_it_goes(page)
     assert desk.viewing.matching is None
+
+
+def test_a_view_without_a_caption_is_a_marked_row_and_no_button(desk: DeskWindow, qtbot: Any) -> None:
+    press(desk, qtbot, "V")
+    page = page_of(VIEWS)
+    table = called(page, VIEWS)
+    qtbot.keyClick(table.findChild(QLineEdit), Qt.Key.Key_Escape)
+    page.activateWindow()
+    table.setCurrentCell(0, 1)
+    table.setFocus()
+    qtbot.waitUntil(table.hasFocus)
+    image = table.viewport().grab().toImage()
+
+    def paper(column: int) -> set[str]:
+        """The colours down the right edge of a cell, where no letter is; the grid's lines are left out."""
+        cell = table.visualItemRect(table.item(0, column))
+        return {image.pixelColor(cell.right() - 3, y).name() for y in range(cell.top() + 1, cell.bottom())}
+
+    assert paper(0) == paper(1)
+    assert len(paper(1)) == 1  # neither a frame nor a gradient

@@ -7,6 +7,8 @@ import pytest
 
 from pulsewright import Channel, Session
 from pulsewright_app.desk.document import Document
+from pulsewright_app.desk.filtering import Filtering
+from pulsewright_app.desk.results import Results
 from pulsewright_app.desk.viewing import Viewing
 
 
@@ -96,3 +98,20 @@ def test_another_session_has_no_filter_yet(viewing: Viewing) -> None:
     viewing.set_only_matching(True)
     viewing._document.open(None)
     assert (viewing.matching, viewing.filter_text, viewing.only_matching) == (None, "", False)
+
+
+def test_a_filter_that_is_applied_is_one_change_and_so_is_taking_it_away() -> None:
+    document = Document()
+    document.open(Session.from_samples(np.zeros((20, 1, 8), np.int16), [Channel("H01", "M1")], 1e6, 0))
+    viewing = Viewing(document)
+    filtering = Filtering(document, viewing, Results())
+    heard: list[list[int] | None] = []
+
+    def changed() -> None:
+        heard.append(None if viewing.matching is None else viewing.matching.tolist())
+
+    viewing.filter_changed.connect(changed)
+    filtering.apply("record 4 .. 6")
+    filtering.apply("record 4 .. 6")
+    filtering.apply("")
+    assert heard == [[4, 5, 6], None]

@@ -16,6 +16,9 @@ from pulsewright_app.samples import DEMO_SESSION
 if TYPE_CHECKING:
     from pulsewright_app.desk.window import DeskWindow
 
+_AS_HIGH_AS_NEEDED = 1
+"""A page that comes up takes at least the height of what it says."""
+
 
 class GuidePage(FormPage):
     """One step at a time; the desk beside it stays free to be used."""
@@ -81,7 +84,7 @@ class TextPage(FormPage):
         self.column.insertWidget(0, self.text, 10)
         self.close_button = self.add_button("Close", "Close this page")
         self.close_button.clicked.connect(self.close)
-        self.resize(520, 300)
+        self.resize(520, _AS_HIGH_AS_NEEDED)
 
 
 def cautions_page(parent: QWidget) -> TextPage:

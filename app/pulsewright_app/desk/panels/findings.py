@@ -24,6 +24,7 @@ from pulsewright_app.desk.panels.roomy_tabs import RoomyTabs
 from pulsewright_app.desk.panels.sentence_list import SentenceList, SentenceModel
 from pulsewright_app.desk.panels.sentence_rows import Item, as_text
 from pulsewright_app.desk.panels.tables import CopyingTable
+from pulsewright_app.desk.plots.elided_label import WholeLabel
 from pulsewright_app.desk.plots.figure_pages import TITLES, FigurePage
 from pulsewright_app.desk.plots.figure_window import FigureWindow
 from pulsewright_app.desk.results import Results
@@ -38,6 +39,8 @@ from pulsewright_app.sentences import ALIGNMENT_ROWS, Sentence, sentences
 from pulsewright_app.wording import FigureName
 
 _STEPS = 1000
+_LEAST_OF_LIST = 40
+"""Pixels that are left of the sentences where what is below them takes the room."""
 
 
 class FindingsPanel(Panel):
@@ -89,6 +92,7 @@ class FindingsPanel(Panel):
     def _lists(self) -> QWidget:
         self.list = SentenceList(self._model)
         self.list.chosen.connect(self._item_chosen)
+        self.list.setMinimumHeight(_LEAST_OF_LIST)
         self.table = CopyingTable("Alignment, channel by channel")
         self.table.setSelectionMode(QTableView.SelectionMode.ExtendedSelection)
         self.table.setModel(self._alignment)
@@ -98,8 +102,7 @@ class FindingsPanel(Panel):
         self._aligned = QWidget()
         below = QVBoxLayout(self._aligned)
         below.setContentsMargins(0, 0, 0, 0)
-        self.table_heading = QLabel(ALIGNMENT_ROWS)
-        self.table_heading.setWordWrap(True)
+        self.table_heading = WholeLabel(ALIGNMENT_ROWS)
         font = self.table_heading.font()
         font.setBold(True)
         self.table_heading.setFont(font)

@@ -91,9 +91,12 @@ class _PairsView(CopyingTable):
     def __init__(self, model: MarkerTable, parent: QWidget) -> None:
         super().__init__("Marker pairs", parent)
         self._markers = model
+        self._needed: list[int] = []
+        """How wide the numbers of each pair are."""
         self.setModel(model)
         self.setSelectionBehavior(QTableView.SelectionBehavior.SelectColumns)
         self.setWordWrap(True)
+        self.setHorizontalScrollMode(QTableView.ScrollMode.ScrollPerItem)
         self.horizontalHeader().hide()
         self.horizontalHeader().setStretchLastSection(False)
         self.verticalHeader().show()
@@ -113,14 +116,19 @@ class _PairsView(CopyingTable):
         return QSize(super().sizeHint().width(), self.verticalHeader().length() + bar + 2 * self.frameWidth())
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Ask for another height where the bar comes or goes."""
+        """Show whole pairs, and ask for another height where the bar comes or goes."""
         super().resizeEvent(event)
-        self.updateGeometry()
+        self._share_room()
+
+    def _keep_in_sight(self) -> None:
+        """Scroll the chosen pair into sight, whole if there is room."""
+        chosen = self.selectionModel().selectedColumns()
+        if chosen:
+            self.scrollTo(self._markers.index(NAME, chosen[0].column()))
 
     def minimumSizeHint(self) -> QSize:
         """Return the same height, and the width of one whole pair: its numbers stand at its right."""
-        columns = (self.columnWidth(column) for column in range(self._markers.columnCount()))
-        wide = self.verticalHeader().sizeHint().width() + max(columns, default=0) + 2 * self.frameWidth()
+        wide = self.verticalHeader().sizeHint().width() + max(self._needed, default=0) + 2 * self.frameWidth()
         return QSize(wide, self.sizeHint().height())
 
     def fit_columns(self, telling: Iterable[int] = ()) -> None:
@@ -139,13 +147,26 @@ class _PairsView(CopyingTable):
 
         A marker that is dragged must not make the table tremble. Texts go on in a second line.
         """
-        model, air = self._markers, self.fontMetrics().averageCharWidth()
-        for column in range(model.columnCount()):
-            numbers = (row for row in range(model.rowCount()) if row not in _TEXTS)
-            wanted = max(self.sizeHintForIndex(model.index(row, column)).width() for row in numbers) + air
-            if anew or self.columnWidth(column) < wanted:
-                self.setColumnWidth(column, wanted)
+        model, air, before = self._markers, self.fontMetrics().averageCharWidth(), [] if anew else self._needed
+        numbers = [row for row in range(model.rowCount()) if row not in _TEXTS]
+        self._needed = [
+            max(self.sizeHintForIndex(model.index(row, column)).width() for row in numbers) + air
+            for column in range(model.columnCount())
+        ]
+        for column, width in enumerate(before[: len(self._needed)]):
+            self._needed[column] = max(width, self._needed[column])
+        self._share_room()
+
+    def _share_room(self) -> None:
+        """Where there is no room for all pairs, give it to as many as are whole: a number that is cut is another."""
+        room, most = self.viewport().width(), max(self._needed, default=0)
+        some = sum(self._needed) > room
+        for column, needed in enumerate(self._needed):
+            width = max(most, room // max(1, room // most)) if some else needed
+            if self.columnWidth(column) != width:
+                self.setColumnWidth(column, width)
         self.updateGeometry()
+        self._keep_in_sight()
 
     def copied(self) -> str:
         """Return the chosen pairs, or all, at full precision."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection
 from dataclasses import replace
+from heapq import nlargest
 from typing import Any
 
 import numpy as np
@@ -49,6 +50,7 @@ class RecordTableModel(QAbstractTableModel):
         self._measured_table = measured
         self._clipped: dict[int, str] = {}
         """The channels that are clipped, by record."""
+        self._longest_clipped: list[int] = []
         self._clipped_of: Findings | None = None
         self._rows: RecordTable | None = None
         self._of: Session | None = None
@@ -58,6 +60,8 @@ class RecordTableModel(QAbstractTableModel):
         """The records that match the filter, where only they are shown."""
         self._records: NDArray[np.intp] = np.arange(0)
         self._places: NDArray[np.intp] = np.arange(0)
+        self._asked_at: tuple[NDArray[np.intp], NDArray[np.intp], list[int]] | None = None
+        """The rows that were asked for last, of which records, and these: one gesture asks several times."""
         self.rebuild()
 
     def rebuild(self) -> None:
@@ -84,15 +88,19 @@ class RecordTableModel(QAbstractTableModel):
         about = self._results.findings if rows is not None and rows.measured.any() else None
         if about is not self._clipped_of:  # a filter or another channel changes nothing of it
             self._clipped_of, self._clipped = about, _clipped(about)
+            by_text = dict(zip(self._clipped.values(), self._clipped, strict=True))  # few texts, of very many records
+            self._longest_clipped = [by_text[text] for text in nlargest(3, by_text, key=len)]
 
     def record_at(self, row: int) -> int:
         """Return the record that a row shows."""
         return int(self._records[row])
 
     def records_at(self, rows: NDArray[np.intp]) -> list[int]:
-        """Return the records that some rows show, in the order of their numbers."""
-        chosen: list[int] = np.sort(self._records[rows]).tolist()
-        return chosen
+        """Return the records that some rows show, in the order of their numbers: a list to be read only."""
+        before = self._asked_at
+        if before is None or before[0] is not self._records or not np.array_equal(before[1], rows):
+            before = self._asked_at = self._records, rows, np.sort(self._records[rows]).tolist()
+        return before[2]
 
     def copied(self, rows: NDArray[np.intp]) -> RecordText | None:
         """Return rows as they are now, to be made a text of; all of them where none is named."""
@@ -126,9 +134,10 @@ class RecordTableModel(QAbstractTableModel):
             return []
         rows = self._rows
         after_gap = np.flatnonzero(rows.missed_before)[:3].tolist()
-        clipped = sorted(self._clipped, key=lambda record: -len(self._clipped[record]))
         added = [*list(self._document.left_out)[:3], *list(self._document.notes)[:3]]
-        seen = {row for record in (*after_gap, *clipped[:3], *added) if (row := self.row_of(record)) is not None}
+        seen = {
+            row for record in (*after_gap, *self._longest_clipped, *added) if (row := self.row_of(record)) is not None
+        }
         return sorted(seen)
 
     def sort(self, column: int, order: Qt.SortOrder = Qt.SortOrder.AscendingOrder) -> None:

@@ -173,7 +173,8 @@ class Headings(QHeaderView):
         painter.save()
         super().paintSection(painter, rect, logicalIndex)
         painter.restore()
-        if self.visualIndex(logicalIndex) < self.count() - 1:
+        later = map(self.logicalIndex, range(self.visualIndex(logicalIndex) + 1, self.count()))
+        if not all(map(self.isSectionHidden, later)):
             ink = self.palette().color(QPalette.ColorRole.PlaceholderText)
             ink.setAlphaF(_DIVIDER)
             painter.setPen(ink)

@@ -1,4 +1,4 @@
-"""Lines of text that may be narrow: a tooltip shows the whole."""
+"""Lines of text that may be narrow: a tooltip shows the whole, or they take as many lines as they need."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from PySide6.QtGui import (
     QPainter,
     QPaintEvent,
     QPalette,
+    QResizeEvent,
     QTextCursor,
     QTextDocument,
     QTextLayout,
@@ -45,6 +46,25 @@ class ElidedLabel(QLabel):
         painter, room = QPainter(self), self.contentsRect()
         shown = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, room.width())
         painter.drawText(room, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, shown)
+
+
+class WholeLabel(QLabel):
+    """Lines that are never cut: it asks for the height that its words take in the width that it has."""
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__(text)
+        self.setWordWrap(True)
+
+    def minimumSizeHint(self) -> QSize:
+        """Return the room for every line."""
+        least = super().minimumSizeHint()
+        return QSize(least.width(), max(least.height(), self.heightForWidth(self.width())))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Ask for another height where another width makes other lines."""
+        super().resizeEvent(event)
+        if event.size().width() != event.oldSize().width():
+            self.updateGeometry()
 
 
 class NarrowLabel(QLabel):

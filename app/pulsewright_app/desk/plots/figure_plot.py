@@ -37,6 +37,8 @@ _PALE = 0.45
 _BREAK = "<br>"
 _AIR = 0.25
 """Of a period: what a figure of gaps shows below the shortest and above the longest."""
+_LINES_FOR_MODULES = 4
+"""Lines of text that fit into the height of a plot from which on it has the modules' names."""
 _LINES_FOR_NAME = 7
 """Lines of text that fit into the height from which on the axis below has its name."""
 _LINES_FOR_TWO = 9
@@ -220,6 +222,7 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         plot.setXRange(-0.7, len(place) - 0.3, padding=0)
         for module, first, stop in figure.groups:
             self._module(plot, module, first, stop)
+        plot.vb.sigResized.connect(partial(self._place_modules, plot))
 
     def _module(self, plot: Any, module: str, first: int, stop: int) -> None:
         """Part the modules by lines, and name each at the top."""
@@ -234,6 +237,14 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         )  # fmt: skip
         name.label.setFont(self._font())
         plot.addItem(name)
+
+    def _place_modules(self, plot: Any, *_: object) -> None:
+        """Write the modules' names whole, close to the upper edge; not where they would take most of the plot."""
+        height, line = plot.vb.height(), self.fontMetrics().height()
+        for item in plot.items:
+            if hasattr(item, "label"):
+                item.label.setVisible(height >= _LINES_FOR_MODULES * line)
+                item.label.setPosition(1 - 0.6 * line / max(height, line))
 
     def _jitter(self, figure: JitterFigure) -> None:
         plot = self._plot(0, figure.residual_axis, figure.count_axis)

@@ -9,6 +9,7 @@ from PySide6.QtGui import QPalette, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
+    QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableWidget,
@@ -38,11 +39,12 @@ def add_view(document: Document, viewing: Viewing) -> str:
 
 
 class _CaptionDelegate(QStyledItemDelegate):
-    """Says in an empty cell how a caption is written: the style draws the frame of the keyboard like a button's."""
+    """Says in an empty cell how a caption is written, and draws no frame, which looks like a button's."""
 
     def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
-        """Take what is drawn from the table, or the hint."""
+        """Take what is drawn from the table, or the hint, without the frame: the row is marked."""
         super().initStyleOption(option, index)
+        option.state &= ~QStyle.StateFlag.State_HasFocus
         if not option.text:
             option.text = _NO_CAPTION
             option.features |= QStyleOptionViewItem.ViewItemFeature.HasDisplay

@@ -28,8 +28,8 @@ _CLOSEST = 0.8
 _AIR_IN_LINE = 0.35
 """Share of a line's height above and below its digits."""
 _LEAST_WIDTH = 84
-_WIDEST = "−0000"
-"""The widest number beside the plot."""
+_WIDEST = "−000"
+"""The widest number beside the plot, its unit's prefix being chosen so."""
 _AIR = 8.0
 """Pixels between a label and the plot."""
 
@@ -83,7 +83,7 @@ class NumberAxis(pg.AxisItem):  # type: ignore[misc]
         after = f" / {unit}" if unit else ""
         room = self._room - _AIR - metrics.horizontalAdvance(after)
         cut = metrics.elidedText(name, Qt.TextElideMode.ElideRight, room)
-        return escape(unit if unit and len(cut) < _FEWEST_LETTERS else cut + after)
+        return escape(unit if len(cut) < _FEWEST_LETTERS else cut + after)
 
     def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:
         """Return what is written at the ticks."""
@@ -132,13 +132,20 @@ class ValueAxis(NumberAxis):
     def __init__(self, text: str = "Value", unit: str = "V") -> None:
         super().__init__("left")
         self._rows: tuple[RowLabel, ...] | None = None
+        self._for_numbers = _LEAST_WIDTH
         self.setLabel(text, units=unit)
-        self.setWidth(_LEAST_WIDTH)
+        self._take_width()
 
     def make_room(self, font: QFont) -> None:
-        """Be as wide as the name beside numbers asks for in these letters."""
+        """Have room for the name beside numbers in these letters."""
         metrics = QFontMetricsF(font)
-        self.setWidth(max(_LEAST_WIDTH, round(metrics.horizontalAdvance(_WIDEST) + metrics.height() + 2 * _AIR)))
+        self._for_numbers = max(_LEAST_WIDTH, round(metrics.horizontalAdvance(_WIDEST) + metrics.height() + _AIR))
+        self._take_width()
+
+    def _take_width(self) -> None:
+        wanted = self._for_numbers if self._rows is None else _LEAST_WIDTH
+        if wanted != self.fixedWidth:
+            self.setWidth(wanted)
 
     def show_label(self, text: str, unit: str | None = None) -> None:
         """Write what the axis shows beside it; writing the same anew at each step would take long."""
@@ -150,6 +157,7 @@ class ValueAxis(NumberAxis):
         if self._rows == (None if rows is None else tuple(rows)):
             return
         self._rows = None if rows is None else tuple(rows)
+        self._take_width()
         self.picture = None
         self.update()
 

@@ -6,9 +6,11 @@ As in a technical drawing: where the two places lie close, the arrows point inwa
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from itertools import islice
 
 import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
 
@@ -21,9 +23,13 @@ _GROUND = 6.0
 _GAP = 4.0
 _SHARES = 10
 """Parts of its width in which a text may lie on something: places that differ by less are alike."""
-_STEP, _ROWS, _PARTS = 3.0, 60, 4
+_A_LINE = 5
+"""How many of those a line or a sign counts as; a trace counts as two lines, and as much of it as there is."""
+_STEP, _ROWS, _PARTS = 1.0, 80, 4
 """From one place that is tried for a text to the next: pixels upward, but no more rows than so many, and parts of its
 width to the left."""
+_MOST = 600
+"""Places of a text that are looked at, the nearest first: where traces are everywhere, all would take long."""
 _ASIDE = 4
 """A text is as near to its place so many pixels left of it as one pixel above or below."""
 _PAGE_WIDER = 10.0
@@ -98,7 +104,7 @@ class Taken:
 
     def __init__(self) -> None:
         self._boxes: list[QRectF] = []
-        self._lines: list[QRectF] = []
+        self._lines: list[tuple[QRectF, int]] = []
         self.traces: Callable[[QRectF], float] = lambda _: 0.0
         """Returns in how much of a box's width there are traces, 0 … 1."""
 
@@ -110,9 +116,9 @@ class Taken:
         """Keep a place free of every text."""
         self._boxes.append(box)
 
-    def add_line(self, box: QRectF) -> None:
-        """Keep a line or a sign free of texts that can be put elsewhere."""
-        self._lines.append(box)
+    def add_line(self, box: QRectF, of: int = 0) -> None:
+        """Keep a line or a sign free of texts that can be put elsewhere; `of` is the pair whose it is, 0 for none."""
+        self._lines.append((box, of))
 
     def free(self, box: QRectF, within: QRectF) -> QRectF:
         """Return the box, or where it is free the nearest left of it, above or below; where it was, if nothing is."""
@@ -124,38 +130,36 @@ class Taken:
                     return place
         return box
 
-    def beside_traces(self, box: QRectF, lane: QRectF, plot: QRectF) -> QRectF:
-        """Return the nearest place to a box where it lies on no trace, line, sign or text: in its lane, else elsewhere.
+    def clear(self, box: QRectF, within: QRectF, but: int = -1) -> QRectF | None:
+        """Return the nearest place to a box where it lies on no trace, line, sign or text; None where there is none.
 
-        Where there is none in the whole plot, that in the lane with much less of them; else the box itself.
+        The lines of the pair `but` do not count.
         """
-        best, least = box, self._ink(box, self._crossed([box])[0])
+        bare = (place for place, crossed in self._open(box, within, but) if not crossed)
+        return next((place for place in islice(bare, _MOST) if self.traces(place) == 0), None)
+
+    def emptiest(self, box: QRectF, within: QRectF) -> QRectF:
+        """Return the place of a box where it lies on much less than where it is; else the box itself."""
+        best, least = box, self._ink(box, int(_hits(_corners([box]), _corners(line for line, _ in self._lines))[0]))
         enough = least / 2
-        for within in (lane, plot):
-            places = [place for place in _places(box, within) if not self._across(place)]
-            for place, crossed in zip(places, self._crossed(places), strict=True):
-                if crossed and within is plot:
-                    continue
-                ink = self._ink(place, crossed)
-                if ink == 0:
-                    return place
-                if ink < least and within is lane:
-                    best, least = place, ink
+        for place, crossed in self._open(box, within):
+            ink = self._ink(place, crossed) if _A_LINE * crossed < least else least
+            if ink < least:
+                best, least = place, ink
         return best if least <= enough else box
 
-    def _ink(self, box: QRectF, crossed: int) -> int:
-        """Return on how many tenths of its width a box has traces, and ten for each line or sign that it crosses."""
-        return math.ceil(_SHARES * self.traces(box)) + _SHARES * crossed
+    def _open(self, box: QRectF, within: QRectF, but: int = -1) -> Iterator[tuple[QRectF, int]]:
+        """Yield where a box could lie on no text, the nearest first, and how many lines and signs it would lie on."""
+        places = _places(box, within)
+        places = places[_hits(places, _corners(self._boxes)) == 0]
+        hits = _hits(places, _corners(line for line, of in self._lines if of != but))
+        for (left, top, _, _), crossed in zip(places.tolist(), hits.tolist(), strict=True):
+            yield QRectF(left, top, box.width(), box.height()), crossed
 
-    def _crossed(self, boxes: list[QRectF]) -> list[int]:
-        """Return how many lines and signs each box lies on."""
-        ours, theirs = (
-            np.array([(b.left(), b.top(), b.right(), b.bottom()) for b in some]).reshape(-1, 4)
-            for some in (boxes, self._lines)
-        )
-        apart = (ours[:, None, :2] >= theirs[None, :, 2:]) | (theirs[None, :, :2] >= ours[:, None, 2:])
-        crossed: list[int] = np.count_nonzero(~apart.any(axis=2), axis=1).tolist()
-        return crossed
+    def _ink(self, box: QRectF, crossed: int) -> int:
+        """Return how much a box would hide: a little of a trace, which may be a pulse, counts more than a line."""
+        share = self.traces(box)
+        return (2 * _A_LINE + math.ceil(_SHARES * share) if share else 0) + _A_LINE * crossed
 
     def _across(self, box: QRectF) -> list[QRectF]:
         return [other for other in self._boxes if other.intersects(box)]
@@ -166,15 +170,26 @@ class Taken:
         return box.translated(edge - _GAP - box.right(), 0.0)
 
 
-def _places(box: QRectF, within: QRectF) -> list[QRectF]:
-    """Return where else a box could lie, at its own place or left of it; the nearest first."""
-    step = max(_STEP, within.height() / _ROWS)
+def _corners(boxes: Iterable[QRectF]) -> NDArray[np.float64]:
+    """Return left, top, right and bottom of each, (boxes, 4)."""
+    return np.array([(box.left(), box.top(), box.right(), box.bottom()) for box in boxes]).reshape(-1, 4)
+
+
+def _hits(places: NDArray[np.float64], others: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return on how many others each place lies."""
+    apart = (places[:, None, :2] >= others[None, :, 2:]) | (others[None, :, :2] >= places[:, None, 2:])
+    hits: NDArray[np.int64] = np.count_nonzero(~apart.any(axis=2), axis=1)
+    return hits
+
+
+def _places(box: QRectF, within: QRectF) -> NDArray[np.float64]:
+    """Return where else a box could lie, at its own column or left of it, by its corners; the nearest first."""
     lefts = np.arange(box.left(), within.left(), -box.width() / _PARTS)
-    tops = np.arange(box.top() % step + step * math.floor(within.top() / step), within.bottom(), step)
-    tops = tops[(tops >= within.top()) & (tops + box.height() <= within.bottom())]
+    tops = np.arange(within.top(), within.bottom() - box.height() + 1e-6, max(_STEP, within.height() / _ROWS))
     left, top = (axis.ravel() for axis in np.meshgrid(lefts, tops))
     nearest = np.argsort(np.abs(top - box.top()) + np.abs(left - box.left()) / _ASIDE, kind="stable")
-    return [QRectF(left[i], top[i], box.width(), box.height()) for i in nearest]
+    left, top = left[nearest], top[nearest]
+    return np.stack([left, top, left + box.width(), top + box.height()], axis=1)
 
 
 def text_box(

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from pulsewright_analysis.line_envelope import line_envelope
 from pulsewright_analysis.overlay import Raster
 from pulsewright_app.desk.memory import loading, unsearched
+from pulsewright_app.first_use import load_what_compiles
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint32]
@@ -69,6 +70,8 @@ def load_compiled() -> None:
     global _compiled
     with loading("pulsewright_app.desk.views.ink_kernels"):
         from pulsewright_app.desk.views import ink_kernels
+
+        load_what_compiles()
     if is_loaded():
         return
     with unsearched():

@@ -21,6 +21,8 @@ from pulsewright_app.wording import held_for
 REACH = 5.0
 """Pixels from a level's line within which the mouse takes hold of it."""
 
+_OVER_EDGE = 0.25
+"""Share of a lane's height by which a text may stand over its edge: it is nearer to no other trace."""
 _FIRST_COLUMN = 22.0
 _COLUMN = 26.0
 _CHOICES: tuple[Which, Which] = (1, 2)
@@ -96,8 +98,8 @@ class LevelLayer:
                 # without an edge: along a base it would hide all that lies there
                 painter.setPen(QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0))
                 painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
-                self._taken.add_line(QRectF(plot.left(), y - 1.0, plot.width(), 2.0))
-            self._taken.add_line(dimension_line(painter, canvas, ends, across, colour, level=False))
+                self._taken.add_line(QRectF(plot.left(), y - 1.0, plot.width(), 2.0), pair.id)
+            self._taken.add_line(dimension_line(painter, canvas, ends, across, colour, level=False), pair.id)
             painter.restore()
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
@@ -107,21 +109,45 @@ class LevelLayer:
             return
         for pair, place, across in self._placed(canvas):
             text = level_text(pair, session, self._viewing, self._document.scale_percent)
-            self._write(painter, canvas, _ends(canvas, pair, place), _lane(canvas, place), across, text)
+            ends, lane = _ends(canvas, pair, place), _lane(canvas, place)
+            if max(ends) < lane.top():
+                text = f"{text} ▴"
+            elif min(ends) > lane.bottom():
+                text = f"{text} ▾"
+            text, box = self._put(painter, canvas, pair, (text, across), (ends, lane))
+            text_box(painter, canvas, box.left(), box.top(), text, self._taken)
 
-    def _write(
-        self, painter: QPainter, canvas: Canvas, ends: tuple[float, float], lane: QRectF, across: float, text: str
-    ) -> None:
-        if max(ends) < lane.top():
-            text = f"{text} ▴"
-        elif min(ends) > lane.bottom():
-            text = f"{text} ▾"
-        width, height = text_size(painter, canvas, text)
+    def _put(
+        self, painter: QPainter, canvas: Canvas, pair: LevelPair, written: tuple[str, float],
+        where: tuple[tuple[float, float], QRectF],
+    ) -> tuple[str, QRectF]:  # fmt: skip
+        """Return where a text hides nothing: in its lane or over its edge, else in the plot, with its channel's name.
+
+        In its lane it may lie on the pair's own lines; where there is no place at all it lies on what is least.
+        """
+        (text, across), (ends, lane), plot = written, where, canvas.plot_rect()
         seen = [min(max(end, lane.top()), lane.bottom()) for end in ends]
-        middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
-        beside = QRectF(across - width - 8.0, middle - height / 2, width, height)
-        place = self._taken.beside_traces(beside, lane, canvas.plot_rect())
-        text_box(painter, canvas, place.left(), place.top(), text, self._taken)
+
+        def beside(text: str) -> QRectF:
+            width, height = text_size(painter, canvas, text)
+            middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
+            return QRectF(across - width - 8.0, middle - height / 2, width, height)
+
+        over = lane.height() * _OVER_EDGE
+        roomy, box = lane.adjusted(0, -over, 0, over).intersected(plot), beside(text)
+        place = self._taken.clear(box, roomy) or self._taken.clear(box, roomy, but=pair.id)
+        if place is None:
+            named = self._named(text, pair)
+            place = self._taken.clear(beside(named), plot)
+            text = text if place is None else named
+        return text, place or self._taken.emptiest(box, lane)
+
+    def _named(self, text: str, pair: LevelPair) -> str:
+        """Return a text that could stand in another channel's lane with the name of its own."""
+        session, viewing = self._document.session, self._viewing
+        if session is None or viewing.view != "single" or not viewing.lanes or len(viewing.visible_channels) < 2:
+            return text
+        return f"{text} on {session.channels[pair.channel].name}"
 
 
 def _lane(canvas: Canvas, place: LevelRow) -> QRectF:
