@@ -165,6 +165,7 @@ class ReviewPlaces:
             if version <= self._saved_version:
                 return ""
             reasons: list[str] = []
+            refusals: set[tuple[Path, str]] = set()
             for path in self._places:
                 if path in self._not_ours or path in self._unsure:
                     continue
@@ -177,7 +178,12 @@ class ReviewPlaces:
                         path.parent.mkdir(parents=True, exist_ok=True)
                     save_review(review, path)
                 except (ReviewFileError, OSError) as error:
-                    reasons.append(error.cause if isinstance(error, ReviewFileError) else f"{path}: {error.strerror}")
+                    reason = error.cause if isinstance(error, ReviewFileError) else f"{path}: {error.strerror}"
+                    # a full disk refuses every name alike: it is said once for a folder
+                    refusal = (path.parent, reason.replace(path.name, ""))
+                    if refusal not in refusals:
+                        reasons.append(reason)
+                    refusals.add(refusal)
                     continue
                 self._saved_version = version
                 self._seen[path] = _content(path)

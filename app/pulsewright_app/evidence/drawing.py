@@ -102,8 +102,11 @@ def picture_file(
 def _written(
     form: Literal["svg", "png"], size_mm: tuple[float, float], dpi: float, draw: Callable[[Figure], None]
 ) -> bytes:
+    import logging
     import warnings
 
+    # that its list of fonts cannot be kept, on a full disk, is nothing that anybody must know
+    logging.getLogger("matplotlib.font_manager").setLevel(logging.ERROR)
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG

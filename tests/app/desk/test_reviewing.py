@@ -279,6 +279,7 @@ def test_where_the_folder_takes_nothing_the_user_s_own_does(
     press(desk, qtbot, "F")
     settle(desk)
     assert "tank_faults.review.json: cannot be saved (No such file or directory)" in message(desk)
+    assert message(desk).count("cannot be saved") == 1, "every name in that folder is refused alike"
     assert f"what you add is kept in {own_folder}" in message(desk)
     desk.close()
     away.rename(faults.parent)
