@@ -232,7 +232,8 @@ def test_the_hollow_sign_of_a_pulse_with_no_position_stands_out(worked_on: DeskW
     picture = colours_of(canvas.viewport().grab().toImage())
     rows = [contrast_of(picture[row - 1 : row + 1, x - 6 : x + 7]) for row in range(y + 12, y + 30)]  # below the trace
     drawn = [seen for seen in rows if seen > 1.0]
-    assert len(drawn) > 5 and min(drawn) >= MARK
+    inner = drawn[1:-1]  # a row at the edge may be covered by a hair of the line
+    assert len(inner) > 5 and min(inner) >= MARK
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
