@@ -45,16 +45,19 @@ def _places(session: Session, settings: Settings) -> tuple[Ints, Ints, Ints]:
 
 
 def _around(pulses: Pulses, record: Ints, channel: Ints, sample: Ints) -> Ints:
-    """Return the pulses that some places lie in; of all places together, as there may be very many."""
+    """Return the pulses that some places lie in; of all places together, as there may be very many of both."""
     row = 1 + max(pulses.channel.max(initial=0), channel.max(initial=0))
-    trace, wanted = pulses.record * row + pulses.channel, record * row + channel  # rising, as pulses are sorted
-    start, stop = (np.searchsorted(trace, wanted, side) for side in ("left", "right"))
-    of_each = stop - start
-    place = np.repeat(np.arange(len(wanted)), of_each)
-    pulse = np.arange(of_each.sum()) - np.repeat(np.cumsum(of_each) - of_each, of_each) + start[place]
-    at = sample[place]
-    inside: Ints = pulse[(pulses.first_sample[pulse] <= at) & (at <= pulses.last_sample[pulse])]
-    return inside
+    wanted = record * row + channel
+    inside = [np.zeros(0, dtype=np.int64)]
+    for some in blocks_of(len(pulses)) if len(pulses) and len(wanted) else ():
+        trace = pulses.record[some] * row + pulses.channel[some]  # rising, as pulses are sorted
+        here = (trace[0] <= wanted) & (wanted <= trace[-1])
+        start, stop = (np.searchsorted(trace, wanted[here], side) for side in ("left", "right"))
+        of_each = stop - start
+        at = np.repeat(sample[here], of_each)
+        pulse = some.start + np.arange(of_each.sum()) + np.repeat(start - np.cumsum(of_each) + of_each, of_each)
+        inside.append(pulse[(pulses.first_sample[pulse] <= at) & (at <= pulses.last_sample[pulse])])
+    return np.concatenate(inside)
 
 
 def _kept(pulses: Pulses, keep: Bools) -> Pulses:

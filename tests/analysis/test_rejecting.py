@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from pulsewright import Session
+from pulsewright import Session, long_columns
 from pulsewright.errors import SettingError
 from pulsewright.review import RejectedPulse, Review
 from pulsewright.settings import Settings, layered
@@ -86,8 +86,10 @@ def test_a_list_of_rejected_pulses_that_has_no_meaning_is_refused(raw: object) -
         layered(review={"rejected_pulses": raw})
 
 
-def test_many_are_found_as_one_by_one(make_tank: MakeTank) -> None:
+@pytest.mark.parametrize("rows", [7, long_columns.ROWS_AT_ONCE])
+def test_many_are_found_as_one_by_one(make_tank: MakeTank, rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Against a plain loop over pulses and places."""
+    monkeypatch.setattr(long_columns, "ROWS_AT_ONCE", rows)
     session = make_tank([list(range(16))] * 2)
     pulses = measure(session).pulses
     random = np.random.default_rng(3)
