@@ -8,6 +8,7 @@ are written. Where a figure cannot be drawn, a `NotDrawn` with the reason stands
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -370,7 +371,8 @@ def trigger_gaps_figure(findings: Findings) -> TriggerGapsFigure | NotDrawn:
     TriggerGapsFigure or NotDrawn
     """
     timing = findings.timing
-    after, gap = _finite_gaps(timing.gap_after, timing.gap)
+    missing = {lost.after_record: lost.count for lost in findings.sequence.missed}
+    after, gap = _gaps_between_neighbours(findings, missing)
     if len(gap) == 0:
         alone = len(findings.records) < 2
         return NotDrawn(f"No trigger gaps: {'one record has none' if alone else 'the session has no trigger times'}.")
@@ -382,11 +384,10 @@ def trigger_gaps_figure(findings: Findings) -> TriggerGapsFigure | NotDrawn:
         periods = np.rint(gap / period).astype(np.int64)
         deviation = gap - periods.astype(np.float64) * period
         whole = period * np.arange(1.0, min(int(periods.max()), MOST_WHOLE_PERIODS) + 1)
-    missing = {lost.after_record: lost.count for lost in findings.sequence.missed}
     told = "no period" if timing.trigger_period is None else f"period {timing.trigger_period}"
     return TriggerGapsFigure(
         title=f"Gaps between triggers: {told}",
-        note="from the trigger of each measured record to that of the next",
+        note="from the trigger of each measured record to that of the next; not over records left out",
         after_record=after,
         gap=gap,
         periods=periods,
@@ -400,6 +401,9 @@ def trigger_gaps_figure(findings: Findings) -> TriggerGapsFigure | NotDrawn:
     )
 
 
-def _finite_gaps(after: Ints, gap: Floats) -> tuple[Ints, Floats]:
-    known = np.isfinite(gap)
+def _gaps_between_neighbours(findings: Findings, missing: Mapping[int, int]) -> tuple[Ints, Floats]:
+    """Return the gaps that are known; those over records left out only where a trigger is missing in them too."""
+    after, gap = findings.timing.gap_after, findings.timing.gap
+    neighbours = np.diff(findings.records)[: len(gap)] == 1
+    known = np.isfinite(gap) & (neighbours | np.isin(after, list(missing)))
     return after[known], gap[known]

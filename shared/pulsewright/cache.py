@@ -232,9 +232,9 @@ def _parsed(raw: bytes, key: CacheKey) -> dict[str, NDArray[Any]]:
         raise ValueError("of something else")
     place, body, arrays = start + length, [], {}
     for name, kind, shape in header["arrays"]:
-        dtype = np.dtype(str(kind))
-        if dtype.kind not in "iuf" or any(type(size) is not int or size < 0 for size in shape):
+        if str(kind)[1:2] not in tuple("iuf") or any(type(size) is not int or size < 0 for size in shape):
             raise ValueError("no array of numbers")
+        dtype = np.dtype(str(kind))
         end = place + math.prod(shape) * dtype.itemsize
         if end > len(raw):
             raise ValueError("cut off")

@@ -136,9 +136,9 @@ def test_gaps_are_those_of_the_trigger_times() -> None:
     session = Session.from_samples(codes, [Channel("H01", "M1", scale=1e-4)], 1e6, 8, trigger_time=sent)
     figure = trigger_gaps_figure(assess(session, Settings(left_out=(1,))).findings)
     assert isinstance(figure, TriggerGapsFigure)
-    assert figure.after_record.tolist() == [0, 2, 3, 4, 5, 6, 7]  # record 1 is left out
-    np.testing.assert_allclose(figure.gap, np.array([2, 1, 2, 1, 1, 2, 1]) * 2e-3)
-    assert figure.periods.tolist() == [2, 1, 2, 1, 1, 2, 1]
+    assert figure.after_record.tolist() == [2, 3, 4, 5, 6, 7]  # record 1 is left out: from 0 to 2 is no gap
+    np.testing.assert_allclose(figure.gap, np.array([1, 2, 1, 1, 2, 1]) * 2e-3)
+    assert figure.periods.tolist() == [1, 2, 1, 1, 2, 1]
     np.testing.assert_allclose(figure.deviation, 0.0, atol=1e-12)
     assert figure.gap_axis.text == "Time to the next trigger / ms"
 

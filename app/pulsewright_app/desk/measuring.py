@@ -23,11 +23,14 @@ _SETTLE_MS = 250
 """Several settings changed in a row are measured once."""
 _SAMPLES_AT_FIRST = 8_000_000
 """Samples of the first part: measured well within a second."""
-_TRACES_AT_FIRST = 4_000
+_TRACES_AT_FIRST = 2_000
 """Its records on all channels: of short ones the pulses in them take the time."""
 _FEW = 8
-_SAMPLES_OF_FEW = 3_000_000
-"""Of a first part of fewer records: each sample of these takes longer, as they are all looked at for a sine."""
+_SAMPLES_OF_FEW = 2_000_000
+"""Of a first part of fewer records: each sample of these takes longer, as they are all looked at for a sine.
+
+Where one record has more on all channels together, the part is of some channels.
+"""
 _WORTH_A_PART = 3
 """A session that is not so many times its first part is measured at once."""
 _SHARE_AT_FIRST = 0.05
@@ -145,16 +148,26 @@ class Measuring(QObject):
 def first_part(session: Session, settings: Settings) -> Settings | None:
     """Return settings that measure the first records of a large session, None where the whole is quickly done.
 
-    What was sent counts for the whole session, and is left away.
+    Of very long records, one on some channels, the reference among them. What was sent counts for the whole session,
+    and is left away.
     """
-    traces = len(settings.channels or session.channels)
-    samples = traces * session.record_length
+    names = settings.channels or tuple(channel.name for channel in session.channels)
+    samples = len(names) * session.record_length
     first, stop = settings.records or (0, session.records)
-    part = min(_SAMPLES_AT_FIRST // samples, _TRACES_AT_FIRST // traces)
-    part = part if part >= _FEW else max(1, _SAMPLES_OF_FEW // samples)
-    if part * _WORTH_A_PART > stop - first:
+    part = min(_SAMPLES_AT_FIRST // samples, _TRACES_AT_FIRST // len(names))
+    part, some = (part if part >= _FEW else _SAMPLES_OF_FEW // samples), settings.channels
+    if part < 1:
+        part, some = 1, _beside_the_reference(names, settings, max(1, _SAMPLES_OF_FEW // session.record_length))
+    if part * len(some or names) * _WORTH_A_PART > (stop - first) * len(names):
         return None
-    return replace(settings, records=(first, first + part), sent=None)
+    return replace(settings, records=(first, first + part), channels=some, sent=None)
+
+
+def _beside_the_reference(names: tuple[str, ...], settings: Settings, most: int) -> tuple[str, ...]:
+    """Return so many channels, the reference among them, in their order."""
+    first = settings.reference if settings.reference in names else names[0]
+    chosen = {first, *[name for name in names if name != first][: most - 1]}
+    return tuple(name for name in names if name in chosen)
 
 
 def _measure(session: Session, settings: Settings, digest: str, job: Job) -> Findings:

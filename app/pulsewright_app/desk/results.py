@@ -112,11 +112,15 @@ class Results(QObject):
 
     @property
     def part(self) -> str:
-        """Which records partial findings are of, in words; empty if there are none."""
-        if self._findings is None or not self.partial or not len(self._findings.records):
+        """Which records partial findings are of, in words, and which channels unless all; empty if there are none."""
+        findings = self._findings
+        if findings is None or not self.partial or not len(findings.records):
             return ""
-        first, last = self._findings.records[[0, -1]].tolist()
-        return f"record {first}" if first == last else f"records {first} … {last}"
+        first, last = findings.records[[0, -1]].tolist()
+        records = f"record {first}" if first == last else f"records {first} … {last}"
+        if len(findings.channels) == len(findings.session.channels):
+            return records
+        return f"{records} on {', '.join(map(findings.channel_name, findings.channels))}"
 
     @property
     def busy(self) -> bool:

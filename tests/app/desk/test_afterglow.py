@@ -196,7 +196,7 @@ def test_the_mean_runs_through_the_base(glowing: DeskWindow, qtbot: Any, settle:
     assert max(abs(y - middle) for y in mean_rows()) < 8
     caption = labelled(glowing, "What the Afterglow view shows")
     for colour, word in ((LIGHT.ink, "mean  "), (LIGHT.muted, "mean ± s")):
-        assert re.search(f"color:{colour}'>(<b>━</b>|─)</span>&nbsp;{word}", caption)
+        assert re.search(f"color:{colour}'>(<b>━━</b>|──)</span>&nbsp;{word}", caption)
 
 
 def test_a_spot_lists_its_records_and_steps_through_just_them(glowing: DeskWindow, qtbot: Any, settle: Settle) -> None:

@@ -404,3 +404,15 @@ def test_in_afterglow_what_a_pair_says_hides_no_ink_and_no_marker(plot: DeskWind
         kept = {(x, y) for x, y in seen if y not in rows and x < arrow}
         assert len(kept) > 100
         assert kept <= inked(plot, colour)
+
+
+def test_what_a_pair_of_markers_says_hides_no_arrow_of_levels(plot: DeskWindow, settle: Settle) -> None:
+    plot.viewing.zoom_time((0.0, 40e-6))
+    plot.document.add_level_pair(PlacedLevel(-0.9, 1e-3), PlacedLevel(0.9, 1e-3), 0, 0)
+    settle(plot)
+    right = canvas_of(plot).plot_rect().right()
+    arrow = {(x, y) for x, y in inked(plot, LIGHT.marker) if abs(x - (right - 22)) < 6}
+    assert len({y for _, y in arrow}) > 100
+    plot.document.add_pair(90e-6, 95e-6, 1e-9, 1e-9, 0, 0)  # right of what is shown: its words stand at the edge
+    settle(plot)
+    assert arrow <= inked(plot, LIGHT.marker)

@@ -117,6 +117,11 @@ def test_words_beside_levels_lie_on_nothing_or_on_the_least(qtbot: Any) -> None:
     assert taken.emptiest(QRectF(350, 112, 90, 16), low).left() <= 330  # on a line rather than on the trace
     taken.traces = lambda _: 1.0  # where all is alike, words stay where they belong
     assert taken.emptiest(QRectF(300, 112, 90, 16), low) == QRectF(300, 112, 90, 16)
+    crowded = Taken()
+    for across in range(0, 500, 15):
+        crowded.add_line(QRectF(across, 0, 2, 300))
+    crowded.traces = lambda box: float(box.left() > 330)  # as many lines everywhere, the trace here alone
+    assert crowded.emptiest(QRectF(350, 112, 90, 16), low).left() <= 330
 
 
 def test_a_heading_that_is_cut_is_whole_in_its_tooltip(qtbot: Any) -> None:

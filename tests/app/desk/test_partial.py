@@ -50,10 +50,10 @@ def test_the_first_part_is_of_neighbouring_records_and_counts_nothing_sent(
     ("records", "channels", "length", "part"),
     [
         (2000, 12, 25_000, 26),  # 8 million samples
-        (12, 12, 1_000_000, 1),  # a record has more
+        (12, 12, 1_000_000, 1),  # a record has more, and more than the channels of it that are measured
         (30, 12, 250_000, 1),
-        (300, 12, 100_000, 2),  # six would take longer than twenty-six of 25,000
-        (20_000, 12, 100, 333),  # 4,000 traces
+        (300, 12, 100_000, 1),  # six would take longer than twenty-six of 25,000
+        (20_000, 12, 100, 166),  # 2,000 traces
         (36, 12, 10_240, None),
     ],
 )
@@ -64,6 +64,38 @@ def test_the_first_part_is_soon_measured_however_long_or_many_the_records_are(
     session = Session.from_samples(samples, [Channel(f"H{c:02d}", "M1") for c in range(channels)], 25e6)
     first = first_part(session, Settings())
     assert (None if first is None else first.records) == (None if part is None else (0, part))
+
+
+def test_of_very_long_records_some_channels_come_first_the_reference_among_them() -> None:
+    samples = np.broadcast_to(np.int16(0), (1, 12, 1_000_000))
+    session = Session.from_samples(samples, [Channel(f"H{c:02d}", "M1") for c in range(12)], 25e6)
+    first = first_part(session, Settings(reference="H07"))
+    assert first is not None
+    assert (first.records, first.channels) == ((0, 1), ("H00", "H07"))
+    alone = first_part(session, Settings(channels=("H03", "H04", "H05"), reference="H04"))
+    assert alone is None  # two of three: nearly the whole
+
+
+def test_some_channels_are_named_as_long_as_the_others_are_not_measured(
+    make_window: Callable[..., DeskWindow], walking_session: Callable[..., Session], settle: Settle,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.setattr(measuring, "_SAMPLES_AT_FIRST", 0)
+    monkeypatch.setattr(measuring, "_SAMPLES_OF_FEW", 4_000)
+    desk, seen = make_window(), []
+
+    def look() -> None:
+        if desk.results.findings is not None:
+            seen.append((desk.results.findings.channels, desk.findings_panel.state.text()))
+
+    desk.results.changed.connect(look)
+    desk.document.open(walking_session())
+    desk.viewing.set_channel(2)  # it is not among the first
+    settle(desk)
+    assert seen[0][0] == (0, 1)
+    assert seen[0][1].startswith("Partial: the numbers below are of record 0 on H01, H02 (1 of 12).")
+    assert seen[-1] == ((0, 1, 2), "")
+    assert desk.message_bar.label.text() == ""
 
 
 def test_partial_findings_come_first_and_say_so(

@@ -241,6 +241,9 @@ class FigurePlot(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def _place_modules(self, plot: Any, *_: object) -> None:
         """Write the modules' names whole, close to the upper edge; not where they would take most of the plot."""
         height, line = plot.vb.height(), self.fontMetrics().height()
+        share = min(1.25 * line / max(height, line), 0.3)  # of the height, which what is drawn leaves to them
+        plot.vb.setDefaultPadding(share / (1 - 2 * share))  # above and below, as a part of what is drawn
+        plot.vb.queueUpdateAutoRange()
         for item in plot.items:
             if hasattr(item, "label"):
                 item.label.setVisible(height >= _LINES_FOR_MODULES * line)

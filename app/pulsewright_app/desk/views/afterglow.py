@@ -318,7 +318,8 @@ class AfterglowView(PictureView[_Shown]):
             return f"{count(counted, 'record')} stepped through"
         if of == "matching" and self.viewing.matches is not None:
             return f"{count(counted, 'record')} that match {escape(self.viewing.filter_text)}"
-        text = f"all {session.records} records"
+        left_out = len(self.document.left_out)
+        text = f"all {session.records} records" + (f" ({left_out} left out of the measuring)" if left_out else "")
         return f"{text} (there is no filter)" if of == "matching" else text
 
     def _legend(self, picture: GlowPicture) -> str:

@@ -139,14 +139,14 @@ class Taken:
         return next((place for place in islice(bare, _MOST) if self.traces(place) == 0), None)
 
     def emptiest(self, box: QRectF, within: QRectF) -> QRectF:
-        """Return the place of a box where it lies on much less than where it is; else the box itself."""
+        """Return where a box lies on no trace, or on much less than where it is; else the box itself."""
         best, least = box, self._ink(box, int(_hits(_corners([box]), _corners(line for line, _ in self._lines))[0]))
         enough = least / 2
         for place, crossed in self._open(box, within):
             ink = self._ink(place, crossed) if _A_LINE * crossed < least else least
             if ink < least:
                 best, least = place, ink
-        return best if least <= enough else box
+        return best if least <= enough or (self.traces(box) and not self.traces(best)) else box
 
     def _open(self, box: QRectF, within: QRectF, but: int = -1) -> Iterator[tuple[QRectF, int]]:
         """Yield where a box could lie on no text, the nearest first, and how many lines and signs it would lie on."""

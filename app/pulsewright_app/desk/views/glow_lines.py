@@ -73,8 +73,8 @@ def lines_key(theme: Theme, with_mean: bool, record: int | None) -> list[str]:
     record : int or None
         The record whose trace is drawn over the others, if one is.
     """
-    lines = [(theme.ink, "<b>━</b>", "mean"), (theme.muted, "─", "mean ± s")] if with_mean else []
-    lines += [] if record is None else [(theme.ink, "─", f"record {record}")]
+    lines = [(theme.ink, "<b>━━</b>", "mean"), (theme.muted, "──", "mean ± s")] if with_mean else []
+    lines += [] if record is None else [(theme.ink, "──", f"record {record}")]
     return [f"<span style='color:{colour}'>{line}</span>&nbsp;{word}" for colour, line, word in lines]
 
 

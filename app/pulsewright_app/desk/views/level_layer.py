@@ -99,7 +99,7 @@ class LevelLayer:
                 painter.setPen(QPen(colour, 2.0 if self._viewing.selected_marker == (pair.id, which) else 1.0))
                 painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
                 self._taken.add_line(QRectF(plot.left(), y - 1.0, plot.width(), 2.0), pair.id)
-            self._taken.add_line(dimension_line(painter, canvas, ends, across, colour, level=False), pair.id)
+            self._taken.add(dimension_line(painter, canvas, ends, across, colour, level=False))  # no text hides it
             painter.restore()
 
     def paint(self, painter: QPainter, canvas: Canvas) -> None:
@@ -121,9 +121,9 @@ class LevelLayer:
         self, painter: QPainter, canvas: Canvas, pair: LevelPair, written: tuple[str, float],
         where: tuple[tuple[float, float], QRectF],
     ) -> tuple[str, QRectF]:  # fmt: skip
-        """Return where a text hides nothing: in its lane or over its edge, else in the plot, with its channel's name.
+        """Return where a text hides nothing: in its lane, else in the plot with its channel's name.
 
-        In its lane it may lie on the pair's own lines; where there is no place at all it lies on what is least.
+        It may lie on the pair's own lines; where there is no place at all it lies on what is least.
         """
         (text, across), (ends, lane), plot = written, where, canvas.plot_rect()
         seen = [min(max(end, lane.top()), lane.bottom()) for end in ends]
@@ -133,14 +133,13 @@ class LevelLayer:
             middle = min(max(sum(seen) / 2, lane.top() + height / 2), max(lane.bottom() - height / 2, lane.top()))
             return QRectF(across - width - 8.0, middle - height / 2, width, height)
 
-        over = lane.height() * _OVER_EDGE
-        roomy, box = lane.adjusted(0, -over, 0, over).intersected(plot), beside(text)
-        place = self._taken.clear(box, roomy) or self._taken.clear(box, roomy, but=pair.id)
-        if place is None:
-            named = self._named(text, pair)
-            place = self._taken.clear(beside(named), plot)
-            text = text if place is None else named
-        return text, place or self._taken.emptiest(box, lane)
+        over, named = lane.height() * _OVER_EDGE, self._named(text, pair)
+        roomy = lane.adjusted(0, -over, 0, over).intersected(plot)
+        for words, within in ((text, lane), (named, roomy), (named, plot)):
+            place = self._taken.clear(beside(words), within) or self._taken.clear(beside(words), within, but=pair.id)
+            if place is not None:
+                return words, place
+        return named, self._taken.emptiest(beside(named), lane)
 
     def _named(self, text: str, pair: LevelPair) -> str:
         """Return a text that could stand in another channel's lane with the name of its own."""
