@@ -21,9 +21,9 @@ from pulsewright_app.desk.work import Background, Job
 _KEY = "Measuring"
 _SETTLE_MS = 250
 """Several settings changed in a row are measured once."""
-_SAMPLES_AT_FIRST = 8_000_000
+_SAMPLES_AT_FIRST = 4_000_000
 """Samples of the first part: measured well within a second."""
-_TRACES_AT_FIRST = 2_000
+_TRACES_AT_FIRST = 1_500
 """Its records on all channels: of short ones the pulses in them take the time."""
 _FEW = 8
 _SAMPLES_OF_FEW = 2_000_000

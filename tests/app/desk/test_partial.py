@@ -49,11 +49,11 @@ def test_the_first_part_is_of_neighbouring_records_and_counts_nothing_sent(
 @pytest.mark.parametrize(
     ("records", "channels", "length", "part"),
     [
-        (2000, 12, 25_000, 26),  # 8 million samples
+        (2000, 12, 25_000, 13),  # 4 million samples
         (12, 12, 1_000_000, 1),  # a record has more, and more than the channels of it that are measured
         (30, 12, 250_000, 1),
-        (300, 12, 100_000, 1),  # six would take longer than twenty-six of 25,000
-        (20_000, 12, 100, 166),  # 2,000 traces
+        (300, 12, 100_000, 1),  # three would take longer than thirteen of 25,000
+        (20_000, 12, 100, 125),  # 1,500 traces
         (36, 12, 10_240, None),
     ],
 )
