@@ -90,11 +90,13 @@ def highest_bytes_after(number: int) -> int:
 
 
 def test_what_is_made_of_the_pulses_takes_little_for_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Held, what is made comes to some 90 bytes a pulse; how much one block takes differs by 15 from run to run."""
+    monkeypatch.setattr(streaming, "BLOCK_BYTES", 1 << 19)
     monkeypatch.setattr(long_columns, "LONG_BYTES", 1 << 14)
     monkeypatch.setattr(long_columns, "ROWS_AT_ONCE", 512)
     monkeypatch.setattr(gate_samples, "HELD_BYTES", 0)
     monkeypatch.setattr(repeats, "ADDED_AT_ONCE", 64)
     monkeypatch.setattr(gate_samples, "READ_BYTES", 1 << 16)
     monkeypatch.setattr(correlation, "SPECTRA_BYTES", 1 << 16)
-    few, many = 1000, 5000
-    assert (highest_bytes_after(many) - highest_bytes_after(few)) / (4 * (many - few)) < 70
+    few, many = 2000, 4000
+    assert (highest_bytes_after(many) - highest_bytes_after(few)) / (4 * (many - few)) < 30

@@ -3,7 +3,8 @@
 Run: ``python tests/benchmarks/measure_cost.py [--only samples]``. Each row is a process of its own, which measures
 small sessions first, so that compilers and libraries count for nothing; then it measures the row's session twice, and
 tells the processor time of the second and how far the private resident memory (RssAnon, looked at every 2 ms) rose
-above where it stood before the first. The page cache is no private memory. At most 2.4 GB in a temporary folder.
+above where it stood before the first. The page cache is no private memory. Its peer is NumPy's sum over the same
+samples, read block by block. At most 2.4 GB in a temporary folder.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
+from plain_sum import seconds_of_a_sum
 
 from pulsewright.block_source import BlockSource, Codes
 from pulsewright.opening import open_session
@@ -137,7 +139,7 @@ def peak_of(work: Callable[[], object]) -> float:
 
 
 def measured(path: Path, warm: list[Path], settings: Settings) -> dict[str, float]:
-    """Return processor seconds, memory before, its peak, and how many pulses were found."""
+    """Return processor seconds, those of the peer, memory before, its peak, and how many pulses were found."""
     for each in warm:
         with open_session(each) as session:
             measure(session)
@@ -152,7 +154,8 @@ def measured(path: Path, warm: list[Path], settings: Settings) -> dict[str, floa
     before = private_mib()
     peak = peak_of(work)
     work()
-    return found | {"before": before, "peak": peak}
+    with open_session(path) as session:
+        return found | {"before": before, "peak": peak, "sum": seconds_of_a_sum(session)}
 
 
 def print_row(row: Row, folder: Path) -> None:
@@ -171,6 +174,7 @@ def print_row(row: Row, folder: Path) -> None:
     print(
         f"  {row.records:7d} {row.channels:3d} {row.samples:9d} {window:>8s} {size * 2 / 1e6:7.0f} MB "
         f"{seen['pulses']:8.0f} {seen['seconds']:7.2f} s {1e9 * seen['seconds'] / size:7.2f} ns a sample "
+        f"{seen['seconds'] / seen['sum']:6.1f} times a sum "
         f"{rise:6.0f} MiB{'  above the limit' if rise > LIMIT_MIB else ''}",
         flush=True,
     )

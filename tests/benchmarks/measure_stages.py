@@ -2,6 +2,7 @@
 
 Run: ``python tests/benchmarks/measure_stages.py [--records 2000] [--repeats 3]``. The session has twelve channels of
 25,000 samples; it is written to a temporary folder, 0.6 MB a record. Compiled code and the file are warm.
+Its peer is NumPy's sum over the same samples, read block by block.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 from desk_sessions import CHANNELS, LENGTH, write_walk
+from plain_sum import seconds_of_a_sum
 
 from pulsewright.opening import open_session
 from pulsewright.session import Session
@@ -99,6 +101,7 @@ def main() -> None:
             medians = {name: [statistics.median(run[name][k] for run in runs) for k in (0, 1)] for name in runs[0]}
             whole, processor = medians.pop("all")
             late = answers(session, whole)
+            peer = seconds_of_a_sum(session)
     size = given.records * CHANNELS * LENGTH * 2
     print(f"{given.records} x {CHANNELS} x {LENGTH}: {whole:.2f} s, {processor:.2f} s of processors, ", end="")
     print(f"{size / whole / 1e9:.2f} GB/s; {threads()} threads, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
@@ -109,6 +112,7 @@ def main() -> None:
         )
     rest = whole - sum(seconds for seconds, _ in medians.values())
     print(f"  {'the rest':30s} {rest:7.3f} s {100 * rest / whole:5.1f} %")
+    print(f"NumPy's sum of the same samples: {peer:.2f} s of a processor; measuring {processor / peer:.1f} times that")
     print(
         f"cancel, {len(late)} moments: answered within {1e3 * statistics.median(late):.1f} ms (median), "
         f"{1e3 * float(np.percentile(late, 90)):.1f} ms (nine in ten), {1e3 * max(late):.1f} ms (the latest)"
