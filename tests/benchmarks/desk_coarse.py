@@ -42,7 +42,7 @@ class Watched:
         self.window = DeskWindow()
         self.window.resize(1600, 900)
         self.window.show()
-        self.view: Any = self.window.middle.view_named("afterglow")
+        self.view: Any = self.window.middle.views["afterglow"]
         self.view.canvas.above.append(self._painted)
         self.first = self.exact = 0.0
         self.before: Any = None

@@ -112,7 +112,7 @@ def on_the_desk(path: Path, small: Path) -> None:
         if window.document.session is not None and window.document.session.file == path:
             painted.append(time.perf_counter())
 
-    window.middle.view_named("single").canvas.above.append(paint)
+    window.middle.views["single"].canvas.above.append(paint)
     memory, began = Highest(), time.perf_counter()
     window.open_path(path)
     until(lambda: bool(painted))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
@@ -19,12 +17,6 @@ from pulsewright_app.desk.views.view import Desk
 from pulsewright_app.desk.views.view import View as ViewWidget
 from pulsewright_app.desk.yielding_row import YieldingRow
 
-_BUILT: dict[View, Callable[[Desk], ViewWidget]] = {
-    "single": SingleView,
-    "stacked": StackedView,
-    "afterglow": AfterglowView,
-    "map": MapView,
-}
 _NOTHING_POINTED = "Point at the plot or the rail to read time and value."
 
 
@@ -34,7 +26,13 @@ class Middle(QWidget):
     def __init__(self, desk: Desk, actions: dict[str, QAction], parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk, self._viewing = desk, desk.viewing
-        self._views: dict[View, ViewWidget] = {}
+        # all at once: built when it is first shown, a view would keep the window for as long as a person notices
+        self.views: dict[View, ViewWidget] = {
+            "single": SingleView(desk),
+            "stacked": StackedView(desk),
+            "afterglow": AfterglowView(desk),
+            "map": MapView(desk),
+        }
         self.pages = QStackedWidget()
         self.pointer = NarrowLabel(_NOTHING_POINTED)
         self.pointer.setAccessibleName("Under the pointer")
@@ -46,6 +44,11 @@ class Middle(QWidget):
         self.rail_row = RailRow(desk.document, desk.viewing, desk.results, desk.data, actions, desk.measured)
         self.rail_row.pointed.connect(self._point)
         self.rail_row.given_up.connect(lambda: self.view.canvas.setFocus())
+        for name in VIEWS:
+            view = self.views[name]
+            self.pages.addWidget(view)
+            view.pointed.connect(lambda text, view=view: self._view_pointed(view, text))
+            view.told.connect(self.told.setText)
         self._lay_out(actions)
         desk.viewing.view_changed.connect(self._show_view)
         desk.document.session_changed.connect(lambda: self.told.setText(""))
@@ -91,16 +94,7 @@ class Middle(QWidget):
     @property
     def view(self) -> ViewWidget:
         """The view that is shown."""
-        return self.view_named(self._viewing.view)
-
-    def view_named(self, name: View) -> ViewWidget:
-        """Return a view, built when it is first asked for: a desk that is started shows one of the four."""
-        if name not in self._views:
-            view = self._views[name] = _BUILT[name](self._desk)
-            self.pages.addWidget(view)
-            view.pointed.connect(lambda text: self._view_pointed(view, text))
-            view.told.connect(self.told.setText)
-        return self._views[name]
+        return self.views[self._viewing.view]
 
     def _look_over_long_records(self) -> None:
         session = self._desk.document.session
