@@ -319,7 +319,7 @@ class AfterglowView(PictureView[_Shown]):
         if of == "matching" and self.viewing.matches is not None:
             return f"{count(counted, 'record')} that match {escape(self.viewing.filter_text)}"
         left_out = len(self.document.left_out)
-        text = f"all {session.records} records" + (f" ({left_out} left out of the measuring)" if left_out else "")
+        text = f"all {session.records} records" + (f" (with {left_out} left out)" if left_out else "")
         return f"{text} (there is no filter)" if of == "matching" else text
 
     def _legend(self, picture: GlowPicture) -> str:
