@@ -186,3 +186,37 @@ def make_window(qtbot: Any, compiled: None, short_pauses: None) -> Iterator[Call
 def desk(make_window: Callable[..., DeskWindow]) -> DeskWindow:
     """A desk with the walking session on it, measured."""
     return make_window(walking())
+
+
+@pytest.fixture
+def habitual(
+    qtbot: Any, settle: Callable[[DeskWindow], None], tmp_path: Path, make_window: Callable[..., DeskWindow]
+) -> Iterator[Callable[..., DeskWindow]]:
+    """A maker of desks that remember, in a folder of the test's own; every window that opens is closed again."""
+    from PySide6.QtWidgets import QApplication
+
+    from pulsewright_app.desk.habits import windows
+    from pulsewright_app.desk.habits.habits import Habits
+    from pulsewright_app.desk.habits.manners import set_font_percent
+    from pulsewright_app.desk.window import DeskWindow
+
+    make_window()  # for its tidying up
+    others = set(windows.open_windows())
+
+    def make(path: Path | None = None) -> DeskWindow:
+        window = DeskWindow(habits=Habits(tmp_path / "settings" / "desk.json"))
+        window.show()
+        if path is not None:
+            window.open_path(path)
+        window.activateWindow()
+        settle(window)
+        return window
+
+    yield make
+    for window in set(windows.open_windows()) - others:
+        settle(window)
+        window.close()
+        window.deleteLater()
+    application = QApplication.instance()
+    assert isinstance(application, QApplication)
+    set_font_percent(100)

@@ -1,9 +1,9 @@
-"""Preferences, recent sessions, several windows, the guide: by real gestures."""
+"""Preferences, recent sessions and several windows: by real gestures."""
 
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,67 +13,31 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtCore import QMimeData, QPoint, Qt, QUrl
-from PySide6.QtGui import QDragEnterEvent, QDropEvent, QIcon
+from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QApplication, QCheckBox, QComboBox, QLabel, QPushButton, QSpinBox
 
 from pulsewright_app.desk.habits import windows
-from pulsewright_app.desk.habits.habits import Habits
 from pulsewright_app.desk.habits.preferences import Preferences
-from pulsewright_app.desk.help.guide_steps import STEPS
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
-from .gestures import LEFT, Settle, colours_of, message, press, shown_windows
+from .gestures import LEFT, Settle, colours_of, message, press
+from .shown_pages import page_of, part_of
 
 Make = Callable[..., DeskWindow]
-
-
-@pytest.fixture
-def habitual(qtbot: Any, settle: Settle, tmp_path: Path, make_window: Make) -> Iterator[Make]:
-    """A maker of desks that remember, in a folder of the test's own; every window that opens is closed again."""
-    make_window()  # for its tidying up
-    others = set(windows.open_windows())
-
-    def make(path: Path | None = None) -> DeskWindow:
-        window = DeskWindow(habits=Habits(tmp_path / "settings" / "desk.json"))
-        window.show()
-        if path is not None:
-            window.open_path(path)
-        window.activateWindow()
-        settle(window)
-        return window
-
-    yield make
-    for window in set(windows.open_windows()) - others:
-        settle(window)
-        window.close()
-        window.deleteLater()
-    application = QApplication.instance()
-    assert isinstance(application, QApplication)
-    from pulsewright_app.desk.habits.manners import set_font_percent
-
-    set_font_percent(100)
-
-
-def page(title: str) -> Any:
-    return next(w for w in shown_windows() if w.accessibleName() == title)
-
-
-def part(widget: Any, kind: Any, name: str) -> Any:
-    return next(w for w in widget.findChildren(kind) if w.accessibleName() == name)
 
 
 def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, settle: Settle) -> None:
     desk = habitual()
     press(desk, qtbot, "Ctrl+,")
-    preferences = page("Preferences")
-    box = part(preferences, QComboBox, "A session begins in")
+    preferences = page_of("Preferences")
+    box = part_of(preferences, QComboBox, "A session begins in")
     box.setFocus()
     qtbot.keyClick(box, Qt.Key.Key_End)  # Map
-    colours = part(preferences, QComboBox, "Colours")
+    colours = part_of(preferences, QComboBox, "Colours")
     colours.setFocus()
     qtbot.keyClick(colours, Qt.Key.Key_End)  # Dark
-    letters = part(preferences, QSpinBox, "Size of letters")
+    letters = part_of(preferences, QSpinBox, "Size of letters")
     before = desk.markers_panel.add_button.fontMetrics().height()
     letters.setFocus()
     letters.selectAll()
@@ -88,7 +52,7 @@ def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, s
     assert again.markers_panel.add_button.fontMetrics().height() > 1.6 * before
     assert again.manners.habits.preferences == Preferences(theme="dark", view="map", font_percent=200)
     press(again, qtbot, "Ctrl+,")
-    qtbot.mouseClick(part(page("Preferences"), QPushButton, "Let everything here be as it was at first"), LEFT)
+    qtbot.mouseClick(part_of(page_of("Preferences"), QPushButton, "Let everything here be as it was at first"), LEFT)
     assert again.viewing.view == "single"
     assert again.manners.habits.preferences == Preferences()
 
@@ -98,15 +62,15 @@ def test_every_other_preference_holds_at_once_and_in_the_next_window(
 ) -> None:
     desk = habitual()
     press(desk, qtbot, "Ctrl+,")
-    preferences = page("Preferences")
+    preferences = page_of("Preferences")
     for name in ("Afterglow in", "Play at", "Markers go to"):
-        box = part(preferences, QComboBox, name)
+        box = part_of(preferences, QComboBox, name)
         box.setFocus()
         qtbot.keyClick(box, Qt.Key.Key_End)
     for name in ("Ink by the logarithm of the count", "A lane for each channel in Single"):
-        tick = part(preferences, QCheckBox, name)
+        tick = part_of(preferences, QCheckBox, name)
         qtbot.mouseClick(tick, LEFT, pos=QPoint(8, tick.height() // 2))
-    neighbours = part(preferences, QSpinBox, "Records in Stacked")
+    neighbours = part_of(preferences, QSpinBox, "Records in Stacked")
     neighbours.setFocus()
     neighbours.selectAll()
     qtbot.keyClicks(neighbours, "7")
@@ -119,14 +83,14 @@ def test_every_other_preference_holds_at_once_and_in_the_next_window(
         window.activateWindow()
         qtbot.waitUntil(window.isActiveWindow)
         press(window, qtbot, "Alt+3")
-        assert part(window, QComboBox, "Ink of the Afterglow view").currentText() == "Inks by polarity"
-        assert not part(window, QCheckBox, "Ink follows the logarithm of the count").isChecked()
-        assert part(window, QComboBox, "Pace of playing, records a second").currentText() == "50 / s"
+        assert part_of(window, QComboBox, "Ink of the Afterglow view").currentText() == "Inks by polarity"
+        assert not part_of(window, QCheckBox, "Ink follows the logarithm of the count").isChecked()
+        assert part_of(window, QComboBox, "Pace of playing, records a second").currentText() == "50 / s"
         assert window.actions_by_name["snap_nothing"].isChecked()
         assert not window.actions_by_name["lanes"].isChecked()
         press(window, qtbot, "Alt+2")
         settle(window)
-        assert "records 0 to 6, record 0 strong" in part(window, QLabel, "What the Stacked view shows").text()
+        assert "records 0 to 6, record 0 strong" in part_of(window, QLabel, "What the Stacked view shows").text()
 
 
 def test_titles_and_headings_follow_the_size_of_the_letters_at_once(habitual: Make, qtbot: Any, settle: Settle) -> None:
@@ -360,26 +324,6 @@ def test_several_files_dropped_come_onto_a_window_each(
         assert window.document.session.file == path
 
 
-def test_every_step_of_the_guide_can_be_shown(habitual: Make, qtbot: Any, settle: Settle) -> None:
-    desk = habitual()
-    guide_button = next(b for b in desk.first_screen.findChildren(QPushButton) if b.text() == "Five-minute guide")
-    qtbot.mouseClick(guide_button, LEFT)
-    guide = page("Five-minute guide")
-    title = part(guide, QLabel, "Step of the guide")
-    seen = []
-    for number in range(len(STEPS)):
-        seen.append(title.text())
-        qtbot.mouseClick(part(guide, QPushButton, "Do this step on the desk"), LEFT)
-        settle(desk)
-        assert not message(desk) or message(desk).startswith("The sample stays as it came")
-        if number < len(STEPS) - 1:
-            qtbot.mouseClick(part(guide, QPushButton, "Go to the next step"), LEFT)
-    assert seen == [f"{n + 1} of {len(STEPS)}: {step.title}" for n, step in enumerate(STEPS)]
-    assert len(desk.document.pairs) == 1  # the spacing was measured
-    assert len(desk.document.sheet_views) == 1
-    assert page("Save the evidence sheet").isVisible() and page("Claims").isVisible()
-
-
 def test_one_preference_chosen_leaves_alone_what_is_looked_at(habitual: Make, qtbot: Any, settle: Settle) -> None:
     desk = habitual()
     desk.open_sample()
@@ -388,7 +332,7 @@ def test_one_preference_chosen_leaves_alone_what_is_looked_at(habitual: Make, qt
     press(desk, qtbot, "L")
     assert (desk.viewing.view, desk.viewing.lanes) == ("afterglow", False)
     press(desk, qtbot, "Ctrl+,")
-    loop = part(page("Preferences"), QCheckBox, "Start again after the last record")
+    loop = part_of(page_of("Preferences"), QCheckBox, "Start again after the last record")
     qtbot.mouseClick(loop, LEFT, pos=QPoint(8, loop.height() // 2))
     assert desk.viewing.loop
     assert (desk.viewing.view, desk.viewing.lanes) == ("afterglow", False)
@@ -397,14 +341,14 @@ def test_one_preference_chosen_leaves_alone_what_is_looked_at(habitual: Make, qt
 def test_a_choice_on_an_open_page_keeps_what_was_chosen_elsewhere_meanwhile(habitual: Make, qtbot: Any) -> None:
     desk = habitual()
     press(desk, qtbot, "Ctrl+,")
-    preferences = page("Preferences")
-    colours = part(preferences, QComboBox, "Colours")
+    preferences = page_of("Preferences")
+    colours = part_of(preferences, QComboBox, "Colours")
     assert colours.currentText() == "As the system"
     desk.activateWindow()
     press(desk, qtbot, "Ctrl+D")
     assert desk.viewing.dark
     assert colours.currentText() == "Dark"
-    qtbot.keyClick(part(preferences, QCheckBox, "Start again after the last record"), Qt.Key.Key_Space)
+    qtbot.keyClick(part_of(preferences, QCheckBox, "Start again after the last record"), Qt.Key.Key_Space)
     assert desk.viewing.dark
     assert desk.manners.habits.preferences == Preferences(theme="dark", loop=True)
 
@@ -423,72 +367,3 @@ def test_an_ampersand_in_a_name_is_a_letter_and_no_key(
     desk.document.rename_pair(pair.id, "ping & echo")
     desk.document.remove_pair(pair.id)
     assert desk.actions_by_name["undo"].text() == "Undo: Remove ping && echo"
-
-
-def test_the_guide_shows_the_late_channel_where_it_can_be_seen(habitual: Make, settle: Settle) -> None:
-    """The recipe of the sample, sample_sessions/scenario.py, delays H07 by 10 ns: less than a pixel of the lanes."""
-    desk = habitual()
-    desk.resize(1366, 768)
-    desk.open_sample()
-    settle(desk)
-    step = next(step for step in STEPS if "late channel" in step.title)
-    step.show(desk)
-    settle(desk)
-    assert desk.middle.view.canvas.pixel_time > 10e-9  # so that the guide must not say that the lanes show it
-    shown = desk.findings_panel.pages.currentWidget()
-    assert shown.isVisible() and shown is desk.findings_panel.figures["skew"]
-    assert "Skew" in step.text
-
-
-def test_the_guide_adds_nothing_to_a_session_that_is_not_its_sample(
-    habitual: Make, qtbot: Any, settle: Settle, tmp_path: Path
-) -> None:
-    own = tmp_path / "own.h5"
-    shutil.copy(sample("tank_walk.h5"), own)
-    desk = habitual(own)
-    press(desk, qtbot, "Shift+F1")
-    guide = page("Five-minute guide")
-    show = part(guide, QPushButton, "Do this step on the desk")
-    told = part(guide, QLabel, "How it goes: Five-minute guide")
-    assert show.isEnabled()
-    for _ in range(len(STEPS) - 1):
-        qtbot.mouseClick(part(guide, QPushButton, "Go to the next step"), LEFT)
-        assert not show.isEnabled()
-        assert told.text() == "Open the sample first: it is the first step."
-    desk.open_sample()
-    settle(desk)
-    assert show.isEnabled() and told.text() == ""
-
-
-def test_the_guide_s_marker_has_the_uncertainty_of_what_it_stands_on(habitual: Make, settle: Settle) -> None:
-    """A marker on a sample may be off by half an interval to each side: Δ/√12 (JCGM 100:2008, 4.3.7)."""
-    desk = habitual()
-    desk.open_sample()
-    settle(desk)
-    next(step for step in STEPS if step.title == "Measure a spacing").show(desk)
-    (pair,) = desk.document.pairs
-    session = desk.document.session
-    assert session is not None
-    assert pair.u1 == pytest.approx(session.sample_interval / 12**0.5, rel=1e-6)
-    from_first = (pair.t1 - float(session.first_sample_time(pair.channel)[pair.record])) * session.sample_rate
-    assert from_first == pytest.approx(round(from_first), abs=1e-6)
-
-
-def test_help_shows_cautions_and_version(habitual: Make, qtbot: Any) -> None:
-    desk = habitual()
-    press(desk, qtbot, "Ctrl+F1")
-    assert "high-voltage pulsers" in part(page("Cautions"), QLabel, "Cautions").text()
-    desk.activateWindow()
-    press(desk, qtbot, "Alt+F1")
-    assert "MIT licence" in part(page("About Pulsewright"), QLabel, "About Pulsewright").text()
-
-
-@pytest.mark.parametrize("side", [16, 24, 32, 48, 128, 256])
-def test_the_icon_has_a_picture_at_every_size(side: int, qtbot: Any) -> None:
-    import pulsewright_app
-
-    path = Path(pulsewright_app.__file__).parent / "icon" / "pulsewright.svg"
-    image = QIcon(str(path)).pixmap(side, side).toImage()
-    assert (image.width(), image.height()) == (side, side)
-    colours = {image.pixelColor(x, y).name() for x in range(side) for y in range(side)}
-    assert {"#1f5f7a"} < colours and len(colours) > 4
