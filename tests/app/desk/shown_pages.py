@@ -33,8 +33,3 @@ def how_it_goes(page: Any) -> str:
 SHEET, PICTURE, VIEWS = "Save the evidence sheet", "Save the picture", "Views on the sheet"
 SAVE_SHEET = "Choose a file, PDF or HTML, and save the sheet"
 SAVE_PICTURE = "Choose a file, PNG or SVG, and save the picture"
-
-
-def part_of(widget: Any, kind: Any, name: str) -> Any:
-    """The part of a page that a screen reader calls `name`."""
-    return next(w for w in widget.findChildren(kind) if w.accessibleName() == name)

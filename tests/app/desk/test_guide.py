@@ -12,14 +12,14 @@ import pytest
 pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system libraries are missing")
 
 from PySide6.QtGui import QIcon
-from PySide6.QtWidgets import QLabel, QPushButton
+from PySide6.QtWidgets import QPushButton
 
 from pulsewright_app.desk.help.guide_steps import STEPS
 from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
 from .gestures import LEFT, Settle, message, press
-from .shown_pages import page_of, part_of
+from .shown_pages import called, page_of
 
 Make = Callable[..., DeskWindow]
 
@@ -29,15 +29,15 @@ def test_every_step_of_the_guide_can_be_shown(habitual: Make, qtbot: Any, settle
     guide_button = next(b for b in desk.first_screen.findChildren(QPushButton) if b.text() == "Five-minute guide")
     qtbot.mouseClick(guide_button, LEFT)
     guide = page_of("Five-minute guide")
-    title = part_of(guide, QLabel, "Step of the guide")
+    title = called(guide, "Step of the guide")
     seen = []
     for number in range(len(STEPS)):
         seen.append(title.text())
-        qtbot.mouseClick(part_of(guide, QPushButton, "Do this step on the desk"), LEFT)
+        qtbot.mouseClick(called(guide, "Do this step on the desk"), LEFT)
         settle(desk)
         assert not message(desk) or message(desk).startswith("The sample stays as it came")
         if number < len(STEPS) - 1:
-            qtbot.mouseClick(part_of(guide, QPushButton, "Go to the next step"), LEFT)
+            qtbot.mouseClick(called(guide, "Go to the next step"), LEFT)
     assert seen == [f"{n + 1} of {len(STEPS)}: {step.title}" for n, step in enumerate(STEPS)]
     assert len(desk.document.pairs) == 1  # the spacing was measured
     assert len(desk.document.sheet_views) == 1
@@ -67,11 +67,11 @@ def test_the_guide_adds_nothing_to_a_session_that_is_not_its_sample(
     desk = habitual(own)
     press(desk, qtbot, "Shift+F1")
     guide = page_of("Five-minute guide")
-    show = part_of(guide, QPushButton, "Do this step on the desk")
-    told = part_of(guide, QLabel, "How it goes: Five-minute guide")
+    show = called(guide, "Do this step on the desk")
+    told = called(guide, "How it goes: Five-minute guide")
     assert show.isEnabled()
     for _ in range(len(STEPS) - 1):
-        qtbot.mouseClick(part_of(guide, QPushButton, "Go to the next step"), LEFT)
+        qtbot.mouseClick(called(guide, "Go to the next step"), LEFT)
         assert not show.isEnabled()
         assert told.text() == "Open the sample first: it is the first step."
     desk.open_sample()
@@ -96,10 +96,10 @@ def test_the_guide_s_marker_has_the_uncertainty_of_what_it_stands_on(habitual: M
 def test_help_shows_cautions_and_version(habitual: Make, qtbot: Any) -> None:
     desk = habitual()
     press(desk, qtbot, "Ctrl+F1")
-    assert "high-voltage pulsers" in part_of(page_of("Cautions"), QLabel, "Cautions").text()
+    assert "high-voltage pulsers" in called(page_of("Cautions"), "Cautions").text()
     desk.activateWindow()
     press(desk, qtbot, "Alt+F1")
-    assert "MIT licence" in part_of(page_of("About Pulsewright"), QLabel, "About Pulsewright").text()
+    assert "MIT licence" in called(page_of("About Pulsewright"), "About Pulsewright").text()
 
 
 @pytest.mark.parametrize("side", [16, 24, 32, 48, 128, 256])

@@ -14,7 +14,7 @@ pytest.importorskip("PySide6.QtGui", exc_type=ImportError, reason="Qt's system l
 
 from PySide6.QtCore import QMimeData, QPoint, Qt, QUrl
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QApplication, QCheckBox, QComboBox, QLabel, QPushButton, QSpinBox
+from PySide6.QtWidgets import QApplication, QLabel, QPushButton
 
 from pulsewright_app.desk.habits import windows
 from pulsewright_app.desk.habits.preferences import Preferences
@@ -22,7 +22,7 @@ from pulsewright_app.desk.window import DeskWindow
 from pulsewright_app.samples import sample
 
 from .gestures import LEFT, Settle, colours_of, message, press
-from .shown_pages import page_of, part_of
+from .shown_pages import called, page_of
 
 Make = Callable[..., DeskWindow]
 
@@ -31,13 +31,13 @@ def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, s
     desk = habitual()
     press(desk, qtbot, "Ctrl+,")
     preferences = page_of("Preferences")
-    box = part_of(preferences, QComboBox, "A session begins in")
+    box = called(preferences, "A session begins in")
     box.setFocus()
     qtbot.keyClick(box, Qt.Key.Key_End)  # Map
-    colours = part_of(preferences, QComboBox, "Colours")
+    colours = called(preferences, "Colours")
     colours.setFocus()
     qtbot.keyClick(colours, Qt.Key.Key_End)  # Dark
-    letters = part_of(preferences, QSpinBox, "Size of letters")
+    letters = called(preferences, "Size of letters")
     before = desk.markers_panel.add_button.fontMetrics().height()
     letters.setFocus()
     letters.selectAll()
@@ -52,7 +52,7 @@ def test_preferences_hold_at_once_and_the_next_day(habitual: Make, qtbot: Any, s
     assert again.markers_panel.add_button.fontMetrics().height() > 1.6 * before
     assert again.manners.habits.preferences == Preferences(theme="dark", view="map", font_percent=200)
     press(again, qtbot, "Ctrl+,")
-    qtbot.mouseClick(part_of(page_of("Preferences"), QPushButton, "Let everything here be as it was at first"), LEFT)
+    qtbot.mouseClick(called(page_of("Preferences"), "Let everything here be as it was at first"), LEFT)
     assert again.viewing.view == "single"
     assert again.manners.habits.preferences == Preferences()
 
@@ -64,13 +64,13 @@ def test_every_other_preference_holds_at_once_and_in_the_next_window(
     press(desk, qtbot, "Ctrl+,")
     preferences = page_of("Preferences")
     for name in ("Afterglow in", "Play at", "Markers go to"):
-        box = part_of(preferences, QComboBox, name)
+        box = called(preferences, name)
         box.setFocus()
         qtbot.keyClick(box, Qt.Key.Key_End)
     for name in ("Ink by the logarithm of the count", "A lane for each channel in Single"):
-        tick = part_of(preferences, QCheckBox, name)
+        tick = called(preferences, name)
         qtbot.mouseClick(tick, LEFT, pos=QPoint(8, tick.height() // 2))
-    neighbours = part_of(preferences, QSpinBox, "Records in Stacked")
+    neighbours = called(preferences, "Records in Stacked")
     neighbours.setFocus()
     neighbours.selectAll()
     qtbot.keyClicks(neighbours, "7")
@@ -83,14 +83,14 @@ def test_every_other_preference_holds_at_once_and_in_the_next_window(
         window.activateWindow()
         qtbot.waitUntil(window.isActiveWindow)
         press(window, qtbot, "Alt+3")
-        assert part_of(window, QComboBox, "Ink of the Afterglow view").currentText() == "Inks by polarity"
-        assert not part_of(window, QCheckBox, "Ink follows the logarithm of the count").isChecked()
-        assert part_of(window, QComboBox, "Pace of playing, records a second").currentText() == "50 / s"
+        assert called(window, "Ink of the Afterglow view").currentText() == "Inks by polarity"
+        assert not called(window, "Ink follows the logarithm of the count").isChecked()
+        assert called(window, "Pace of playing, records a second").currentText() == "50 / s"
         assert window.actions_by_name["snap_nothing"].isChecked()
         assert not window.actions_by_name["lanes"].isChecked()
         press(window, qtbot, "Alt+2")
         settle(window)
-        assert "records 0 to 6, record 0 strong" in part_of(window, QLabel, "What the Stacked view shows").text()
+        assert "records 0 to 6, record 0 strong" in called(window, "What the Stacked view shows").text()
 
 
 def test_titles_and_headings_follow_the_size_of_the_letters_at_once(habitual: Make, qtbot: Any, settle: Settle) -> None:
@@ -332,7 +332,7 @@ def test_one_preference_chosen_leaves_alone_what_is_looked_at(habitual: Make, qt
     press(desk, qtbot, "L")
     assert (desk.viewing.view, desk.viewing.lanes) == ("afterglow", False)
     press(desk, qtbot, "Ctrl+,")
-    loop = part_of(page_of("Preferences"), QCheckBox, "Start again after the last record")
+    loop = called(page_of("Preferences"), "Start again after the last record")
     qtbot.mouseClick(loop, LEFT, pos=QPoint(8, loop.height() // 2))
     assert desk.viewing.loop
     assert (desk.viewing.view, desk.viewing.lanes) == ("afterglow", False)
@@ -342,13 +342,13 @@ def test_a_choice_on_an_open_page_keeps_what_was_chosen_elsewhere_meanwhile(habi
     desk = habitual()
     press(desk, qtbot, "Ctrl+,")
     preferences = page_of("Preferences")
-    colours = part_of(preferences, QComboBox, "Colours")
+    colours = called(preferences, "Colours")
     assert colours.currentText() == "As the system"
     desk.activateWindow()
     press(desk, qtbot, "Ctrl+D")
     assert desk.viewing.dark
     assert colours.currentText() == "Dark"
-    qtbot.keyClick(part_of(preferences, QCheckBox, "Start again after the last record"), Qt.Key.Key_Space)
+    qtbot.keyClick(called(preferences, "Start again after the last record"), Qt.Key.Key_Space)
     assert desk.viewing.dark
     assert desk.manners.habits.preferences == Preferences(theme="dark", loop=True)
 
